@@ -1,0 +1,2 @@
+//! The `leadsman` program.
+fn main() {}

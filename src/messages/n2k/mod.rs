@@ -1,0 +1,1 @@
+//! NMEA 2000 messages.

@@ -1,0 +1,3 @@
+//! The report: one value and its renderers. No sums here.
+
+pub mod model;

@@ -1,0 +1,329 @@
+//! Inventory: the devices, by what identifies them on their wire.
+
+use super::wires::WireId;
+use crate::frames::Mac;
+use crate::messages::n2k::{Name, NetworkMessage};
+use crate::messages::nmea0183::talker_meaning;
+use crate::time::{Span, Time};
+use rustc_hash::FxHashMap;
+use std::collections::BTreeSet;
+use std::net::IpAddr;
+
+/// Index of a device in [`Inventory`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct DeviceId(pub u32);
+
+/// Most devices that are kept; frames of further ones are counted as `unbooked`.
+pub const MAX_DEVICES: usize = 5000;
+
+/// Most texts (IPs, host names, services, sentences) that are kept for one device.
+const MAX_TEXTS: usize = 32;
+
+/// What a device is on its wire.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Identity {
+    /// An NMEA 2000 node: by NAME once it is known, by address before.
+    N2k {
+        /// Its NAME.
+        name: Option<Name>,
+        /// Its address now; 254 when it holds none.
+        address: u8,
+        /// Every address it held.
+        addresses: BTreeSet<u8>,
+    },
+    /// A host on an Ethernet.
+    Ethernet {
+        /// Its MAC address.
+        mac: Mac,
+    },
+    /// A talker on a 0183 line.
+    Talker {
+        /// Talker identifier, or `P` and the maker's code of proprietary sentences.
+        talker: String,
+        /// The host whose packets carry the line.
+        host: Option<DeviceId>,
+    },
+}
+
+/// One device.
+#[derive(Debug, Clone)]
+pub struct Device {
+    /// Where it speaks.
+    pub wire: WireId,
+    /// What it is there.
+    pub identity: Identity,
+    /// N2K product information, once it was sent.
+    pub model: Option<String>,
+    /// N2K software version.
+    pub software: Option<String>,
+    /// N2K serial code.
+    pub serial: Option<String>,
+    /// N2K load equivalency number.
+    pub load_equivalency: Option<u8>,
+    /// IP addresses it used, in order of appearance.
+    pub ips: Vec<IpAddr>,
+    /// Host names it gave.
+    pub hostnames: Vec<String>,
+    /// Services it announced.
+    pub services: Vec<String>,
+    /// Sentences it sent.
+    pub sentences: Vec<String>,
+    /// First frame.
+    pub first: Option<Time>,
+    /// Last frame.
+    pub last: Option<Time>,
+    /// Frames.
+    pub frames: u64,
+    /// Their bytes.
+    pub bytes: u64,
+    /// Silences of the whole device.
+    pub gaps: super::timing::Gaps,
+}
+
+impl Device {
+    fn new(wire: WireId, identity: Identity) -> Self {
+        Self {
+            wire,
+            identity,
+            model: None,
+            software: None,
+            serial: None,
+            load_equivalency: None,
+            ips: Vec::new(),
+            hostnames: Vec::new(),
+            services: Vec::new(),
+            sentences: Vec::new(),
+            first: None,
+            last: None,
+            frames: 0,
+            bytes: 0,
+            gaps: super::timing::Gaps::default(),
+        }
+    }
+
+    /// The N2K NAME, when this is a node that claimed one.
+    #[must_use]
+    pub fn name(&self) -> Option<Name> {
+        match self.identity {
+            Identity::N2k { name, .. } => name,
+            _ => None,
+        }
+    }
+
+    /// The N2K source address now.
+    #[must_use]
+    pub fn address(&self) -> Option<u8> {
+        match self.identity {
+            Identity::N2k { address, .. } => Some(address),
+            _ => None,
+        }
+    }
+
+    /// The MAC address, when this is a host.
+    #[must_use]
+    pub fn mac(&self) -> Option<Mac> {
+        match self.identity {
+            Identity::Ethernet { mac } => Some(mac),
+            _ => None,
+        }
+    }
+
+    /// The name that a person would find the device by.
+    #[must_use]
+    pub fn label(&self) -> String {
+        match &self.identity {
+            Identity::N2k { name, address, .. } => {
+                let what = match (self.model.as_deref().filter(|m| !m.is_empty()), name) {
+                    (Some(model), _) => model.to_owned(),
+                    (None, Some(name)) => name
+                        .function_meaning()
+                        .map_or_else(|| format!("device of maker {}", name.manufacturer_code()), str::to_owned),
+                    (None, None) => "device".to_owned(),
+                };
+                if *address == 254 {
+                    format!("{what} without an address")
+                } else {
+                    format!("{what} at address {address}")
+                }
+            }
+            Identity::Ethernet { mac } => {
+                let place = self.ips.iter().find(|ip| ip.is_ipv4()).or_else(|| self.ips.first());
+                match (self.hostnames.first(), place) {
+                    (Some(host), Some(ip)) => format!("{host} ({ip})"),
+                    (Some(host), None) => format!("{host} ({mac})"),
+                    (None, Some(ip)) => format!("host {ip}"),
+                    (None, None) => format!("host {mac}"),
+                }
+            }
+            Identity::Talker { talker, .. } => {
+                let place = self.ips.first().map(|ip| format!(" from {ip}")).unwrap_or_default();
+                match talker_meaning(talker) {
+                    Some(meaning) => format!("{talker} ({meaning}){place}"),
+                    None => format!("talker {talker}{place}"),
+                }
+            }
+        }
+    }
+
+    fn frame(&mut self, time: Option<Time>, bytes: u64) {
+        self.frames += 1;
+        self.bytes += bytes;
+        let Some(time) = time else { return };
+        self.first = Some(self.first.map_or(time, |t| t.min(time)));
+        if let Some(last) = self.last {
+            self.gaps.interval(last, time);
+        }
+        self.last = Some(self.last.map_or(time, |t| t.max(time)));
+    }
+}
+
+/// Adds `text` to `list` unless it stands there already or the list is full.
+pub fn note_text<T: PartialEq>(list: &mut Vec<T>, text: T) {
+    if list.len() < MAX_TEXTS && !list.contains(&text) {
+        list.push(text);
+    }
+}
+
+/// Every device of a run. At most [`MAX_DEVICES`].
+#[derive(Debug, Default)]
+pub struct Inventory {
+    devices: Vec<Device>,
+    holders: FxHashMap<(WireId, u8), DeviceId>,
+    names: FxHashMap<(WireId, Name), DeviceId>,
+    hosts: FxHashMap<(WireId, Mac), DeviceId>,
+    talkers: FxHashMap<(WireId, [u8; 4]), DeviceId>,
+    /// Frames of devices that found no room.
+    pub unbooked: u64,
+}
+
+impl Inventory {
+    fn add(&mut self, device: Device) -> Option<DeviceId> {
+        if self.devices.len() >= MAX_DEVICES {
+            self.unbooked += 1;
+            return None;
+        }
+        self.devices.push(device);
+        Some(DeviceId(self.devices.len() as u32 - 1))
+    }
+
+    fn add_node(&mut self, wire: WireId, address: u8, name: Option<Name>) -> Option<DeviceId> {
+        let identity = Identity::N2k { name, address, addresses: BTreeSet::from([address]) };
+        let id = self.add(Device::new(wire, identity))?;
+        if let Some(name) = name {
+            self.names.insert((wire, name), id);
+        }
+        Some(id)
+    }
+
+    /// The node that holds an address now; a new one without NAME when nobody claimed it yet.
+    ///
+    /// The last claim before a message decides whose message it is (fact sheet NMEA 2000, section 4).
+    pub fn node(&mut self, wire: WireId, address: u8) -> Option<DeviceId> {
+        if let Some(&id) = self.holders.get(&(wire, address)) {
+            return Some(id);
+        }
+        let id = self.add_node(wire, address, None)?;
+        self.holders.insert((wire, address), id);
+        Some(id)
+    }
+
+    /// Books an address claim and gives the node; address 254 is "cannot claim".
+    pub fn claim(&mut self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
+        let holder = self.holders.get(&(wire, address)).copied();
+        let known = self.names.get(&(wire, name)).copied();
+        let id = match (known, holder) {
+            (Some(id), _) => id,
+            (None, Some(holder)) if address != 254 && self.get(holder).is_some_and(|d| d.name().is_none()) => {
+                self.names.insert((wire, name), holder);
+                holder
+            }
+            (None, _) => self.add_node(wire, address, Some(name))?,
+        };
+        if let Some(Device { identity: Identity::N2k { name: own, address: now, addresses }, .. }) =
+            self.devices.get_mut(id.0 as usize)
+        {
+            *own = Some(name);
+            let before = std::mem::replace(now, address);
+            addresses.insert(address);
+            if before != address && self.holders.get(&(wire, before)) == Some(&id) {
+                self.holders.remove(&(wire, before));
+            }
+        }
+        if address != 254 {
+            self.holders.insert((wire, address), id);
+        }
+        Some(id)
+    }
+
+    /// Books what a node says of itself.
+    pub fn describe(&mut self, id: DeviceId, message: &NetworkMessage) {
+        let Some(device) = self.devices.get_mut(id.0 as usize) else { return };
+        if let NetworkMessage::ProductInformation(product) = message {
+            device.model = Some(product.model.clone());
+            device.software = Some(product.software.clone());
+            device.serial = Some(product.serial.clone());
+            device.load_equivalency = product.load_equivalency;
+        }
+    }
+
+    /// The host with this MAC address.
+    pub fn host(&mut self, wire: WireId, mac: Mac) -> Option<DeviceId> {
+        if let Some(&id) = self.hosts.get(&(wire, mac)) {
+            return Some(id);
+        }
+        let id = self.add(Device::new(wire, Identity::Ethernet { mac }))?;
+        self.hosts.insert((wire, mac), id);
+        Some(id)
+    }
+
+    /// The talker of a line; `host` is the host whose packets carry the line.
+    pub fn talker(&mut self, wire: WireId, talker: &[u8], host: Option<DeviceId>) -> Option<DeviceId> {
+        let mut key = [0; 4];
+        for (to, from) in key.iter_mut().zip(talker) {
+            *to = *from;
+        }
+        if let Some(&id) = self.talkers.get(&(wire, key)) {
+            return Some(id);
+        }
+        let talker = String::from_utf8_lossy(talker).into_owned();
+        let id = self.add(Device::new(wire, Identity::Talker { talker, host }))?;
+        self.talkers.insert((wire, key), id);
+        Some(id)
+    }
+
+    /// Counts a frame of a device.
+    pub fn frame(&mut self, id: DeviceId, time: Option<Time>, bytes: u64) {
+        if let Some(device) = self.devices.get_mut(id.0 as usize) {
+            device.frame(time, bytes);
+        }
+    }
+
+    /// The device with this index.
+    #[must_use]
+    pub fn get(&self, id: DeviceId) -> Option<&Device> {
+        self.devices.get(id.0 as usize)
+    }
+
+    /// The device with this index.
+    pub fn get_mut(&mut self, id: DeviceId) -> Option<&mut Device> {
+        self.devices.get_mut(id.0 as usize)
+    }
+
+    /// Every device, in order of first appearance.
+    pub fn iter(&self) -> impl Iterator<Item = (DeviceId, &Device)> {
+        self.devices.iter().enumerate().map(|(i, d)| (DeviceId(i as u32), d))
+    }
+
+    /// A device's label, for sentences.
+    #[must_use]
+    pub fn label(&self, id: DeviceId) -> String {
+        self.get(id).map_or_else(|| "a device".to_owned(), Device::label)
+    }
+
+    /// When a device was seen, first to last frame.
+    #[must_use]
+    pub fn seen(&self, id: DeviceId) -> Option<Span> {
+        let device = self.get(id)?;
+        Some(Span::new(device.first?, device.last?))
+    }
+}

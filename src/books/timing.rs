@@ -1,0 +1,273 @@
+//! Timing: the intervals of every message of every device, and the pauses between them.
+
+use super::inventory::DeviceId;
+use crate::messages::nmea0183::Address;
+use crate::time::{Span, Time};
+use hdrhistogram::Histogram;
+use rustc_hash::FxHashMap;
+use std::fmt;
+
+/// Most streams that are kept; messages of further ones are counted with their device only.
+pub const MAX_STREAMS: usize = 8192;
+
+/// Longest interval that the histograms hold: an hour. Longer ones count as that.
+const MAX_INTERVAL_US: u64 = 3_600_000_000;
+
+/// Longest pauses that are remembered with their times, a stream.
+const MAX_GAPS: usize = 64;
+
+/// An empty histogram of intervals in microseconds, two significant digits, at most 26 KiB.
+pub(super) fn histogram() -> Histogram<u32> {
+    // Cannot fail: the low bound is 1, the high bound above 2, the digits between 0 and 5.
+    let mut histogram = Histogram::new(2).unwrap_or_else(|_| unreachable_histogram());
+    histogram.auto(true);
+    histogram
+}
+
+#[allow(clippy::expect_used, reason = "constant arguments inside the documented range")]
+fn unreachable_histogram() -> Histogram<u32> {
+    Histogram::new_with_bounds(1, MAX_INTERVAL_US, 1).expect("constant bounds")
+}
+
+/// What a message is called, whichever wire it came by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Message {
+    /// A parameter group number.
+    Pgn(u32),
+    /// A 0183 sentence with its talker.
+    Sentence(Address),
+    /// A network protocol.
+    Protocol(&'static str),
+}
+
+impl fmt::Display for Message {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Pgn(pgn) => write!(f, "{pgn}"),
+            Self::Sentence(address) => write!(f, "{address}"),
+            Self::Protocol(name) => f.write_str(name),
+        }
+    }
+}
+
+/// The longest pauses of a stream, at most [`MAX_GAPS`] of them.
+#[derive(Debug, Clone, Default)]
+pub struct Gaps {
+    longest: Vec<Span>,
+    least_us: i64,
+}
+
+impl Gaps {
+    /// Books the interval between two neighbours.
+    pub fn interval(&mut self, from: Time, to: Time) {
+        let us = to.micros_since(from);
+        if self.longest.len() < MAX_GAPS {
+            self.longest.push(Span::new(from, to));
+            if self.longest.len() == MAX_GAPS {
+                self.least_us = self.least();
+            }
+        } else if us > self.least_us {
+            let least = self.least_us;
+            if let Some(slot) = self.longest.iter_mut().find(|g| g.to.micros_since(g.from) == least) {
+                *slot = Span::new(from, to);
+            }
+            self.least_us = self.least();
+        }
+    }
+
+    fn least(&self) -> i64 {
+        self.longest.iter().map(|g| g.to.micros_since(g.from)).min().unwrap_or(0)
+    }
+
+    /// The remembered pauses longer than `seconds`, in order of time.
+    #[must_use]
+    pub fn over(&self, seconds: f64) -> Vec<Span> {
+        let mut spans: Vec<_> = self.longest.iter().copied().filter(|g| g.seconds() > seconds).collect();
+        spans.sort_unstable();
+        spans
+    }
+}
+
+/// One message of one device.
+#[derive(Debug, Clone)]
+pub struct Stream {
+    /// Who sends it.
+    pub device: DeviceId,
+    /// What it is.
+    pub message: Message,
+    /// Which of several alike (engine, battery, satellite system), 0 when there is but one.
+    pub part: u32,
+    /// Interval of the standard, seconds.
+    pub standard_s: Option<f64>,
+    /// Messages.
+    pub count: u64,
+    /// First timed one.
+    pub first: Option<Time>,
+    /// Last timed one.
+    pub last: Option<Time>,
+    /// The longest interval, seconds.
+    pub max_s: f64,
+    /// Pauses.
+    pub gaps: Gaps,
+    /// Intervals in microseconds.
+    pub intervals: Histogram<u32>,
+    /// Steps backwards in time.
+    pub steps_back: u64,
+}
+
+impl Stream {
+    /// The interval that a share `q` of the arrivals does not exceed, seconds (nearest rank, two digits).
+    ///
+    /// `None` with fewer than two messages.
+    #[must_use]
+    pub fn quantile_s(&self, q: f64) -> Option<f64> {
+        (!self.intervals.is_empty())
+            .then(|| (self.intervals.value_at_quantile(q) as f64 / 1e6).min(self.max_s))
+    }
+
+    /// The median interval, seconds.
+    #[must_use]
+    pub fn median_s(&self) -> Option<f64> {
+        self.quantile_s(0.5)
+    }
+
+    /// Whether the message comes by a clock of its own: at least eight intervals, and half of them lie within half to
+    /// twice the median.
+    #[must_use]
+    pub fn is_periodic(&self) -> bool {
+        let (Some(low), Some(mid), Some(high)) =
+            (self.quantile_s(0.15), self.median_s(), self.quantile_s(0.85))
+        else {
+            return false;
+        };
+        self.intervals.len() >= 8 && mid > 0.0 && low >= mid * 0.3 && high <= mid * 2.5
+    }
+
+    fn arrival(&mut self, time: Option<Time>) {
+        self.count += 1;
+        let Some(time) = time else { return };
+        if let Some(last) = self.last {
+            let step = time.micros_since(last);
+            if step < 0 {
+                self.steps_back += 1;
+            } else {
+                self.intervals.saturating_record((step as u64).clamp(1, MAX_INTERVAL_US));
+                self.max_s = self.max_s.max(step as f64 / 1e6);
+                self.gaps.interval(last, time);
+            }
+        }
+        self.first.get_or_insert(time);
+        self.last = Some(time);
+    }
+}
+
+/// Every stream. At most [`MAX_STREAMS`].
+#[derive(Debug, Default)]
+pub struct Timing {
+    streams: Vec<Stream>,
+    index: FxHashMap<(DeviceId, Message, u32), u32>,
+    /// Messages that found no room.
+    pub unbooked: u64,
+}
+
+impl Timing {
+    /// Books a message.
+    pub fn message(
+        &mut self,
+        device: DeviceId,
+        message: Message,
+        part: u32,
+        standard_s: Option<f64>,
+        time: Option<Time>,
+    ) {
+        let next = self.streams.len();
+        let index = match self.index.get(&(device, message, part)) {
+            Some(&index) => index as usize,
+            None if next >= MAX_STREAMS => {
+                self.unbooked += 1;
+                return;
+            }
+            None => {
+                self.index.insert((device, message, part), next as u32);
+                self.streams.push(Stream {
+                    device,
+                    message,
+                    part,
+                    standard_s,
+                    count: 0,
+                    first: None,
+                    last: None,
+                    max_s: 0.0,
+                    gaps: Gaps::default(),
+                    intervals: histogram(),
+                    steps_back: 0,
+                });
+                next
+            }
+        };
+        if let Some(stream) = self.streams.get_mut(index) {
+            stream.arrival(time);
+        }
+    }
+
+    /// Every stream, in order of first appearance.
+    pub fn iter(&self) -> impl Iterator<Item = &Stream> {
+        self.streams.iter()
+    }
+
+    /// The streams of one device.
+    pub fn of(&self, device: DeviceId) -> impl Iterator<Item = &Stream> {
+        self.streams.iter().filter(move |s| s.device == device)
+    }
+
+    /// The stream of one message of a device; of several parts, the busiest.
+    #[must_use]
+    pub fn get(&self, device: DeviceId, message: Message) -> Option<&Stream> {
+        self.of(device).filter(|s| s.message == message).max_by_key(|s| s.count)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stream(times: impl Iterator<Item = i64>) -> Timing {
+        let mut timing = Timing::default();
+        for t in times {
+            timing.message(DeviceId(0), Message::Pgn(127_250), 0, Some(0.1), Some(Time(t)));
+        }
+        timing
+    }
+
+    #[test]
+    fn a_steady_message_is_periodic_and_its_pause_is_found() {
+        let timing = stream((0..100).map(|i| i * 100_000 + if i >= 50 { 4_000_000 } else { 0 }));
+        let s = timing.iter().next().unwrap();
+        assert!(s.is_periodic());
+        assert!((s.median_s().unwrap() - 0.1).abs() < 0.001);
+        let gaps = s.gaps.over(0.5);
+        assert_eq!(gaps, [Span::new(Time(4_900_000), Time(9_000_000))]);
+        assert!((s.max_s - 4.1).abs() < 1e-9);
+    }
+
+    #[test]
+    fn pairs_close_together_are_not_periodic() {
+        let timing = stream((0..100).map(|i| i / 2 * 1_000_000 + i % 2 * 5_000));
+        assert!(!timing.iter().next().unwrap().is_periodic());
+    }
+
+    #[test]
+    fn only_the_longest_pauses_are_remembered() {
+        let timing = stream((0..1000).map(|i| i * i * 1000));
+        let s = timing.iter().next().unwrap();
+        assert_eq!(s.gaps.over(0.0).len(), MAX_GAPS);
+        assert!((s.gaps.over(0.0).last().unwrap().seconds() - 1.997).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_step_back_is_no_interval() {
+        let timing = stream([5_000_000, 6_000_000, 1_000_000, 2_000_000].into_iter());
+        let s = timing.iter().next().unwrap();
+        assert_eq!((s.steps_back, s.intervals.len()), (1, 2));
+    }
+}

@@ -1,0 +1,240 @@
+//! Wires: frames, bytes, silences, and how finely their frames are stamped.
+
+use super::timing::Gaps;
+use crate::recording::WireKind;
+use crate::time::Time;
+
+/// Index of a wire in [`Wires`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct WireId(pub u32);
+
+/// Most wires that are kept apart; frames of further ones are booked on the last.
+pub const MAX_WIRES: usize = 512;
+
+/// Stamps closer than this on a 250 kbit/s bus cannot both be the frame's own: the shortest frame with one data byte
+/// takes 300 us (fact sheet NMEA 2000, section 2).
+const CAN_FRAME_US: i64 = 200;
+
+/// One wire.
+#[derive(Debug, Clone)]
+pub struct Wire {
+    /// Index of its recording.
+    pub recording: usize,
+    /// What kind of link it is.
+    pub kind: WireKind,
+    /// The recorder's name for it, or the stream that carries it. Text from a stranger.
+    pub label: Option<String>,
+    /// The wire whose packets carry this one.
+    pub carried_by: Option<WireId>,
+    /// Frames.
+    pub frames: u64,
+    /// Their bytes on the wire.
+    pub bytes: u64,
+    /// First timed frame.
+    pub first: Option<Time>,
+    /// Last timed frame, by time.
+    pub last: Option<Time>,
+    /// Silences of the whole wire.
+    pub gaps: Gaps,
+    /// Bytes (Ethernet: octets on the wire; CAN: bits; line: characters) by second.
+    pub load: Load,
+    latest: Option<Time>,
+    grain_us: i64,
+    crowded: u64,
+    steps: u64,
+    pauses: hdrhistogram::Histogram<u32>,
+}
+
+impl Wire {
+    fn new(recording: usize, kind: WireKind, label: Option<String>, carried_by: Option<WireId>) -> Self {
+        Self {
+            recording,
+            kind,
+            label,
+            carried_by,
+            frames: 0,
+            bytes: 0,
+            first: None,
+            last: None,
+            gaps: Gaps::default(),
+            load: Load::default(),
+            latest: None,
+            grain_us: 0,
+            crowded: 0,
+            steps: 0,
+            pauses: super::timing::histogram(),
+        }
+    }
+
+    /// Books a frame of `bytes` that loads the wire with `load` units (bits, octets or characters).
+    pub fn frame(&mut self, time: Option<Time>, bytes: u64, load: u64) {
+        self.frames += 1;
+        self.bytes += bytes;
+        let Some(time) = time else { return };
+        self.first = Some(self.first.map_or(time, |t| t.min(time)));
+        self.last = Some(self.last.map_or(time, |t| t.max(time)));
+        self.load.add(time, load);
+        if let Some(latest) = self.latest {
+            let step = time.micros_since(latest);
+            if self.grain_us != 1 {
+                self.grain_us = gcd(self.grain_us, step.unsigned_abs().min(1 << 40) as i64);
+            }
+            if step >= 0 {
+                self.steps += 1;
+                if step < CAN_FRAME_US {
+                    self.crowded += 1;
+                } else {
+                    self.pauses.saturating_record(step as u64);
+                }
+                self.gaps.interval(latest, time);
+            }
+        }
+        self.latest = Some(time);
+    }
+
+    /// How finely the frames are stamped, in seconds: the largest step of which all stamps are multiples.
+    ///
+    /// `None` with fewer than 20 timed frames. A recorder that writes microseconds but polls shows 1 us here; its
+    /// batches show in [`batch_s`](Self::batch_s).
+    #[must_use]
+    pub fn resolution_s(&self) -> Option<f64> {
+        (self.steps >= 20).then(|| self.grain_us.max(1) as f64 / 1e6)
+    }
+
+    /// Seconds between batches, when frames carry the stamp of a batch instead of their own.
+    ///
+    /// Told by physics on a CAN bus: more than three in ten frames follow the one before faster than a bus of
+    /// 250 kbit/s can carry them. The answer is the 90th percentile of the pauses between batches.
+    #[must_use]
+    pub fn batch_s(&self) -> Option<f64> {
+        (self.kind == WireKind::Can && self.steps >= 50 && self.crowded * 10 > self.steps * 3)
+            .then(|| self.pauses.value_at_quantile(0.9) as f64 / 1e6)
+    }
+
+    /// What a stamp can be trusted to, in seconds: the coarser of resolution and batch.
+    #[must_use]
+    pub fn stamp_s(&self) -> f64 {
+        self.resolution_s().unwrap_or(0.0).max(self.batch_s().unwrap_or(0.0))
+    }
+}
+
+fn gcd(a: i64, b: i64) -> i64 {
+    let (mut a, mut b) = (a, b);
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
+/// Load by the second: the total, the busiest second, and bounded sums in between.
+#[derive(Debug, Clone, Default)]
+pub struct Load {
+    second: Option<i64>,
+    now: u64,
+    /// Units in all.
+    pub total: u64,
+    /// The busiest second and its units.
+    pub peak: Option<(Time, u64)>,
+}
+
+impl Load {
+    fn add(&mut self, time: Time, units: u64) {
+        let second = time.0.div_euclid(1_000_000);
+        if self.second != Some(second) {
+            self.settle();
+            self.second = Some(second);
+            self.now = 0;
+        }
+        self.now += units;
+        self.total += units;
+    }
+
+    /// Takes the running second into account; call once at the end.
+    pub fn settle(&mut self) {
+        if let Some(second) = self.second
+            && self.peak.is_none_or(|(_, units)| units < self.now)
+        {
+            self.peak = Some((Time(second.saturating_mul(1_000_000)), self.now));
+        }
+    }
+}
+
+/// All wires of a run. At most [`MAX_WIRES`].
+#[derive(Debug, Default)]
+pub struct Wires(Vec<Wire>);
+
+impl Wires {
+    /// Adds a wire; past the bound, gives the last one.
+    pub fn add(
+        &mut self,
+        recording: usize,
+        kind: WireKind,
+        label: Option<String>,
+        carried_by: Option<WireId>,
+    ) -> WireId {
+        if self.0.len() < MAX_WIRES {
+            self.0.push(Wire::new(recording, kind, label, carried_by));
+        }
+        WireId(self.0.len().saturating_sub(1) as u32)
+    }
+
+    /// The wire with this index.
+    #[must_use]
+    pub fn get(&self, id: WireId) -> Option<&Wire> {
+        self.0.get(id.0 as usize)
+    }
+
+    /// The wire with this index.
+    pub fn get_mut(&mut self, id: WireId) -> Option<&mut Wire> {
+        self.0.get_mut(id.0 as usize)
+    }
+
+    /// Every wire with its index.
+    pub fn iter(&self) -> impl Iterator<Item = (WireId, &Wire)> {
+        self.0.iter().enumerate().map(|(i, w)| (WireId(i as u32), w))
+    }
+
+    /// Settles the running sums; call once at the end.
+    pub fn settle(&mut self) {
+        for wire in &mut self.0 {
+            wire.load.settle();
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn wire(stamps: impl Iterator<Item = i64>) -> Wire {
+        let mut wire = Wire::new(0, WireKind::Can, None, None);
+        for t in stamps {
+            wire.frame(Some(Time(t)), 8, 131);
+        }
+        wire.load.settle();
+        wire
+    }
+
+    #[test]
+    fn resolution_is_the_common_step() {
+        assert_eq!(wire((0..100).map(|i| 5_000 + i * 100_000)).resolution_s(), Some(0.1));
+        assert_eq!(wire((0..100).map(|i| i * 7_000)).resolution_s(), Some(0.007));
+        assert_eq!(wire((0..100).map(|i| i * 1001 + i * i)).resolution_s(), Some(1e-6));
+        assert_eq!(wire((0..5).map(|i| i * 1000)).resolution_s(), None);
+    }
+
+    #[test]
+    fn batches_are_told_from_a_busy_bus() {
+        let batched = wire((0..400).map(|i| i / 20 * 250_000 + i % 20 * 30));
+        let seconds = batched.batch_s().unwrap();
+        assert!((seconds - 0.2494).abs() < 0.005, "{seconds}");
+        assert_eq!(wire((0..400).map(|i| i * 540)).batch_s(), None, "a full bus");
+    }
+
+    #[test]
+    fn the_busiest_second_is_found() {
+        let wire = wire((0..10).map(|i| i * 300_000).chain([5_000_000, 5_000_001, 5_000_002, 5_100_000, 5_200_000]));
+        assert_eq!(wire.load.peak, Some((Time(5_000_000), 5 * 131)));
+        assert_eq!(wire.load.total, 15 * 131);
+    }
+}

@@ -1,1 +1,160 @@
-//! NMEA 0183 sentences.
+//! NMEA 0183 sentences: lines of text in, readings out.
+//!
+//! A new sentence is a decode function in its family's file and a line in [`SENTENCES`].
+
+pub mod ais;
+mod clock;
+mod course;
+mod depth;
+mod engine;
+mod fields;
+mod heading;
+pub mod iec450;
+mod navigation;
+mod position;
+mod satellites;
+mod sentence;
+#[cfg(test)]
+mod shown;
+mod speed;
+mod system;
+mod tag_block;
+pub mod talkers;
+mod targets;
+mod temperature;
+mod transducers;
+mod turn;
+mod wind;
+
+pub use satellites::Datum;
+pub use sentence::{Address, Checksum, Fault, MAX_LINE, Sentence};
+pub use system::{Alert, Heartbeat, SystemFunction, SystemMessage, Text};
+pub use tag_block::{Group, TagBlock};
+pub use targets::Target;
+
+use crate::messages::Reading;
+#[cfg(test)]
+use {crate::messages::Value, shown::shown};
+
+/// A kind of sentence that is known.
+#[derive(Debug, Clone, Copy)]
+pub struct Formatter {
+    /// Sentence formatter, three characters.
+    pub formatter: &'static str,
+    /// What it tells, in plain words.
+    pub name: &'static str,
+    /// The longest interval that is usual, seconds (common practice; the standard leaves it open).
+    pub interval_s: Option<f64>,
+    /// Puts what it says into the list.
+    decode: fn(&Sentence<'_>, &mut Vec<Reading>),
+}
+
+const fn entry(
+    formatter: &'static str,
+    name: &'static str,
+    interval_s: Option<f64>,
+    decode: fn(&Sentence<'_>, &mut Vec<Reading>),
+) -> Formatter {
+    Formatter { formatter, name, interval_s, decode }
+}
+
+/// Sentences that tell no quantity of the boat, or are read by a type of their own.
+const fn silent(_: &Sentence<'_>, _: &mut Vec<Reading>) {}
+
+/// Every known sentence, in the order of the formatters (the search relies on it).
+pub const SENTENCES: &[Formatter] = &[
+    entry("ALC", "list of alerts", None, silent),
+    entry("ALF", "alert", None, silent),
+    entry("ALR", "alarm state", None, silent),
+    entry("APB", "autopilot route data", Some(1.0), navigation::apb),
+    entry("BOD", "bearing from origin to destination", None, silent),
+    entry("BWC", "bearing and distance to waypoint", Some(1.0), navigation::bwc),
+    entry("DBK", "depth below keel", Some(1.0), depth::dbk),
+    entry("DBS", "depth below surface", Some(1.0), depth::dbs),
+    entry("DBT", "depth below transducer", Some(1.0), depth::dbt),
+    entry("DPT", "depth", Some(1.0), depth::dpt),
+    entry("DTM", "datum", None, silent),
+    entry("GGA", "position fix", Some(1.0), position::gga),
+    entry("GLL", "position", Some(1.0), position::gll),
+    entry("GNS", "position fix of several systems", Some(1.0), position::gns),
+    entry("GSA", "satellites in use", Some(5.0), satellites::gsa),
+    entry("GST", "position error statistics", Some(5.0), satellites::gst),
+    entry("GSV", "satellites in view", Some(5.0), satellites::gsv),
+    entry("HBT", "heartbeat", None, silent),
+    entry("HDG", "magnetic heading with deviation and variation", Some(1.0), heading::hdg),
+    entry("HDM", "magnetic heading", Some(1.0), heading::hdm),
+    entry("HDT", "true heading", Some(1.0), heading::hdt),
+    entry("MTW", "water temperature", Some(5.0), temperature::mtw),
+    entry("MWD", "wind direction and speed", Some(1.0), wind::mwd),
+    entry("MWV", "wind speed and angle", Some(1.0), wind::mwv),
+    entry("OSD", "own ship data", Some(1.0), heading::osd),
+    entry("RMB", "way to the waypoint", Some(1.0), navigation::rmb),
+    entry("RMC", "position, course, speed and time", Some(1.0), position::rmc),
+    entry("ROT", "rate of turn", Some(1.0), turn::rot),
+    entry("RPM", "revolutions", None, engine::rpm),
+    entry("RSA", "rudder angle", None, turn::rsa),
+    entry("RTE", "route", Some(30.0), silent),
+    entry("SRP", "system function id", None, silent),
+    entry("THS", "true heading and status", Some(1.0), heading::ths),
+    entry("TTM", "tracked target", None, silent),
+    entry("TXT", "text", None, silent),
+    entry("VBW", "speed over ground and through water", Some(1.0), speed::vbw),
+    entry("VDM", "AIS, received", None, silent),
+    entry("VDO", "AIS, own ship", Some(2.0), silent),
+    entry("VHW", "speed through water and heading", Some(1.0), speed::vhw),
+    entry("VLW", "distance through water", Some(1.0), speed::vlw),
+    entry("VTG", "course and speed over ground", Some(1.0), course::vtg),
+    entry("VWR", "relative wind", Some(1.0), wind::vwr),
+    entry("VWT", "true wind", Some(1.0), wind::vwt),
+    entry("WPL", "waypoint", Some(30.0), silent),
+    entry("XDR", "transducer measurements", None, transducers::xdr),
+    entry("XTE", "cross-track error", Some(1.0), navigation::xte),
+    entry("ZDA", "time and date", Some(1.0), clock::zda),
+];
+
+/// The known sentence with this formatter.
+#[must_use]
+pub fn formatter(formatter: &str) -> Option<&'static Formatter> {
+    let at = SENTENCES.binary_search_by(|entry| entry.formatter.cmp(formatter)).ok()?;
+    SENTENCES.get(at)
+}
+
+/// Appends what the sentence says of the boat. Unknown and proprietary sentences and queries say nothing.
+///
+/// The checksum is for the caller to look at: a sentence whose checksum is bad should not come here.
+pub fn decode(sentence: &Sentence<'_>, out: &mut Vec<Reading>) {
+    if let Some(entry) = sentence.formatter().and_then(formatter) {
+        (entry.decode)(sentence, out);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn the_registry_is_in_order() {
+        assert!(SENTENCES.is_sorted_by(|a, b| a.formatter < b.formatter));
+        assert_eq!(formatter("HDG").and_then(|f| f.interval_s), Some(1.0));
+        assert!(formatter("QQQ").is_none() && formatter("").is_none());
+    }
+
+    proptest! {
+        /// Whatever stands in the fields of a known sentence, decoding does no harm and no value is infinite.
+        #[test]
+        fn any_fields_do_no_harm(
+            which in 0..SENTENCES.len(),
+            fields in proptest::collection::vec("[0-9.ANTMEWSKVR-]{0,5}|[ -)+-~]{0,9}", 0..22),
+        ) {
+            let line = format!("$II{},{}", SENTENCES[which].formatter, fields.join(",").replace(['$', '!'], ""));
+            let sentence = Sentence::parse(line.as_bytes()).unwrap();
+            let mut out = Vec::new();
+            decode(&sentence, &mut out);
+            prop_assert!(out.len() <= 41);
+            let text = format!("{out:?}");
+            prop_assert!(!text.contains("inf") && !text.contains("NaN"), "{}", text);
+            let _ = (Datum::read(&sentence), Target::read(&sentence), SystemMessage::read(&sentence));
+        }
+    }
+}

@@ -1,0 +1,277 @@
+//! The kinds of field that sentences are made of.
+//!
+//! Source: IEC 61162-1 clause 7.2.3 (field types) and NMEA 0183 clause 5.2.
+
+use super::sentence::Sentence;
+use crate::messages::{Absent, North, Reading, Value};
+use crate::time::days_from_civil;
+use crate::units::{KNOTS_PER_M_S, M_PER_NM, Place};
+use std::ops::RangeInclusive;
+
+/// Speeds that anything with a 0183 plug can have, knots.
+pub(super) const SPEED_KN: RangeInclusive<f64> = 0.0..=1000.0;
+
+/// From here on a dilution of precision means "none": receivers write 99.9 or 99.99.
+const NO_DILUTION: f64 = 99.0;
+
+/// A number as fields write it: sign, digits, point, digits. No exponent, no words; padding blanks are passed over.
+pub(super) fn decimal(text: &str) -> Option<f64> {
+    let text = text.trim_ascii();
+    let digits = text.strip_prefix(['-', '+']).unwrap_or(text);
+    let sound = digits.bytes().all(|b| b.is_ascii_digit() || b == b'.');
+    // "." and "" and two points fail in the library's parser; huge runs of digits give infinity.
+    if sound { text.parse().ok().filter(|v: &f64| v.is_finite()) } else { None }
+}
+
+/// The value, when it lies within bounds.
+pub(super) fn within(value: Value, bounds: &RangeInclusive<f64>) -> Value {
+    value.and_then(|v| if bounds.contains(&v) { Ok(v) } else { Err(Absent::Unusable) })
+}
+
+/// A value that its sentence never carries.
+pub(super) const NOT_CARRIED: Value = Err(Absent::Missing);
+
+impl Sentence<'_> {
+    /// The field's text, when there is some.
+    pub(super) fn text(&self, n: usize) -> Result<&str, Absent> {
+        match self.field(n).map(str::trim_ascii) {
+            None => Err(Absent::Missing),
+            Some("") => Err(Absent::NotAvailable),
+            Some(text) => Ok(text),
+        }
+    }
+
+    /// A number.
+    pub(super) fn number(&self, n: usize) -> Value {
+        decimal(self.text(n)?).ok_or(Absent::Unusable)
+    }
+
+    /// A number whose unit letter follows. The letter may be left out; another one makes the number unusable.
+    pub(super) fn number_in(&self, n: usize, unit: &str) -> Value {
+        let number = self.number(n)?;
+        match self.text(n + 1) {
+            Ok(letter) if letter != unit => Err(Absent::Unusable),
+            _ => Ok(number),
+        }
+    }
+
+    /// A direction: 0 to 360 degrees, where 360 is 0.
+    pub(super) fn direction(&self, n: usize) -> Value {
+        round_the_circle(self.number(n))
+    }
+
+    /// A direction whose reference letter follows.
+    pub(super) fn direction_in(&self, n: usize, reference: &str) -> Value {
+        round_the_circle(self.number_in(n, reference))
+    }
+
+    /// A number whose sign is a letter in the next field; `bound` is the largest possible size.
+    pub(super) fn signed(&self, n: usize, plus: &str, minus: &str, bound: f64) -> Value {
+        let number = within(self.number(n), &(-bound..=bound))?;
+        match self.text(n + 1) {
+            Ok(letter) if letter == plus => Ok(number),
+            Ok(letter) if letter == minus => Ok(-number),
+            _ => Err(Absent::Unusable),
+        }
+    }
+
+    /// A status: `V` marks the data invalid. Old talkers that leave it out are believed.
+    pub(super) fn status(&self, n: usize) -> Result<(), Absent> {
+        match self.text(n) {
+            Ok("A") | Err(_) => Ok(()),
+            Ok("V") => Err(Absent::MarkedInvalid),
+            Ok(_) => Err(Absent::Unusable),
+        }
+    }
+
+    /// A speed in knots; the unit letter stands in field `unit` (K km/h, M m/s, N knots, S miles an hour).
+    pub(super) fn speed(&self, n: usize, unit: usize) -> Value {
+        let number = self.number(n)?;
+        let factor = match self.text(unit) {
+            Ok("N") => 1.0,
+            Ok("K") => 1000.0 / M_PER_NM,
+            Ok("M") => KNOTS_PER_M_S,
+            Ok("S") => 1609.344 / M_PER_NM,
+            _ => return Err(Absent::Unusable),
+        };
+        within(Ok(number * factor), &SPEED_KN)
+    }
+
+    /// A place in four fields: `ddmm.mm`, N/S, `dddmm.mm`, E/W.
+    pub(super) fn place(&self, n: usize) -> Result<Place, Absent> {
+        let lat = coordinate(self.number(n), self.text(n + 1), "N", "S")?;
+        let lon = coordinate(self.number(n + 2), self.text(n + 3), "E", "W")?;
+        Place::new(lat, lon).ok_or(Absent::Unusable)
+    }
+
+    /// A dilution of precision.
+    pub(super) fn dilution(&self, n: usize) -> Value {
+        match self.number(n)? {
+            v if v >= NO_DILUTION => Err(Absent::NotAvailable),
+            v if v <= 0.0 => Err(Absent::Unusable),
+            v => Ok(v),
+        }
+    }
+
+    /// A whole number.
+    pub(super) fn whole<T: std::str::FromStr>(&self, n: usize) -> Option<T> {
+        self.text(n).ok()?.parse().ok()
+    }
+
+    /// A time of day `hhmmss.ss` in microseconds. Second 60 is a leap second.
+    pub(super) fn time_of_day(&self, n: usize) -> Option<i64> {
+        let text = self.text(n).ok()?;
+        let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
+        let [hours, minutes, seconds] = pairs(whole)?;
+        if hours > 23 || minutes > 59 || seconds > 60 || !fraction.bytes().all(|b| b.is_ascii_digit()) {
+            return None;
+        }
+        let micros = fraction.bytes().chain(std::iter::repeat(b'0')).take(6);
+        let micros = micros.fold(0, |sum, b| sum * 10 + i64::from(b - b'0'));
+        Some(((hours * 60 + minutes) * 60 + seconds) * 1_000_000 + micros)
+    }
+
+    /// A date `ddmmyy` as days since 1970; years 80 to 99 are of the last century (common practice).
+    pub(super) fn date(&self, n: usize) -> Option<i64> {
+        let [day, month, year] = pairs(self.text(n).ok()?)?;
+        days_from_civil(if year < 80 { 2000 + year } else { 1900 + year }, month, day)
+    }
+}
+
+/// A heading of which its sentence says nothing more.
+pub(super) const fn heading(deg: Value, north: North) -> Reading {
+    Reading::Heading { deg, north: Some(north), deviation_deg: NOT_CARRIED, variation_deg: NOT_CARRIED }
+}
+
+/// A quantity of which there is one.
+pub(super) const fn other(quantity: &'static str, value: Value, unit: &'static str) -> Reading {
+    Reading::Other { quantity, instance: None, value, unit }
+}
+
+fn round_the_circle(value: Value) -> Value {
+    within(value, &(0.0..=360.0)).map(|deg| if deg >= 360.0 { 0.0 } else { deg })
+}
+
+/// `dddmm.mm` and its hemisphere in degrees.
+fn coordinate(number: Value, hemisphere: Result<&str, Absent>, plus: &str, minus: &str) -> Value {
+    let number = number?;
+    let degrees = (number / 100.0).floor();
+    let minutes = number - degrees * 100.0;
+    if number < 0.0 || minutes >= 60.0 {
+        return Err(Absent::Unusable);
+    }
+    let size = degrees + minutes / 60.0;
+    match hemisphere {
+        Ok(letter) if letter == plus => Ok(size),
+        Ok(letter) if letter == minus => Ok(-size),
+        _ => Err(Absent::Unusable),
+    }
+}
+
+/// Three two-digit numbers written together.
+fn pairs(text: &str) -> Option<[i64; 3]> {
+    let &[a, b, c, d, e, f] = text.as_bytes() else { return None };
+    let pair = |tens: u8, ones: u8| {
+        (tens.is_ascii_digit() && ones.is_ascii_digit())
+            .then(|| i64::from(tens - b'0') * 10 + i64::from(ones - b'0'))
+    };
+    Some([pair(a, b)?, pair(c, d)?, pair(e, f)?])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sentence with these fields.
+    fn with(fields: &str, check: impl FnOnce(Sentence<'_>)) {
+        check(Sentence::parse(format!("$IIABC,{fields}").as_bytes()).unwrap());
+    }
+
+    #[test]
+    fn numbers() {
+        for (text, want) in [
+            ("005.5", Some(5.5)),
+            ("-33.9", Some(-33.9)),
+            (" 7 ", Some(7.0)),
+            ("+.5", Some(0.5)),
+            ("3.", Some(3.0)),
+        ] {
+            assert_eq!(decimal(text), want, "{text}");
+        }
+        for text in ["", ".", "-", "1e3", "inf", "nan", "1.2.3", "--1", "0x1", "1,2", "1 2", &"9".repeat(400)]
+        {
+            assert_eq!(decimal(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn absences_are_told_apart() {
+        with(",x,4", |s| {
+            assert_eq!(s.number(1), Err(Absent::NotAvailable));
+            assert_eq!(s.number(2), Err(Absent::Unusable));
+            assert_eq!(s.number(3), Ok(4.0));
+            assert_eq!(s.number(4), Err(Absent::Missing));
+        });
+        with("A,V,,x", |s| {
+            assert_eq!((s.status(1), s.status(2)), (Ok(()), Err(Absent::MarkedInvalid)));
+            assert_eq!((s.status(3), s.status(4), s.status(5)), (Ok(()), Err(Absent::Unusable), Ok(())));
+        });
+    }
+
+    #[test]
+    fn directions() {
+        with("360.0,T,400,T,-1,T,12,M", |s| {
+            assert_eq!(s.direction_in(1, "T"), Ok(0.0));
+            assert_eq!(s.direction_in(3, "T"), Err(Absent::Unusable));
+            assert_eq!(s.direction_in(5, "T"), Err(Absent::Unusable));
+            assert_eq!(s.direction_in(7, "T"), Err(Absent::Unusable));
+        });
+        with("3.0,W,3.0,E,3.0,,,E,181,E", |s| {
+            assert_eq!(s.signed(1, "E", "W", 180.0), Ok(-3.0));
+            assert_eq!(s.signed(3, "E", "W", 180.0), Ok(3.0));
+            assert_eq!(s.signed(5, "E", "W", 180.0), Err(Absent::Unusable));
+            assert_eq!(s.signed(7, "E", "W", 180.0), Err(Absent::NotAvailable));
+            assert_eq!(s.signed(9, "E", "W", 180.0), Err(Absent::Unusable));
+        });
+    }
+
+    #[test]
+    fn places() {
+        with("4807.038,N,01131.000,E", |s| {
+            let at = s.place(1).unwrap();
+            assert!((at.lat_deg - 48.1173).abs() < 1e-9 && (at.lon_deg - 11.516_666_667).abs() < 1e-9);
+        });
+        with(",,,", |s| assert_eq!(s.place(1), Err(Absent::NotAvailable)));
+        for bad in
+            ["9500.0,N,01131.000,E", "4860.0,N,01131.000,E", "4807.0,E,01131.000,E", "4807.0,,01131.000,E"]
+        {
+            with(bad, |s| assert_eq!(s.place(1), Err(Absent::Unusable), "{bad}"));
+        }
+    }
+
+    #[test]
+    fn speeds() {
+        with("1,N,18.52,K,1852,M,1.852,S,1,X", |s| {
+            assert_eq!(s.speed(1, 2), Ok(1.0));
+            assert!((s.speed(3, 4).unwrap() - 10.0).abs() < 1e-12);
+            assert_eq!(s.speed(5, 6), Err(Absent::Unusable), "3600 kn");
+            assert!((s.speed(7, 8).unwrap() - 1.609_344).abs() < 1e-12);
+            assert_eq!(s.speed(9, 10), Err(Absent::Unusable));
+        });
+    }
+
+    #[test]
+    fn times_and_dates() {
+        with("123519,235960.5,240000,126000,12351,12351a,000000.1234567,1.5,120000.x", |s| {
+            assert_eq!(s.time_of_day(1), Some(45_319_000_000));
+            assert_eq!(s.time_of_day(2), Some(86_400_500_000), "leap second");
+            assert_eq!([3, 4, 5, 6, 8, 9].map(|n| s.time_of_day(n)), [None; 6]);
+            assert_eq!(s.time_of_day(7), Some(123_456));
+        });
+        with("191194,320726,2208-1,300226,010126", |s| {
+            assert_eq!(s.date(1), days_from_civil(1994, 11, 19));
+            assert_eq!([2, 3, 4].map(|n| s.date(n)), [None; 3]);
+            assert_eq!(s.date(5), Some(20_454));
+        });
+    }
+}

@@ -1,0 +1,402 @@
+//! One line of NMEA 0183 text, taken apart without allocation.
+//!
+//! Source: NMEA 0183 clause 5, IEC 61162-1 clause 7 (start, address, fields, checksum, 82 characters).
+
+use super::tag_block::TagBlock;
+use memchr::memchr;
+
+/// Longest line that is looked at, TAG block included. The standard says 82, precise receivers send more.
+pub const MAX_LINE: usize = 1024;
+
+/// Characters of a sentence with its CR LF (NMEA 0183 clause 5.3).
+const STANDARD_LENGTH: usize = 82;
+
+/// Fields that are found without scanning; later ones are reached by walking.
+const MAX_INDEXED: usize = 24;
+
+/// Why a line is no sentence that can be read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, thiserror::Error)]
+pub enum Fault {
+    /// The line does not begin with `$` or `!`.
+    #[error("no start character")]
+    NoStart,
+    /// A TAG block stands alone on the line, as a group's head may. Not damage.
+    #[error("a TAG block without a sentence")]
+    TagOnly,
+    /// The line begins with `\` and the TAG block never ends.
+    #[error("a TAG block that does not end")]
+    TagBlock,
+    /// More than [`MAX_LINE`] bytes.
+    #[error("line too long")]
+    TooLong,
+    /// A byte outside 0x20 to 0x7E.
+    #[error("a byte that is no printable character")]
+    IllegalByte,
+    /// A second start character: two sentences run together.
+    #[error("two sentences run together")]
+    Merged,
+    /// `*` is not followed by exactly two hexadecimal digits and the end of the line.
+    #[error("the checksum is cut or out of place")]
+    Checksum,
+    /// The address is neither five capitals and digits nor a proprietary one.
+    #[error("no proper address")]
+    Address,
+}
+
+impl Fault {
+    /// Whether the line is a damaged sentence (and not text or a lone TAG block).
+    #[must_use]
+    pub const fn is_garbled(self) -> bool {
+        !matches!(self, Self::NoStart | Self::TagOnly)
+    }
+}
+
+/// What the checksum says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Checksum {
+    /// It fits.
+    Good,
+    /// It does not fit.
+    Bad {
+        /// What the line says.
+        said: u8,
+        /// What its characters give.
+        computed: u8,
+    },
+    /// The line has no `*hh`: an old talker, or cut.
+    Absent,
+}
+
+impl Checksum {
+    /// Compares the two hexadecimal digits after `*` with the computed sum; `None` when they are not that.
+    pub(super) fn compare(digits: &[u8], computed: u8) -> Option<Self> {
+        let &[high, low] = digits else { return None };
+        let said = (char::from(high).to_digit(16)? << 4 | char::from(low).to_digit(16)?) as u8;
+        Some(if said == computed { Self::Good } else { Self::Bad { said, computed } })
+    }
+}
+
+/// Who speaks, and what.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Address<'a> {
+    /// A talker's sentence: `SD` `DPT`.
+    Talker {
+        /// Talker identifier, two characters.
+        talker: &'a str,
+        /// Sentence formatter, three characters.
+        formatter: &'a str,
+    },
+    /// A maker's own sentence: the address from its `P` on.
+    Proprietary(&'a str),
+    /// A question for a sentence, whose formatter stands in field 1.
+    Query {
+        /// Talker that asks.
+        asker: &'a str,
+        /// Talker that is asked.
+        asked: &'a str,
+    },
+}
+
+/// A sentence, borrowed from its line.
+#[derive(Debug, Clone, Copy)]
+pub struct Sentence<'a> {
+    tag: Option<TagBlock<'a>>,
+    /// From the start character to the last field.
+    text: &'a str,
+    address: Address<'a>,
+    checksum: Checksum,
+    /// Bytes of the sentence without TAG block and line end.
+    length: usize,
+    /// Offsets of the first commas in `text`.
+    commas: [u16; MAX_INDEXED],
+    /// How many commas there are, indexed or not.
+    comma_count: usize,
+}
+
+impl<'a> Sentence<'a> {
+    /// Takes a line apart. A TAG block may stand in front, white space around.
+    ///
+    /// A checksum that does not fit is no fault: it is told by [`checksum`](Self::checksum).
+    ///
+    /// # Errors
+    /// [`Fault`], when the line is no sentence or a damaged one.
+    pub fn parse(line: &'a [u8]) -> Result<Self, Fault> {
+        let line = line.trim_ascii();
+        if line.len() > MAX_LINE {
+            return Err(Fault::TooLong);
+        }
+        let (tag, bytes) = match line.first() {
+            Some(b'\\') => {
+                let (tag, rest) = TagBlock::split(line).ok_or(Fault::TagBlock)?;
+                (Some(tag), rest.trim_ascii_start())
+            }
+            _ => (None, line),
+        };
+        match bytes.first() {
+            Some(b'$' | b'!') => {}
+            None if tag.is_some() => return Err(Fault::TagOnly),
+            _ => return Err(Fault::NoStart),
+        }
+        let scan = Scan::over(bytes)?;
+        let checksum = match scan.star {
+            None => Some(Checksum::Absent),
+            Some(at) => Checksum::compare(bytes.get(at + 1..).unwrap_or_default(), scan.sum),
+        };
+        if let Some(at) = scan.second_start
+            && (checksum != Some(Checksum::Good) || begins_sentence(bytes.get(at + 1..).unwrap_or_default()))
+        {
+            return Err(Fault::Merged);
+        }
+        let checksum = checksum.ok_or(Fault::Checksum)?;
+        let text = bytes.get(..scan.star.unwrap_or(bytes.len())).unwrap_or_default();
+        let text = str::from_utf8(text).map_err(|_| Fault::IllegalByte)?;
+        let end = if scan.comma_count == 0 { text.len() } else { usize::from(scan.commas[0]) };
+        let address = address(text.get(1..end).unwrap_or_default()).ok_or(Fault::Address)?;
+        Ok(Self {
+            tag,
+            text,
+            address,
+            checksum,
+            length: bytes.len(),
+            commas: scan.commas,
+            comma_count: scan.comma_count,
+        })
+    }
+
+    /// The TAG block in front, if any.
+    #[must_use]
+    pub const fn tag(&self) -> Option<&TagBlock<'a>> {
+        self.tag.as_ref()
+    }
+
+    /// Who speaks, and what.
+    #[must_use]
+    pub const fn address(&self) -> Address<'a> {
+        self.address
+    }
+
+    /// The address as it stands in the line: `SDDPT`, `PABC`, `CCGPQ`.
+    #[must_use]
+    pub fn name(&self) -> &'a str {
+        let end = self.commas.first().filter(|_| self.comma_count > 0);
+        self.text.get(1..end.map_or(self.text.len(), |&at| usize::from(at))).unwrap_or_default()
+    }
+
+    /// Talker identifier: `SD`; the asker's of a query; `P` of a proprietary sentence.
+    #[must_use]
+    pub const fn talker(&self) -> &'a str {
+        match self.address {
+            Address::Talker { talker, .. } => talker,
+            Address::Query { asker, .. } => asker,
+            Address::Proprietary(_) => "P",
+        }
+    }
+
+    /// Sentence formatter: `DPT`; `None` for proprietary sentences and queries.
+    #[must_use]
+    pub const fn formatter(&self) -> Option<&'a str> {
+        match self.address {
+            Address::Talker { formatter, .. } => Some(formatter),
+            _ => None,
+        }
+    }
+
+    /// Whether the sentence begins with `!` (encapsulated data, such as AIS).
+    #[must_use]
+    pub fn is_encapsulated(&self) -> bool {
+        self.text.starts_with('!')
+    }
+
+    /// What the checksum says.
+    #[must_use]
+    pub const fn checksum(&self) -> Checksum {
+        self.checksum
+    }
+
+    /// Whether the sentence, with the CR LF that it owes, is longer than the standard's 82 characters.
+    #[must_use]
+    pub const fn over_82(&self) -> bool {
+        self.length + 2 > STANDARD_LENGTH
+    }
+
+    /// Number of fields after the address.
+    #[must_use]
+    pub const fn field_count(&self) -> usize {
+        self.comma_count
+    }
+
+    /// Field `n`, counted from 1 after the address as the standard does; `None` when the sentence ends before.
+    #[must_use]
+    pub fn field(&self, n: usize) -> Option<&'a str> {
+        if n == 0 || n > self.comma_count {
+            return None;
+        }
+        if n >= MAX_INDEXED {
+            return self.fields().nth(n - 1);
+        }
+        let from = usize::from(*self.commas.get(n - 1)?) + 1;
+        let to = if n == self.comma_count { self.text.len() } else { usize::from(*self.commas.get(n)?) };
+        self.text.get(from..to)
+    }
+
+    /// The fields after the address, in order.
+    pub fn fields(&self) -> impl Iterator<Item = &'a str> + use<'a> {
+        self.text.split(',').skip(1)
+    }
+}
+
+/// What one walk over the bytes finds.
+struct Scan {
+    sum: u8,
+    star: Option<usize>,
+    second_start: Option<usize>,
+    commas: [u16; MAX_INDEXED],
+    comma_count: usize,
+}
+
+impl Scan {
+    fn over(bytes: &[u8]) -> Result<Self, Fault> {
+        let mut scan =
+            Self { sum: 0, star: None, second_start: None, commas: [0; MAX_INDEXED], comma_count: 0 };
+        for (at, &byte) in bytes.iter().enumerate().skip(1) {
+            match byte {
+                b'$' | b'!' => scan.second_start = scan.second_start.or(Some(at)),
+                b'*' if scan.star.is_none() => scan.star = Some(at),
+                b',' if scan.star.is_none() => {
+                    if let Some(slot) = scan.commas.get_mut(scan.comma_count) {
+                        *slot = at as u16;
+                    }
+                    scan.comma_count += 1;
+                }
+                0x20..=0x7E => {}
+                _ => return Err(Fault::IllegalByte),
+            }
+            if scan.star.is_none() {
+                scan.sum ^= byte;
+            }
+        }
+        Ok(scan)
+    }
+}
+
+/// Whether the bytes after a start character look like an address. A careless talker writes `!` into its text; when
+/// the checksum fits and no address follows, the line is whole.
+fn begins_sentence(bytes: &[u8]) -> bool {
+    memchr(b',', bytes)
+        .and_then(|end| bytes.get(..end))
+        .and_then(|bytes| str::from_utf8(bytes).ok())
+        .is_some_and(|text| address(text).is_some())
+}
+
+/// Reads an address field; `None` when it is malformed.
+fn address(text: &str) -> Option<Address<'_>> {
+    let capital = |b: &u8| b.is_ascii_uppercase() || b.is_ascii_digit();
+    let bytes = text.as_bytes();
+    if bytes.first() == Some(&b'P') && bytes.len() > 3 {
+        let sound = bytes.iter().take(4).all(capital) && bytes.iter().all(u8::is_ascii_alphanumeric);
+        return sound.then_some(Address::Proprietary(text));
+    }
+    if bytes.len() != 5 || !bytes.iter().all(capital) {
+        return None;
+    }
+    let (talker, formatter) = text.split_at_checked(2)?;
+    Some(match formatter.strip_suffix('Q') {
+        Some(asked) => Address::Query { asker: talker, asked },
+        None => Address::Talker { talker, formatter },
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn takes_a_sentence_apart() {
+        let line = b"  $SDDPT,15.2,0.5*64\r\n";
+        let s = Sentence::parse(line).unwrap();
+        assert_eq!(s.address(), Address::Talker { talker: "SD", formatter: "DPT" });
+        assert_eq!((s.name(), s.talker(), s.formatter()), ("SDDPT", "SD", Some("DPT")));
+        assert_eq!((s.field(0), s.field(1), s.field(2), s.field(3)), (None, Some("15.2"), Some("0.5"), None));
+        assert_eq!((s.checksum(), s.field_count()), (Checksum::Good, 2));
+        assert!(!s.is_encapsulated() && s.tag().is_none() && !s.over_82());
+    }
+
+    #[test]
+    fn tells_good_bad_and_absent_checksums() {
+        let state = |line: &'static [u8]| Sentence::parse(line).map(|s| s.checksum());
+        assert_eq!(state(b"$GPVTG,,T,,M,,N,,K,N*2c"), Ok(Checksum::Good));
+        assert_eq!(state(b"$SDDPT,15.2,0.5*68"), Ok(Checksum::Bad { said: 0x68, computed: 0x64 }));
+        assert_eq!(state(b"$SDDPT,15.2,0.5"), Ok(Checksum::Absent));
+        assert_eq!(state(b"$SDDPT,15.2,0.5*6"), Err(Fault::Checksum));
+        assert_eq!(state(b"$SDDPT,15.2,0.5*64,7"), Err(Fault::Checksum));
+        assert_eq!(state(b"$SDDPT,15.2,0.5*6g"), Err(Fault::Checksum));
+    }
+
+    #[test]
+    fn tells_what_is_garbled() {
+        let fault = |line: &'static [u8]| Sentence::parse(line).err();
+        assert_eq!(fault(b"$SDDPT,15.$SDDPT,15.2,0.5*64"), Some(Fault::Merged));
+        assert_eq!(fault(b"$SDDPT,15.2,0.5*64!AIVDM,1,1,,A,0,0*00"), Some(Fault::Merged));
+        assert_eq!(fault(b"$SDDPT,15\x80.2,0.5*64"), Some(Fault::IllegalByte));
+        assert_eq!(fault(b"$STI,IC,error=4"), Some(Fault::Address));
+        assert_eq!(fault(b"$,1,2"), Some(Fault::Address));
+        assert_eq!(fault(b"5.2,0.5*64"), Some(Fault::NoStart));
+        assert_eq!(fault(b""), Some(Fault::NoStart));
+        assert_eq!(fault(b"\\g:1-2-73874*61\\"), Some(Fault::TagOnly));
+        assert_eq!(fault(b"\\g:1-2-73874*61$SDDPT"), Some(Fault::TagBlock));
+        assert_eq!(Sentence::parse(&[b'$'; MAX_LINE + 1]).err(), Some(Fault::TooLong));
+        assert!(Fault::Merged.is_garbled() && !Fault::NoStart.is_garbled() && !Fault::TagOnly.is_garbled());
+    }
+
+    /// A mark in a text whose checksum fits is text; with an address behind it, it is a sentence run in.
+    #[test]
+    fn forgives_a_mark_in_good_text() {
+        assert!(Sentence::parse(b"$GPTXT,01,01,02,HELLO!*2E").is_ok());
+        let merged = b"$GPTXT,01,$SDDPT,15.2*09";
+        assert_eq!(Sentence::parse(merged).err(), Some(Fault::Merged));
+    }
+
+    #[test]
+    fn reads_other_addresses() {
+        let address = |line: &'static [u8]| Sentence::parse(line).map(|s| (s.address(), s.name()));
+        let query = Address::Query { asker: "CC", asked: "GP" };
+        assert_eq!(address(b"$CCGPQ,GGA*2B"), Ok((query, "CCGPQ")));
+        assert_eq!(address(b"$PABC,1,2*13"), Ok((Address::Proprietary("PABC"), "PABC")));
+        assert_eq!(address(b"$P"), Err(Fault::Address));
+    }
+
+    #[test]
+    fn counts_to_82() {
+        let mut line = b"$GPTXT,".to_vec();
+        line.resize(80, b'x');
+        assert!(!Sentence::parse(&line).unwrap().over_82());
+        line.push(b'x');
+        assert!(Sentence::parse(&line).unwrap().over_82());
+    }
+
+    proptest! {
+        #[test]
+        fn any_bytes_do_no_harm(mut bytes in proptest::collection::vec(any::<u8>(), 0..200), start in 0..4usize) {
+            if let Some(first) = bytes.first_mut() {
+                *first = [b'$', b'!', b'\\', *first][start];
+            }
+            if let Ok(s) = Sentence::parse(&bytes) {
+                prop_assert_eq!(s.fields().count(), s.field_count());
+            }
+        }
+
+        #[test]
+        fn a_built_sentence_reads_back(fields in proptest::collection::vec("[0-9A-Z .-]{0,9}", 0..40)) {
+            let body = format!("IIXDR{}", fields.iter().map(|f| format!(",{f}")).collect::<String>());
+            let sum = body.bytes().fold(0, |sum, b| sum ^ b);
+            let line = format!("${body}*{sum:02X}");
+            let s = Sentence::parse(line.as_bytes()).unwrap();
+            prop_assert_eq!(s.checksum(), Checksum::Good);
+            prop_assert_eq!(s.fields().collect::<Vec<_>>(), &fields[..]);
+            for (n, field) in fields.iter().enumerate() {
+                prop_assert_eq!(s.field(n + 1), Some(field.as_str()));
+            }
+        }
+    }
+}

@@ -1,0 +1,195 @@
+//! Frames that the recorder saw more than once: a mirror port's doubles, a switching loop's many copies.
+
+use super::bytes::be16;
+use crate::time::Time;
+use std::collections::{HashMap, VecDeque};
+use std::hash::{DefaultHasher, Hasher};
+
+/// Frames that are remembered. At more than this many frames a second the window is shorter than [`WINDOW_S`].
+pub const MAX_REMEMBERED: usize = 32_768;
+/// Seconds that a frame is remembered.
+pub const WINDOW_S: f64 = 1.0;
+/// Microseconds between copies of one burst: a loop returns a frame within this, an application's repeats do not.
+pub const BURST_US: i64 = 5_000;
+/// Microseconds within which a mirror port shows both copies of a frame.
+pub const MIRROR_US: i64 = 2_000;
+
+/// How often a frame was seen of late, this time included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Copies {
+    /// Identical frames within the last second.
+    pub within_second: u32,
+    /// Identical frames in the present burst: each within [`BURST_US`] of the one before.
+    pub in_burst: u32,
+    /// Microseconds since the copy before.
+    pub since_last_us: Option<i64>,
+    /// Shortest spacing between copies while there were always some within the last second, microseconds.
+    pub shortest_us: Option<i64>,
+}
+
+impl Copies {
+    /// Whether this looks like the second copy that a mirror port makes: exactly one other, within [`MIRROR_US`].
+    #[must_use]
+    pub fn is_mirror_double(&self) -> bool {
+        self.in_burst == 2 && self.since_last_us.is_some_and(|us| us <= MIRROR_US)
+    }
+}
+
+struct Seen {
+    count: u32,
+    in_burst: u32,
+    last: Time,
+    shortest_us: Option<i64>,
+}
+
+/// The frames of the last second, by their hash.
+#[derive(Default)]
+pub struct Doubles {
+    ring: VecDeque<(Time, u64)>,
+    frames: HashMap<u64, Seen>,
+}
+
+impl Doubles {
+    /// Notes a frame seen at `time` and says how often its exact bytes were seen of late.
+    pub fn seen(&mut self, time: Time, bytes: &[u8]) -> Copies {
+        let mut hasher = DefaultHasher::new();
+        hasher.write(bytes);
+        self.seen_hash(time, hasher.finish())
+    }
+
+    /// As [`seen`](Self::seen), by a hash that the caller makes ([`likeness`]).
+    pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
+        self.forget(time);
+        self.ring.push_back((time, hash));
+        let seen =
+            self.frames.entry(hash).or_insert(Seen { count: 0, in_burst: 0, last: time, shortest_us: None });
+        let since_last_us = (seen.count > 0).then(|| time.micros_since(seen.last).max(0));
+        seen.count = seen.count.saturating_add(1);
+        seen.in_burst = match since_last_us {
+            Some(us) if us <= BURST_US => seen.in_burst.saturating_add(1),
+            _ => 1,
+        };
+        seen.shortest_us = match (seen.shortest_us, since_last_us) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+        seen.last = seen.last.max(time);
+        Copies {
+            within_second: seen.count,
+            in_burst: seen.in_burst,
+            since_last_us,
+            shortest_us: seen.shortest_us,
+        }
+    }
+
+    fn forget(&mut self, now: Time) {
+        while let Some(&(time, hash)) = self.ring.front() {
+            if self.ring.len() < MAX_REMEMBERED && now.since(time) <= WINDOW_S {
+                return;
+            }
+            self.ring.pop_front();
+            if let Some(seen) = self.frames.get_mut(&hash) {
+                seen.count = seen.count.saturating_sub(1);
+                if seen.count == 0 {
+                    self.frames.remove(&hash);
+                }
+            }
+        }
+    }
+}
+
+/// A hash of an Ethernet frame that does not see what may differ between a mirror's copies of one frame: VLAN tags,
+/// and an IP header's time to live and checksum.
+#[must_use]
+pub fn likeness(frame: &[u8]) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    let (addresses, mut rest) = frame.split_at_checked(12).unwrap_or((frame, &[]));
+    hasher.write(addresses);
+    while let Some(0x8100 | 0x88A8) = be16(rest, 0) {
+        rest = rest.get(4..).unwrap_or_default();
+    }
+    // Offsets behind the EtherType, of bytes not to be seen.
+    let unseen: &[usize] = match (be16(rest, 0), rest.get(2).map(|first| first >> 4)) {
+        (Some(0x0800), Some(4)) => &[8, 10, 11],
+        (Some(0x86DD), Some(6)) => &[7],
+        _ => &[],
+    };
+    let mut from = 0;
+    for at in unseen.iter().map(|at| at + 2) {
+        hasher.write(rest.get(from..at).unwrap_or_default());
+        from = at + 1;
+    }
+    hasher.write(rest.get(from..).unwrap_or_default());
+    hasher.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn last(times_us: &[i64]) -> Copies {
+        let mut doubles = Doubles::default();
+        let mut copies = None;
+        for (n, us) in times_us.iter().enumerate() {
+            doubles.seen(Time(*us), &[n as u8, 1]);
+            copies = Some(doubles.seen(Time(*us), b"frame"));
+        }
+        copies.unwrap()
+    }
+
+    #[test]
+    fn tells_doubles_from_loops_and_repeats() {
+        let once = last(&[0]);
+        assert_eq!((once.within_second, once.in_burst, once.shortest_us), (1, 1, None));
+        let mirror = last(&[0, 800]);
+        assert!(mirror.is_mirror_double());
+        assert_eq!((mirror.within_second, mirror.since_last_us), (2, Some(800)));
+        let loop_ = last(&[0, 300, 600, 900, 1200]);
+        assert_eq!((loop_.within_second, loop_.in_burst, loop_.shortest_us), (5, 5, Some(300)));
+        assert!(!loop_.is_mirror_double());
+        let periodic = last(&[0, 100_000, 200_000, 300_000]);
+        assert_eq!((periodic.within_second, periodic.in_burst), (4, 1));
+        assert_eq!(periodic.shortest_us, Some(100_000));
+        let mirrored_periodic = last(&[0, 500, 100_000, 100_500]);
+        assert!(mirrored_periodic.is_mirror_double());
+        let late = last(&[0, 500, 1_000_501]);
+        assert_eq!((late.within_second, late.in_burst, late.shortest_us), (1, 1, None));
+    }
+
+    #[test]
+    fn remembers_only_so_many() {
+        let mut doubles = Doubles::default();
+        for n in 0..100_000_u32 {
+            assert_eq!(doubles.seen(Time(0), &n.to_be_bytes()).within_second, 1);
+            assert!(doubles.ring.len() <= MAX_REMEMBERED && doubles.frames.len() <= MAX_REMEMBERED);
+        }
+        doubles.seen(Time(2_000_000), b"later");
+        assert_eq!((doubles.ring.len(), doubles.frames.len()), (1, 1));
+    }
+
+    #[test]
+    fn a_clock_that_steps_back_does_no_harm() {
+        let copies = last(&[5_000_000, 0, i64::MIN, i64::MAX, 0]);
+        assert_eq!(copies.since_last_us, Some(0));
+    }
+
+    #[test]
+    fn likeness_ignores_tag_and_hop_count() {
+        let mut plain = vec![0xFF; 6];
+        plain.extend([0, 0, 0x5E, 0, 0x53, 1, 0x08, 0x00]);
+        // IPv4: identification 7 at 4, time to live 64 at 8, checksum at 10.
+        plain.extend([0x45, 0, 0, 21, 0, 7, 0, 0, 64, 17, 0xAB, 0xCD, 192, 0, 2, 1, 192, 0, 2, 2, 9]);
+        let mut tagged = plain.clone();
+        tagged.splice(12..12, [0x81, 0, 0, 5]);
+        (tagged[12 + 4 + 2 + 8], tagged[12 + 4 + 2 + 10]) = (63, 0xAC);
+        assert_eq!(likeness(&plain), likeness(&tagged));
+        for at in (0..plain.len()).filter(|at| ![14 + 8, 14 + 10, 14 + 11].contains(at)) {
+            let mut other = plain.clone();
+            other[at] ^= 1;
+            assert_ne!(likeness(&plain), likeness(&other), "byte {at}");
+        }
+        for len in 0..tagged.len() {
+            let _ = likeness(&tagged[..len]);
+        }
+    }
+}

@@ -1,6 +1,7 @@
 //! Frames that the recorder saw more than once: a mirror port's doubles, a switching loop's many copies.
 
 use super::bytes::be16;
+use crate::recording::LinkType;
 use crate::time::Time;
 use std::collections::{HashMap, VecDeque};
 use std::hash::{DefaultHasher, Hasher};
@@ -31,7 +32,14 @@ impl Copies {
     /// Whether this looks like the second copy that a mirror port makes: exactly one other, within [`MIRROR_US`].
     #[must_use]
     pub fn is_mirror_double(&self) -> bool {
-        self.in_burst == 2 && self.since_last_us.is_some_and(|us| us <= MIRROR_US)
+        self.in_burst == 2 && self.is_copy()
+    }
+
+    /// Whether the recorder or the network multiplied the frame: another came within [`MIRROR_US`], sooner than any
+    /// sender repeats itself (RFC 6298 2.4 and common stacks: 200 ms and more).
+    #[must_use]
+    pub fn is_copy(&self) -> bool {
+        self.since_last_us.is_some_and(|us| us <= MIRROR_US)
     }
 }
 
@@ -98,28 +106,42 @@ impl Doubles {
     }
 }
 
-/// A hash of an Ethernet frame that does not see what may differ between a mirror's copies of one frame: VLAN tags,
-/// and an IP header's time to live and checksum.
+/// A hash of a packet that does not see what may differ between the copies of one packet that a mirror port, or a
+/// recorder on all interfaces of a machine, shows: VLAN tags, padding, and of IP packets the hardware addresses, the
+/// time to live and the header checksum.
 #[must_use]
-pub fn likeness(frame: &[u8]) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    let (addresses, mut rest) = frame.split_at_checked(12).unwrap_or((frame, &[]));
-    hasher.write(addresses);
-    while let Some(0x8100 | 0x88A8) = be16(rest, 0) {
-        rest = rest.get(4..).unwrap_or_default();
-    }
-    // Offsets behind the EtherType, of bytes not to be seen.
-    let unseen: &[usize] = match (be16(rest, 0), rest.get(2).map(|first| first >> 4)) {
-        (Some(0x0800), Some(4)) => &[8, 10, 11],
-        (Some(0x86DD), Some(6)) => &[7],
-        _ => &[],
+pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
+    let from = |at: usize| bytes.get(at..).unwrap_or_default();
+    let (addresses, mut kind, mut body): (&[u8], Option<u16>, &[u8]) = match link {
+        LinkType::Ethernet => (bytes.get(..12).unwrap_or(bytes), be16(bytes, 12), from(14)),
+        LinkType::LinuxCooked => (&[], be16(bytes, 14), from(16)),
+        LinkType::LinuxCooked2 => (&[], be16(bytes, 0), from(20)),
+        LinkType::Null | LinkType::Loop => (&[], None, from(4)),
+        LinkType::RawIp => (&[], None, bytes),
     };
+    while let Some(0x8100 | 0x88A8) = kind {
+        (kind, body) = (be16(body, 2), body.get(4..).unwrap_or_default());
+    }
+    // Length of the IP packet, and offsets of bytes that are not to be seen.
+    let ip: Option<(usize, &[usize])> = match (kind, body.first().map(|first| first >> 4)) {
+        (Some(0x0800) | None, Some(4)) => be16(body, 2).map(|total| (total.into(), &[8, 10, 11][..])),
+        (Some(0x86DD) | None, Some(6)) => be16(body, 4).map(|len| (usize::from(len) + 40, &[7][..])),
+        _ => None,
+    };
+    let mut hasher = DefaultHasher::new();
+    let Some((len, unseen)) = ip else {
+        hasher.write(addresses);
+        hasher.write_u16(kind.unwrap_or(0));
+        hasher.write(body);
+        return hasher.finish();
+    };
+    let packet = if len < 40 { body } else { body.get(..len).unwrap_or(body) };
     let mut from = 0;
-    for at in unseen.iter().map(|at| at + 2) {
-        hasher.write(rest.get(from..at).unwrap_or_default());
+    for at in unseen {
+        hasher.write(packet.get(from..*at).unwrap_or_default());
         from = at + 1;
     }
-    hasher.write(rest.get(from..).unwrap_or_default());
+    hasher.write(packet.get(from..).unwrap_or_default());
     hasher.finish()
 }
 
@@ -146,9 +168,10 @@ mod tests {
         assert_eq!((mirror.within_second, mirror.since_last_us), (2, Some(800)));
         let loop_ = last(&[0, 300, 600, 900, 1200]);
         assert_eq!((loop_.within_second, loop_.in_burst, loop_.shortest_us), (5, 5, Some(300)));
-        assert!(!loop_.is_mirror_double());
+        assert!(!loop_.is_mirror_double() && loop_.is_copy());
         let periodic = last(&[0, 100_000, 200_000, 300_000]);
         assert_eq!((periodic.within_second, periodic.in_burst), (4, 1));
+        assert!(!periodic.is_copy());
         assert_eq!(periodic.shortest_us, Some(100_000));
         let mirrored_periodic = last(&[0, 500, 100_000, 100_500]);
         assert!(mirrored_periodic.is_mirror_double());
@@ -173,23 +196,49 @@ mod tests {
         assert_eq!(copies.since_last_us, Some(0));
     }
 
+    /// ICMP echo of 20 bytes from 192.0.2.1 to 192.0.2.2: identification 7 at 4, time to live 64 at 8, checksum at 10.
+    fn ip() -> Vec<u8> {
+        let mut bytes = vec![0x45, 0, 0, 40, 0, 7, 0, 0, 64, 1, 0xAB, 0xCD, 192, 0, 2, 1, 192, 0, 2, 2];
+        bytes.extend(8..28);
+        bytes
+    }
+
     #[test]
-    fn likeness_ignores_tag_and_hop_count() {
-        let mut plain = vec![0xFF; 6];
-        plain.extend([0, 0, 0x5E, 0, 0x53, 1, 0x08, 0x00]);
-        // IPv4: identification 7 at 4, time to live 64 at 8, checksum at 10.
-        plain.extend([0x45, 0, 0, 21, 0, 7, 0, 0, 64, 17, 0xAB, 0xCD, 192, 0, 2, 1, 192, 0, 2, 2, 9]);
-        let mut tagged = plain.clone();
-        tagged.splice(12..12, [0x81, 0, 0, 5]);
-        (tagged[12 + 4 + 2 + 8], tagged[12 + 4 + 2 + 10]) = (63, 0xAC);
-        assert_eq!(likeness(&plain), likeness(&tagged));
-        for at in (0..plain.len()).filter(|at| ![14 + 8, 14 + 10, 14 + 11].contains(at)) {
+    fn likeness_ignores_link_padding_and_hop_count() {
+        let plain = ip();
+        let want = likeness(LinkType::RawIp, &plain);
+        let mut tagged = vec![0xFF; 12];
+        tagged.extend([0x81, 0, 0, 5, 8, 0]);
+        tagged.extend(&plain);
+        (tagged[18 + 8], tagged[18 + 10], tagged[18 + 11]) = (63, 0xAC, 0xCE);
+        tagged.extend([0; 6]);
+        assert_eq!(likeness(LinkType::Ethernet, &tagged), want);
+        let mut cooked = vec![0, 4, 0, 1, 0, 6, 0, 0, 0x5E, 0, 0x53, 1, 0, 0, 8, 0];
+        cooked.extend(&plain);
+        assert_eq!(likeness(LinkType::LinuxCooked, &cooked), want);
+        let mut cooked2 = vec![8, 0, 0, 0, 0, 0, 0, 3, 0, 1, 2, 6, 0, 0, 0x5E, 0, 0x53, 1, 0, 0];
+        cooked2.extend(&plain);
+        assert_eq!(likeness(LinkType::LinuxCooked2, &cooked2), want);
+        assert_eq!(likeness(LinkType::Loop, &[&[0, 0, 0, 2][..], &plain].concat()), want);
+        for at in (0..plain.len()).filter(|at| ![8, 10, 11].contains(at)) {
             let mut other = plain.clone();
             other[at] ^= 1;
-            assert_ne!(likeness(&plain), likeness(&other), "byte {at}");
+            assert_ne!(likeness(LinkType::RawIp, &other), want, "byte {at}");
         }
-        for len in 0..tagged.len() {
-            let _ = likeness(&tagged[..len]);
+        let lengths: std::collections::HashSet<_> =
+            (0..tagged.len() - 6).map(|len| likeness(LinkType::Ethernet, &tagged[..len])).collect();
+        // Inside the tag, time to live and checksum shorter lengths look alike; nowhere else.
+        assert!(lengths.len() > tagged.len() - 6 - 12, "{}", lengths.len());
+    }
+
+    #[test]
+    fn likeness_of_other_frames_sees_the_addresses() {
+        let mut arp = vec![0xFF; 12];
+        arp.extend([8, 6, 0, 1, 8, 0, 6, 4, 0, 1]);
+        for at in 0..arp.len() {
+            let mut other = arp.clone();
+            other[at] ^= 1;
+            assert_ne!(likeness(LinkType::Ethernet, &other), likeness(LinkType::Ethernet, &arp), "byte {at}");
         }
     }
 }

@@ -27,7 +27,7 @@ pub enum SegmentKind {
     OutOfOrder,
     /// Asks an idle peer whether it lives, or probes a closed window: 0 or 1 byte before the next.
     KeepAlive,
-    /// A second copy by the recorder's mirror; not counted otherwise.
+    /// A copy that the recorder's mirror or the network made; not counted otherwise.
     Double,
 }
 
@@ -44,7 +44,7 @@ pub struct StreamCounts {
     pub out_of_order: u64,
     /// Keep-alives and window probes.
     pub keep_alives: u64,
-    /// Second copies by a mirror.
+    /// Copies made by the recorder's mirror or the network.
     pub doubles: u64,
     /// Payload bytes, those sent again included.
     pub payload_bytes: u64,

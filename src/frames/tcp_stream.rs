@@ -66,8 +66,9 @@ impl Default for TcpStreams {
 }
 
 impl TcpStreams {
-    /// Takes a segment seen at `time` and says what it is; `is_double` when it is the second copy of a frame that the
-    /// recorder's mirror made (see [`Copies::is_mirror_double`](super::Copies::is_mirror_double)).
+    /// Takes a segment seen at `time` and says what it is; `is_double` when it is a copy that the recorder or the
+    /// network made of one frame, not its sender (see [`Copies::is_copy`](super::Copies::is_copy), best on
+    /// [`likeness`](super::likeness)).
     ///
     /// Bytes that are next go to `sink` at once. Bytes behind a hole wait; when the hole does not fill within seconds
     /// or within [`MAX_HELD_SEGMENTS`], or the peer acknowledges it, `sink` is told of the loss and gets what follows.

@@ -12,6 +12,8 @@ pub const DHCP_PORTS: [u16; 2] = [67, 68];
 
 /// Bytes before the options: header and magic cookie (RFC 2131 section 2).
 const HEADER: usize = 240;
+/// Bytes up to the end of the client's hardware address (RFC 2131 figure 1).
+const ADDRESSES: usize = 44;
 /// Options read of one message; more than the registry has in use.
 const MAX_OPTIONS: usize = 128;
 /// Bytes kept of a client identifier.
@@ -91,11 +93,20 @@ pub struct Dhcp {
 }
 
 impl Dhcp {
-    /// Reads the payload of a datagram to or from [`DHCP_PORTS`].
+    /// Reads the payload of a datagram to or from [`DHCP_PORTS`]. Of one that the recorder cut behind the client's
+    /// address there is that address and no options, so no type.
     ///
     /// # Errors
     /// When its fixed part is not there.
     pub fn parse(bytes: &[u8], cut: bool) -> Result<Self, Malformed> {
+        let mut padded = [0; HEADER];
+        let bytes = match (padded.get_mut(..bytes.len()), cut && bytes.len() >= ADDRESSES) {
+            (Some(head), true) => {
+                head.copy_from_slice(bytes);
+                &padded[..]
+            }
+            _ => bytes,
+        };
         let message = Message::new(bytes).map_err(|_| Malformed::short("dhcp", HEADER, bytes.len(), cut))?;
         let mut dhcp = Self {
             from_client: u8::from(message.opcode()) == 1,
@@ -271,7 +282,13 @@ mod tests {
     fn short_and_hostile() {
         let bytes = message(1, [0; 4], [0; 4], &[53, 1, 1, 12, 200, b'x']);
         for len in 0..bytes.len() {
-            assert_eq!(Dhcp::parse(&bytes[..len], true).is_ok(), len >= 240, "{len}");
+            let whole = Dhcp::parse(&bytes[..len], false);
+            assert_eq!(whole.is_ok(), len >= 240, "{len}");
+            let cut = Dhcp::parse(&bytes[..len], true);
+            assert_eq!(cut.as_ref().is_ok(), len >= 44, "{len}");
+            assert!(
+                cut.is_ok_and(|d| d.client == Some(STATION) && (len >= 243 || d.kind.is_none())) || len < 44
+            );
         }
         let mut long_address = message(1, [0; 4], [0; 4], &[]);
         long_address[2] = 255;

@@ -6,13 +6,13 @@ use crate::time::Time;
 use std::collections::{HashMap, VecDeque};
 use std::hash::{DefaultHasher, Hasher};
 
-/// Frames that are remembered. At more than this many frames a second the window is shorter than [`WINDOW_S`].
-pub const MAX_REMEMBERED: usize = 32_768;
+/// Frames that are remembered. At more than this many frames a second the window is shorter than [`DOUBLES_WINDOW_S`].
+pub const MAX_REMEMBERED_FRAMES: usize = 32_768;
 /// Seconds that a frame is remembered.
-pub const WINDOW_S: f64 = 1.0;
+pub const DOUBLES_WINDOW_S: f64 = 1.0;
 /// Microseconds between copies of one burst: a loop returns a frame within this, an application's repeats do not.
 pub const BURST_US: i64 = 5_000;
-/// Microseconds within which a mirror port shows both copies of a frame.
+/// Microseconds within which a mirror port shows all copies of a frame.
 pub const MIRROR_US: i64 = 2_000;
 
 /// How often a frame was seen of late, this time included.
@@ -29,13 +29,8 @@ pub struct Copies {
 }
 
 impl Copies {
-    /// Whether this looks like the second copy that a mirror port makes: exactly one other, within [`MIRROR_US`].
-    #[must_use]
-    pub fn is_mirror_double(&self) -> bool {
-        self.in_burst == 2 && self.is_copy()
-    }
-
-    /// Whether the recorder or the network multiplied the frame: another came within [`MIRROR_US`], sooner than any
+    /// Whether the recorder or the network multiplied the frame (a mirror shows a group's frame once per mirrored port,
+    /// a loop again and again, as `in_burst` tells): another came within [`MIRROR_US`], sooner than any
     /// sender repeats itself (RFC 6298 2.4 and common stacks: 200 ms and more).
     #[must_use]
     pub fn is_copy(&self) -> bool {
@@ -92,7 +87,7 @@ impl Doubles {
 
     fn forget(&mut self, now: Time) {
         while let Some(&(time, hash)) = self.ring.front() {
-            if self.ring.len() < MAX_REMEMBERED && now.since(time) <= WINDOW_S {
+            if self.ring.len() < MAX_REMEMBERED_FRAMES && now.since(time) <= DOUBLES_WINDOW_S {
                 return;
             }
             self.ring.pop_front();
@@ -164,17 +159,17 @@ mod tests {
         let once = last(&[0]);
         assert_eq!((once.within_second, once.in_burst, once.shortest_us), (1, 1, None));
         let mirror = last(&[0, 800]);
-        assert!(mirror.is_mirror_double());
-        assert_eq!((mirror.within_second, mirror.since_last_us), (2, Some(800)));
+        assert!(mirror.is_copy());
+        assert_eq!((mirror.in_burst, mirror.within_second, mirror.since_last_us), (2, 2, Some(800)));
         let loop_ = last(&[0, 300, 600, 900, 1200]);
         assert_eq!((loop_.within_second, loop_.in_burst, loop_.shortest_us), (5, 5, Some(300)));
-        assert!(!loop_.is_mirror_double() && loop_.is_copy());
+        assert!(loop_.is_copy());
         let periodic = last(&[0, 100_000, 200_000, 300_000]);
         assert_eq!((periodic.within_second, periodic.in_burst), (4, 1));
         assert!(!periodic.is_copy());
         assert_eq!(periodic.shortest_us, Some(100_000));
         let mirrored_periodic = last(&[0, 500, 100_000, 100_500]);
-        assert!(mirrored_periodic.is_mirror_double());
+        assert_eq!((mirrored_periodic.in_burst, mirrored_periodic.within_second), (2, 4));
         let late = last(&[0, 500, 1_000_501]);
         assert_eq!((late.within_second, late.in_burst, late.shortest_us), (1, 1, None));
     }
@@ -184,7 +179,9 @@ mod tests {
         let mut doubles = Doubles::default();
         for n in 0..100_000_u32 {
             assert_eq!(doubles.seen(Time(0), &n.to_be_bytes()).within_second, 1);
-            assert!(doubles.ring.len() <= MAX_REMEMBERED && doubles.frames.len() <= MAX_REMEMBERED);
+            assert!(
+                doubles.ring.len() <= MAX_REMEMBERED_FRAMES && doubles.frames.len() <= MAX_REMEMBERED_FRAMES
+            );
         }
         doubles.seen(Time(2_000_000), b"later");
         assert_eq!((doubles.ring.len(), doubles.frames.len()), (1, 1));

@@ -4,14 +4,14 @@ use super::Ip;
 use crate::time::Time;
 use std::net::IpAddr;
 
-/// Datagrams that may be in pieces at one time; with [`MAX_DATAGRAM`] this bounds the memory to 4 MiB.
-pub const MAX_OPEN: usize = 64;
+/// Datagrams that may be in pieces at one time; with [`MAX_DATAGRAM_LEN`] this bounds the memory to 4 MiB.
+pub const MAX_OPEN_DATAGRAMS: usize = 64;
 /// Bytes of a datagram: the largest payload that IP's length field allows.
-pub const MAX_DATAGRAM: usize = 65_535;
+pub const MAX_DATAGRAM_LEN: usize = 65_535;
 /// Separate stretches of one datagram that may be there at one time.
-pub const MAX_STRETCHES: usize = 64;
+pub const MAX_DATAGRAM_STRETCHES: usize = 64;
 /// Seconds that a datagram may take to arrive (RFC 1122 3.3.2 asks for 60 to 120 of a host, most take 30).
-pub const MAX_WAIT_S: f64 = 30.0;
+pub const FRAGMENT_WAIT_S: f64 = 30.0;
 /// Abandoned datagrams that are remembered until they are taken.
 pub const MAX_ABANDONED: usize = 256;
 
@@ -39,7 +39,7 @@ pub struct FragmentCounts {
     pub fragments: u64,
     /// Put together.
     pub whole: u64,
-    /// Incomplete after [`MAX_WAIT_S`], or at the end of the recording after that long.
+    /// Incomplete after [`FRAGMENT_WAIT_S`], or at the end of the recording after that long.
     pub abandoned: u64,
     /// Given up because fragments disagree about the same bytes, or about the end, or break the rules of length.
     pub contradictory: u64,
@@ -101,12 +101,12 @@ impl Fragments {
         Some(&self.whole)
     }
 
-    /// Gives up what has been incomplete for longer than [`MAX_WAIT_S`] at `time`. Call it at the recording's end too:
+    /// Gives up what has been incomplete for longer than [`FRAGMENT_WAIT_S`] at `time`. Call it at the recording's end too:
     /// what is younger then may still have been on its way.
     pub fn expire(&mut self, time: Time) {
         let (abandoned, counts) = (&mut self.abandoned, &mut self.counts);
         self.open.retain(|open| {
-            let stale = time.since(open.first) > MAX_WAIT_S;
+            let stale = time.since(open.first) > FRAGMENT_WAIT_S;
             if stale {
                 counts.abandoned += 1;
                 if abandoned.len() < MAX_ABANDONED {
@@ -137,7 +137,7 @@ impl Fragments {
     }
 
     fn start(&mut self, time: Time, ip: &Ip<'_>, id: u32) -> usize {
-        if self.open.len() >= MAX_OPEN {
+        if self.open.len() >= MAX_OPEN_DATAGRAMS {
             let oldest = self.open.iter().enumerate().min_by_key(|(_, open)| open.first).map(|(at, _)| at);
             if let Some(oldest) = oldest {
                 self.open.swap_remove(oldest);
@@ -162,7 +162,7 @@ impl Fragments {
 impl Open {
     /// Puts a fragment in its place; `None` when it contradicts what is there.
     fn insert(&mut self, offset: usize, more: bool, ip: &Ip<'_>) -> Option<()> {
-        let end = offset.checked_add(ip.payload_len).filter(|end| *end <= MAX_DATAGRAM)?;
+        let end = offset.checked_add(ip.payload_len).filter(|end| *end <= MAX_DATAGRAM_LEN)?;
         // All but the last are multiples of eight bytes, and none is empty (RFC 791 3.2).
         if offset == end || (more && !ip.payload_len.is_multiple_of(8)) {
             return None;
@@ -203,7 +203,7 @@ impl Open {
         });
         let at = self.stretches.partition_point(|(a, _)| *a < from);
         self.stretches.insert(at, (from, to));
-        (self.stretches.len() <= MAX_STRETCHES).then_some(())
+        (self.stretches.len() <= MAX_DATAGRAM_STRETCHES).then_some(())
     }
 
     fn is_whole(&self) -> bool {
@@ -297,8 +297,8 @@ mod tests {
         for id in 0..1000 {
             fragments.add(Time(id.into()), &piece(id, 0, true, b"12345678"));
         }
-        assert_eq!(fragments.open.len(), MAX_OPEN);
-        assert_eq!(fragments.counts().crowded_out, 1000 - MAX_OPEN as u64);
+        assert_eq!(fragments.open.len(), MAX_OPEN_DATAGRAMS);
+        assert_eq!(fragments.counts().crowded_out, 1000 - MAX_OPEN_DATAGRAMS as u64);
         let mut fragments = Fragments::default();
         for n in 0..=64 {
             fragments.add(Time(0), &piece(1, n * 16, true, b"12345678"));

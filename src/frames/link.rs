@@ -3,6 +3,7 @@
 use super::bytes::{array, be16, mac};
 use super::{Arp, Bpdu, Ip, Mac, Malformed};
 use crate::recording::LinkType;
+use std::net::{IpAddr, Ipv4Addr};
 
 /// VLAN tags that are followed; more are no network that anyone builds.
 const MAX_TAGS: usize = 4;
@@ -43,7 +44,7 @@ pub struct Packet<'a> {
     pub source: Option<Mac>,
     /// Station or group that it was for, where the link says.
     pub destination: Option<Mac>,
-    /// Whom it was for; known for Linux cooked links too, which give no destination address.
+    /// Whom it was for; on links without a destination address by the packet type or the IP address, where these say.
     pub reach: Reach,
     /// VLAN id of the innermost tag that has one (a priority tag has none).
     pub vlan: Option<u16>,
@@ -127,7 +128,7 @@ pub fn parse<'a>(link: LinkType, bytes: &'a [u8], original: u32) -> Packet<'a> {
     Packet {
         source: head.source,
         destination: head.destination,
-        reach: head.reach,
+        reach: if head.reach == Reach::Unknown { reach_of(&content) } else { head.reach },
         vlan,
         ether_type,
         outgoing: head.outgoing,
@@ -262,6 +263,15 @@ fn llc(length: u16, rest: &[u8], cut: bool) -> (u16, Content<'_>) {
             (kind, content(kind, inner, cut))
         }
         _ => (0, Content::Other(body)),
+    }
+}
+
+/// Whom a packet is for, as far as its own address says, where the link does not.
+fn reach_of(content: &Content<'_>) -> Reach {
+    match content {
+        Content::Ip(ip) if ip.destination.is_multicast() => Reach::Group,
+        Content::Ip(ip) if ip.destination == IpAddr::V4(Ipv4Addr::BROADCAST) => Reach::All,
+        _ => Reach::Unknown,
     }
 }
 

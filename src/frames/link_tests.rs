@@ -139,6 +139,16 @@ fn linux_cooked() {
 }
 
 #[test]
+fn the_ip_address_tells_the_reach_where_the_link_does_not() {
+    let mut raw = datagram();
+    assert_eq!(whole(LinkType::RawIp, &raw).reach, Reach::Unknown);
+    raw[16..20].copy_from_slice(&[239, 192, 0, 1]);
+    assert_eq!(whole(LinkType::RawIp, &raw).reach, Reach::Group);
+    raw[16..20].copy_from_slice(&[255; 4]);
+    assert_eq!(whole(LinkType::RawIp, &raw).reach, Reach::All);
+}
+
+#[test]
 fn bare_packets() {
     let raw = datagram();
     let packet = whole(LinkType::RawIp, &raw);

@@ -10,7 +10,7 @@ use std::net::IpAddr;
 /// UDP port.
 pub const MDNS_PORT: u16 = 5353;
 /// Hosts, services and questions kept of one message, each.
-pub const MAX_ENTRIES: usize = 32;
+pub const MAX_MDNS_ENTRIES: usize = 32;
 /// Records that a message of 9000 bytes (RFC 6762 17) can hold at 11 bytes each.
 const MAX_RECORDS: u32 = 818;
 
@@ -63,10 +63,11 @@ pub struct Mdns {
 }
 
 impl Mdns {
-    /// Reads a message. One record that cannot be read spoils it.
+    /// Reads a message. One record that cannot be read spoils it; of one that the recorder cut the kind is told from
+    /// the header, without names.
     ///
     /// # Errors
-    /// When the message ends early, or does not hold together.
+    /// When the header is not there, or the message does not hold together.
     pub fn parse(bytes: &[u8], cut: bool) -> Result<Self, Malformed> {
         let count: Option<u32> = (4..12).step_by(2).map(|at| be16(bytes, at).map(u32::from)).sum();
         let Some(header) = bytes.get(..12) else {
@@ -76,13 +77,13 @@ impl Mdns {
         if count.is_none_or(|count| count > MAX_RECORDS) {
             return Err(Malformed::value("mdns", 4, header.len()));
         }
-        let packet = simple_dns::Packet::parse(bytes).map_err(|_| Malformed {
-            layer: "mdns",
-            at: 12,
-            needed: bytes.len().saturating_add(usize::from(cut)),
-            had: bytes.len(),
-            cut,
-        })?;
+        let Ok(packet) = simple_dns::Packet::parse(bytes) else {
+            return if cut {
+                Ok(Self::of_header(header))
+            } else {
+                Err(Malformed::value("mdns", 12, bytes.len()))
+            };
+        };
         let is_response = packet.has_flags(PacketFlag::RESPONSE);
         let asks_any = packet.questions.iter().any(|question| question.qtype == QTYPE::ANY);
         let kind = if is_response {
@@ -103,13 +104,24 @@ impl Mdns {
             kind,
             hosts: Vec::new(),
             services: Vec::new(),
-            questions: packet.questions.iter().take(MAX_ENTRIES).map(|q| text(&q.qname)).collect(),
+            questions: packet.questions.iter().take(MAX_MDNS_ENTRIES).map(|q| text(&q.qname)).collect(),
             cache_flush: first.iter().any(|record| record.cache_flush),
         };
         for record in first.iter().chain(second) {
             mdns.record(record);
         }
         Ok(mdns)
+    }
+
+    /// What the header alone tells (RFC 1035 4.1.1): a probe is the only query with records of authority.
+    fn of_header(header: &[u8]) -> Self {
+        let is_response = header.get(2).is_some_and(|flags| flags & 0x80 != 0);
+        let kind = match (is_response, be16(header, 8)) {
+            (true, _) => MdnsKind::Response,
+            (false, Some(1..)) => MdnsKind::Probe,
+            _ => MdnsKind::Query,
+        };
+        Self { kind, hosts: Vec::new(), services: Vec::new(), questions: Vec::new(), cache_flush: false }
     }
 
     fn record(&mut self, record: &ResourceRecord<'_>) {
@@ -135,7 +147,7 @@ impl Mdns {
 }
 
 fn push<T: PartialEq>(list: &mut Vec<T>, item: T) {
-    if list.len() < MAX_ENTRIES && !list.contains(&item) {
+    if list.len() < MAX_MDNS_ENTRIES && !list.contains(&item) {
         list.push(item);
     }
 }
@@ -241,17 +253,21 @@ mod tests {
             ]
         );
         for len in 0..bytes.len() {
-            let error = Mdns::parse(&bytes[..len], true).unwrap_err();
-            assert!(error.cut && error.needed > len, "{len}");
+            assert!(Mdns::parse(&bytes[..len], false).is_err(), "{len}");
+            match Mdns::parse(&bytes[..len], true) {
+                Ok(cut) => assert!(cut.kind == MdnsKind::Response && cut.hosts.is_empty() && len >= 12),
+                Err(error) => assert!(error.cut && len < 12),
+            }
         }
     }
 
     #[test]
     fn probe_query_goodbye() {
         let wanted = record("display.local", 1, 1, 120, &[192, 0, 2, 7]);
-        let probe = message(0, [1, 0, 1, 0], &[question("display.local", 255), wanted.clone()]);
-        let probe = Mdns::parse(&probe, false).unwrap();
+        let bytes = message(0, [1, 0, 1, 0], &[question("display.local", 255), wanted.clone()]);
+        let probe = Mdns::parse(&bytes, false).unwrap();
         assert_eq!((probe.kind, probe.questions), (MdnsKind::Probe, vec!["display.local".to_owned()]));
+        assert_eq!(Mdns::parse(&bytes[..20], true).map(|cut| cut.kind), Ok(MdnsKind::Probe));
         assert_eq!(probe.hosts.len(), 1);
         let query = message(0, [1, 1, 0, 0], &[question("display.local", 1), wanted]);
         let query = Mdns::parse(&query, false).unwrap();
@@ -271,6 +287,6 @@ mod tests {
         assert!(Mdns::parse(&circle, false).is_err());
         let many: Vec<_> = (0..100).map(|n| record("a.local", 1, 1, 9, &[10, 0, 0, n])).collect();
         let mdns = Mdns::parse(&message(0x8400, [0, 100, 0, 0], &many), false).unwrap();
-        assert_eq!(mdns.hosts.len(), MAX_ENTRIES);
+        assert_eq!(mdns.hosts.len(), MAX_MDNS_ENTRIES);
     }
 }

@@ -35,9 +35,10 @@ mod udp;
 
 pub use arp::{Arp, ArpKind};
 pub use dhcp::{DHCP_PORTS, Dhcp, DhcpType, MAX_CLIENT_ID, RequestState};
-pub use doubles::{BURST_US, Copies, Doubles, MAX_REMEMBERED, MIRROR_US, WINDOW_S, likeness};
+pub use doubles::{BURST_US, Copies, DOUBLES_WINDOW_S, Doubles, MAX_REMEMBERED_FRAMES, MIRROR_US, likeness};
 pub use fragments::{
-    Abandoned, FragmentCounts, Fragments, MAX_ABANDONED, MAX_DATAGRAM, MAX_OPEN, MAX_STRETCHES, MAX_WAIT_S,
+    Abandoned, FRAGMENT_WAIT_S, FragmentCounts, Fragments, MAX_ABANDONED, MAX_DATAGRAM_LEN,
+    MAX_DATAGRAM_STRETCHES, MAX_OPEN_DATAGRAMS,
 };
 pub use icmp::{Icmp, Quoted};
 pub use icmp6::{Icmp6, Prefix, RouterAdvertisement};
@@ -48,7 +49,7 @@ pub use link::{Content, Packet, Reach, parse};
 pub use lldp::{Lldp, LldpId};
 pub use mac::Mac;
 pub use malformed::Malformed;
-pub use mdns::{MAX_ENTRIES, MDNS_PORT, Mdns, MdnsHost, MdnsKind, MdnsService};
+pub use mdns::{MAX_MDNS_ENTRIES, MDNS_PORT, Mdns, MdnsHost, MdnsKind, MdnsService};
 pub use ssdp::{SSDP_PORT, Ssdp, SsdpKind};
 pub use stp::{Bpdu, BridgeId, PortRole, Tree};
 pub use tcp::{Tcp, TcpFlags};

@@ -183,7 +183,9 @@ impl Direction {
         }
         let from = if flags.syn() { tcp.sequence.wrapping_add(1) } else { tcp.sequence };
         if flags.syn() {
-            if self.opened == Some(tcp.sequence) && self.numbers.is_some() {
+            // Small stacks begin with the same number after every start: only before any data is it a repeat.
+            let nothing_since = self.numbers.is_some_and(|numbers| numbers.next == from);
+            if self.opened == Some(tcp.sequence) && nothing_since {
                 self.counts.syn_repeated += 1;
                 return SegmentKind::Retransmission;
             }

@@ -168,6 +168,11 @@ fn new_connections_on_the_same_ports() {
     assert_eq!(kinds, [New, Retransmission, New, New, New, New]);
     assert_eq!(text, "^abc^new~far");
     assert_eq!((counts.syn, counts.syn_repeated, counts.retransmitted), (3, 1, 0));
+    // A small stack restarts and begins with the same number again.
+    let (kinds, text, counts) =
+        run(&[(0, 99, SYN, ""), (1, 100, ACK, "abc"), (9000, 99, SYN, ""), (9001, 100, ACK, "abc")]);
+    assert_eq!(kinds, [New; 4]);
+    assert_eq!((text.as_str(), counts.retransmitted), ("^abc^abc", 0));
 }
 
 #[test]

@@ -1,0 +1,300 @@
+//! Address leases (DHCP: RFC 2131, options RFC 2132), over `dhcproto`.
+
+use super::bytes::{be32, v4};
+use super::text::clean_some;
+use super::{Mac, Malformed};
+use dhcproto::v4::OptionCode;
+use dhcproto::v4::borrowed::{DhcpOptionIterator, Message};
+use std::net::Ipv4Addr;
+
+/// UDP ports of server and client.
+pub const DHCP_PORTS: [u16; 2] = [67, 68];
+
+/// Bytes before the options: header and magic cookie (RFC 2131 section 2).
+const HEADER: usize = 240;
+/// Bytes up to the end of the client's hardware address (RFC 2131 figure 1).
+const ADDRESSES: usize = 44;
+/// Options read of one message; more than the registry has in use.
+const MAX_OPTIONS: usize = 128;
+/// Bytes kept of a client identifier.
+pub const MAX_CLIENT_ID: usize = 64;
+
+/// What a message is for: option 53 (RFC 2132 9.6).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum DhcpType {
+    /// A client looks for any server.
+    Discover,
+    /// A server offers an address.
+    Offer,
+    /// A client asks for an address; see [`Dhcp::request_state`].
+    Request,
+    /// A client found the leased address in use.
+    Decline,
+    /// A server grants.
+    Ack,
+    /// A server refuses: wrong network, or the lease is gone.
+    Nak,
+    /// A client gives its address back.
+    Release,
+    /// A client that has an address wants options.
+    Inform,
+    /// Another type.
+    Other(u8),
+}
+
+/// In which state a client sent its REQUEST (RFC 2131 4.3.2 and table 4).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum RequestState {
+    /// Takes one server's offer.
+    Selecting,
+    /// Came up with a lease that it remembers: a restart or a link that came up.
+    InitReboot,
+    /// Half its lease is over: asks its own server.
+    Renewing,
+    /// Its own server does not answer: asks any.
+    Rebinding,
+}
+
+/// A DHCP message.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Dhcp {
+    /// Whether a client sent it (op 1).
+    pub from_client: bool,
+    /// Names the transaction.
+    pub xid: u32,
+    /// The client's hardware address, when it is an Ethernet one.
+    pub client: Option<Mac>,
+    /// Address that the client has.
+    pub ciaddr: Ipv4Addr,
+    /// Address that the server gives.
+    pub yiaddr: Ipv4Addr,
+    /// Next server for booting.
+    pub siaddr: Ipv4Addr,
+    /// Relay that the message went through.
+    pub giaddr: Ipv4Addr,
+    /// Type; `None` for plain BOOTP.
+    pub kind: Option<DhcpType>,
+    /// Address that the client would like (option 50).
+    pub requested: Option<Ipv4Addr>,
+    /// Which server (option 54).
+    pub server: Option<Ipv4Addr>,
+    /// Seconds of the lease (option 51).
+    pub lease_s: Option<u32>,
+    /// Network mask (option 1).
+    pub mask: Option<Ipv4Addr>,
+    /// First router (option 3).
+    pub router: Option<Ipv4Addr>,
+    /// Host name (option 12), cleaned.
+    pub host_name: Option<String>,
+    /// Vendor class (option 60), cleaned.
+    pub vendor_class: Option<String>,
+    /// Client identifier (option 61), type byte first; at most [`MAX_CLIENT_ID`] bytes.
+    pub client_id: Option<Vec<u8>>,
+}
+
+impl Dhcp {
+    /// Reads the payload of a datagram to or from [`DHCP_PORTS`]. Of one that the recorder cut behind the client's
+    /// address there is that address and no options, so no type.
+    ///
+    /// # Errors
+    /// When its fixed part is not there.
+    pub fn parse(bytes: &[u8], cut: bool) -> Result<Self, Malformed> {
+        let mut padded = [0; HEADER];
+        let bytes = match (padded.get_mut(..bytes.len()), cut && bytes.len() >= ADDRESSES) {
+            (Some(head), true) => {
+                head.copy_from_slice(bytes);
+                &padded[..]
+            }
+            _ => bytes,
+        };
+        let message = Message::new(bytes).map_err(|_| Malformed::short("dhcp", HEADER, bytes.len(), cut))?;
+        let mut dhcp = Self {
+            from_client: u8::from(message.opcode()) == 1,
+            xid: message.xid(),
+            client: (u8::from(message.htype()) == 1 && message.hlen() == 6)
+                .then(|| super::bytes::mac(bytes, 28))
+                .flatten(),
+            ciaddr: message.ciaddr(),
+            yiaddr: message.yiaddr(),
+            siaddr: message.siaddr(),
+            giaddr: message.giaddr(),
+            kind: None,
+            requested: None,
+            server: None,
+            lease_s: None,
+            mask: None,
+            router: None,
+            host_name: None,
+            vendor_class: None,
+            client_id: None,
+        };
+        let overload = dhcp.options(message.opts());
+        // Option 52 puts more options where file and server name would stand (RFC 2132 9.3).
+        if overload & 1 != 0 {
+            dhcp.options(DhcpOptionIterator::new(bytes.get(108..236).unwrap_or_default()));
+        }
+        if overload & 2 != 0 {
+            dhcp.options(DhcpOptionIterator::new(bytes.get(44..108).unwrap_or_default()));
+        }
+        Ok(dhcp)
+    }
+
+    /// Reads options; returns the overload option's value.
+    fn options(&mut self, options: DhcpOptionIterator<'_>) -> u8 {
+        let mut overload = 0;
+        for option in options.take(MAX_OPTIONS) {
+            let data = option.data();
+            let byte = data.first().copied();
+            match option.code() {
+                OptionCode::MessageType => self.kind = byte.map(DhcpType::from_code),
+                OptionCode::RequestedIpAddress => self.requested = v4(data, 0),
+                OptionCode::ServerIdentifier => self.server = v4(data, 0),
+                OptionCode::AddressLeaseTime => self.lease_s = be32(data, 0),
+                OptionCode::SubnetMask => self.mask = v4(data, 0),
+                OptionCode::Router => self.router = v4(data, 0),
+                OptionCode::Hostname => self.host_name = clean_some(data),
+                OptionCode::ClassIdentifier => self.vendor_class = clean_some(data),
+                OptionCode::ClientIdentifier => {
+                    self.client_id = Some(data.get(..MAX_CLIENT_ID).unwrap_or(data).to_vec());
+                }
+                OptionCode::OptionOverload => overload = byte.unwrap_or(0),
+                _ => {}
+            }
+        }
+        overload
+    }
+
+    /// The state of a client that sends a REQUEST; `None` for other messages. `to_all` says whether it went to everyone
+    /// (255.255.255.255 or the broadcast hardware address).
+    #[must_use]
+    pub fn request_state(&self, to_all: bool) -> Option<RequestState> {
+        if self.kind != Some(DhcpType::Request) {
+            return None;
+        }
+        Some(match (self.server, self.ciaddr.is_unspecified()) {
+            (Some(_), true) => RequestState::Selecting,
+            (None, true) => RequestState::InitReboot,
+            (_, false) if to_all => RequestState::Rebinding,
+            (_, false) => RequestState::Renewing,
+        })
+    }
+}
+
+impl DhcpType {
+    const fn from_code(code: u8) -> Self {
+        match code {
+            1 => Self::Discover,
+            2 => Self::Offer,
+            3 => Self::Request,
+            4 => Self::Decline,
+            5 => Self::Ack,
+            6 => Self::Nak,
+            7 => Self::Release,
+            8 => Self::Inform,
+            other => Self::Other(other),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STATION: Mac = Mac([0, 0, 0x5E, 0, 0x53, 1]);
+
+    fn message(op: u8, ciaddr: [u8; 4], yiaddr: [u8; 4], options: &[u8]) -> Vec<u8> {
+        let mut bytes = vec![op, 1, 6, 0, 0x12, 0x34, 0x56, 0x78, 0, 0, 0, 0];
+        bytes.extend(ciaddr);
+        bytes.extend(yiaddr);
+        bytes.extend([0; 8]);
+        bytes.extend(STATION.0);
+        bytes.resize(236, 0);
+        bytes.extend([0x63, 0x82, 0x53, 0x63]);
+        bytes.extend(options);
+        bytes.push(255);
+        bytes
+    }
+
+    /// Discover with host name, vendor class and client identifier; offer with lease 3600 s, mask, router.
+    #[test]
+    fn an_exchange() {
+        let mut options = vec![53, 1, 1, 12, 7];
+        options.extend(b"display");
+        options.extend([60, 4]);
+        options.extend(b"mfd\x07");
+        options.extend([61, 7, 1, 0, 0, 0x5E, 0, 0x53, 1]);
+        let discover = Dhcp::parse(&message(1, [0; 4], [0; 4], &options), false).unwrap();
+        assert!(discover.from_client);
+        assert_eq!((discover.xid, discover.client), (0x1234_5678, Some(STATION)));
+        assert_eq!((discover.kind, discover.request_state(true)), (Some(DhcpType::Discover), None));
+        assert_eq!(discover.host_name.as_deref(), Some("display"));
+        assert_eq!(discover.vendor_class.as_deref(), Some("mfd\u{FFFD}"));
+        assert_eq!(discover.client_id.as_deref(), Some(&[1, 0, 0, 0x5E, 0, 0x53, 1][..]));
+
+        let options = [
+            53, 1, 2, 54, 4, 192, 0, 2, 1, 51, 4, 0, 0, 0x0E, 0x10, 1, 4, 255, 255, 255, 0, 3, 4, 192, 0, 2,
+            254,
+        ];
+        let offer = Dhcp::parse(&message(2, [0; 4], [192, 0, 2, 10], &options), false).unwrap();
+        assert!(!offer.from_client);
+        assert_eq!((offer.kind, offer.yiaddr), (Some(DhcpType::Offer), Ipv4Addr::new(192, 0, 2, 10)));
+        assert_eq!((offer.server, offer.lease_s), (Some(Ipv4Addr::new(192, 0, 2, 1)), Some(3600)));
+        assert_eq!(offer.mask, Some(Ipv4Addr::new(255, 255, 255, 0)));
+        assert_eq!(offer.router, Some(Ipv4Addr::new(192, 0, 2, 254)));
+    }
+
+    #[test]
+    fn request_states() {
+        let state = |ciaddr, options: &[u8], to_all| {
+            Dhcp::parse(&message(1, ciaddr, [0; 4], options), false).unwrap().request_state(to_all)
+        };
+        let (own, none) = ([192, 0, 2, 10], [0; 4]);
+        let chosen = [53, 1, 3, 54, 4, 192, 0, 2, 1, 50, 4, 192, 0, 2, 10];
+        assert_eq!(state(none, &chosen, true), Some(RequestState::Selecting));
+        let remembered = [53, 1, 3, 50, 4, 192, 0, 2, 10];
+        assert_eq!(state(none, &remembered, true), Some(RequestState::InitReboot));
+        assert_eq!(state(own, &[53, 1, 3], false), Some(RequestState::Renewing));
+        assert_eq!(state(own, &[53, 1, 3], true), Some(RequestState::Rebinding));
+    }
+
+    #[test]
+    fn types() {
+        let kinds = (1..=9).map(|code| {
+            Dhcp::parse(&message(1, [0; 4], [0; 4], &[53, 1, code]), false).unwrap().kind.unwrap()
+        });
+        use DhcpType::{Ack, Decline, Discover, Inform, Nak, Offer, Other, Release, Request};
+        assert!(
+            kinds.eq([Discover, Offer, Request, Decline, Ack, Nak, Release, Inform, Other(9)]),
+            "RFC 2132 9.6"
+        );
+    }
+
+    #[test]
+    fn options_in_the_name_fields() {
+        let mut bytes = message(1, [0; 4], [0; 4], &[52, 1, 3]);
+        bytes[108..112].copy_from_slice(&[53, 1, 5, 255]);
+        bytes[44..49].copy_from_slice(&[12, 2, b'h', b'i', 255]);
+        let dhcp = Dhcp::parse(&bytes, false).unwrap();
+        assert_eq!((dhcp.kind, dhcp.host_name.as_deref()), (Some(DhcpType::Ack), Some("hi")));
+    }
+
+    #[test]
+    fn short_and_hostile() {
+        let bytes = message(1, [0; 4], [0; 4], &[53, 1, 1, 12, 200, b'x']);
+        for len in 0..bytes.len() {
+            let whole = Dhcp::parse(&bytes[..len], false);
+            assert_eq!(whole.is_ok(), len >= 240, "{len}");
+            let cut = Dhcp::parse(&bytes[..len], true);
+            assert_eq!(cut.as_ref().is_ok(), len >= 44, "{len}");
+            assert!(
+                cut.is_ok_and(|d| d.client == Some(STATION) && (len >= 243 || d.kind.is_none())) || len < 44
+            );
+        }
+        let mut long_address = message(1, [0; 4], [0; 4], &[]);
+        long_address[2] = 255;
+        assert_eq!(Dhcp::parse(&long_address, false).unwrap().client, None);
+        let mut bootp = message(1, [0; 4], [0; 4], &[53, 1, 1]);
+        bootp[236] = 0;
+        assert_eq!(Dhcp::parse(&bootp, false).unwrap().kind, None, "no cookie, no options");
+    }
+}

@@ -11,7 +11,7 @@ pub fn count(n: u64) -> String {
     let digits = n.to_string();
     let mut out = String::with_capacity(digits.len() + digits.len() / 3);
     for (i, c) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i) % 3 == 0 {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
             out.push(',');
         }
         out.push(c);
@@ -47,7 +47,7 @@ pub fn short(x: f64) -> String {
 pub fn interval(seconds: Option<f64>) -> String {
     match seconds {
         Some(s) if s.is_finite() => match s.abs() {
-            a if a == 0.0 => String::from("0 s"),
+            0.0 => String::from("0 s"),
             a if a < 0.000_999_5 => format!("{} us", short(s * 1e6)),
             a if a < 0.999_5 => format!("{} ms", short(s * 1e3)),
             a if a < 59.95 => format!("{} s", short(s)),
@@ -142,13 +142,19 @@ mod tests {
 
     #[test]
     fn counts_and_shares() {
-        for (n, want) in [(0, "0"), (999, "999"), (1000, "1,000"), (71_904, "71,904"), (1_234_567, "1,234,567")] {
+        for (n, want) in
+            [(0, "0"), (999, "999"), (1000, "1,000"), (71_904, "71,904"), (1_234_567, "1,234,567")]
+        {
             assert_eq!(count(n), want);
         }
         assert_eq!(counted(1, "frame", "frames"), "1 frame");
-        for (part, whole, want) in
-            [(0, 0, "-"), (7, 7, "100 %"), (99_999, 100_000, "99.9 %"), (1, 100_000, "0.1 %"), (1, 3, "33.3 %")]
-        {
+        for (part, whole, want) in [
+            (0, 0, "-"),
+            (7, 7, "100 %"),
+            (99_999, 100_000, "99.9 %"),
+            (1, 100_000, "0.1 %"),
+            (1, 3, "33.3 %"),
+        ] {
             assert_eq!(share(part, whole), want);
         }
     }
@@ -177,8 +183,14 @@ mod tests {
 
     #[test]
     fn numbers_are_short() {
-        let cases =
-            [(-11.24, "-11.2"), (-0.0001, "0"), (0.0, "0"), (1234.5, "1234"), (0.1234, "0.123"), (10.0, "10")];
+        let cases = [
+            (-11.24, "-11.2"),
+            (-0.0001, "0"),
+            (0.0, "0"),
+            (1234.5, "1234"),
+            (0.1234, "0.123"),
+            (10.0, "10"),
+        ];
         for (x, want) in cases {
             assert_eq!(short(x), want);
         }

@@ -5,7 +5,7 @@
 pub mod escape;
 pub mod figures;
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 pub mod json;
 pub mod model;
 pub mod page;

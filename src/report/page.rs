@@ -17,6 +17,12 @@ pub const MIN_WIDTH: usize = 40;
 /// Columns of one piece of text that are printed at most; the rest of it is a flood, not a sentence.
 const MAX_TEXT: usize = 2000;
 
+/// Units that stay in the line of their number.
+const UNITS: [&str; 20] = [
+    "%", "us", "ms", "s", "min", "h", "d", "deg", "m", "nm", "kn", "V", "A", "mA", "rpm", "Hz", "bytes",
+    "kB", "MB", "GB",
+];
+
 /// Lines out, wrapped to a width.
 pub struct Page<'a> {
     out: &'a mut dyn Write,
@@ -92,7 +98,14 @@ impl<'a> Page<'a> {
     ///
     /// # Errors
     /// When the output refuses it.
-    pub fn sides(&mut self, lead: &str, style: Style, indent: usize, text: &str, right: &str) -> io::Result<()> {
+    pub fn sides(
+        &mut self,
+        lead: &str,
+        style: Style,
+        indent: usize,
+        text: &str,
+        right: &str,
+    ) -> io::Result<()> {
         let (shown, right) = (plain(text), cut(&plain(right), self.width));
         let room = self.width.saturating_sub(indent + right.width() + 2);
         if shown.width() <= room && !shown.is_empty() {
@@ -157,7 +170,7 @@ fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     let mut line = String::new();
     let mut used = 0;
-    for word in text.split_whitespace() {
+    for word in &words(text) {
         let wide = word.width();
         if used > 0 && used + 1 + wide > width {
             lines.push(std::mem::take(&mut line));
@@ -188,6 +201,22 @@ fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// The words of a text; a number and its unit are one.
+fn words(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let is_unit = UNITS.contains(&word.trim_end_matches(|c: char| c.is_ascii_punctuation() && c != '%'));
+        match words.last_mut() {
+            Some(number) if is_unit && number.ends_with(|c: char| c.is_ascii_digit()) => {
+                number.push(' ');
+                number.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -211,12 +240,14 @@ mod tests {
         assert_eq!(wrap("one two  three", 7), ["one two", "three"]);
         assert_eq!(wrap("abcdefghij k", 4), ["abcd", "efgh", "ij k"]);
         assert_eq!(wrap("测深仪", 5), ["测深", "仪"]);
+        assert_eq!(wrap("a leap of 12 deg, twice", 13), ["a leap of", "12 deg, twice"]);
         assert!(wrap("  ", 4).is_empty());
     }
 
     #[test]
     fn text_hangs_below_its_lead() {
-        let text = page(40, |p| p.hanging("Open", Style::new(), 8, "a deviation of the bow sensor that no one saw"));
+        let text =
+            page(40, |p| p.hanging("Open", Style::new(), 8, "a deviation of the bow sensor that no one saw"));
         assert_eq!(text, "Open    a deviation of the bow sensor\n        that no one saw\n");
         let text = page(40, |p| p.hanging("a long lead", Style::new(), 8, "text"));
         assert_eq!(text, "a long lead\n        text\n");

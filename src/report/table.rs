@@ -31,17 +31,26 @@ pub enum Row {
     Cells(Vec<String>),
 }
 
-/// Writes a table, indented by two columns; columns that hold nothing at all are left out.
+/// Columns that a group's heading is indented by; its rows by twice that, and rows without groups by once.
+const INDENT: usize = 2;
+
+/// Writes a table; columns that hold nothing at all are left out.
 ///
 /// # Errors
 /// When the output refuses it.
 pub fn write(page: &mut Page<'_>, columns: &[Column], rows: &[Row]) -> io::Result<()> {
+    let grouped = rows.iter().any(|row| matches!(row, Row::Group(_)));
+    let indent = if grouped { 2 * INDENT } else { INDENT };
     let mut shown: Vec<(usize, Column, usize)> = columns
         .iter()
         .enumerate()
         .map(|(i, column)| (i, *column, widest(i, rows)))
         .filter(|(_, _, width)| *width > 0)
-        .map(|(i, column, width)| (i, column, width.max(column.head.width())))
+        .map(|(i, column, width)| {
+            let indent = if i == 0 { indent } else { 0 };
+            let column = Column { least: column.least + indent, ..column };
+            (i, column, column.head.width().max(width + indent).min(page.width()))
+        })
         .collect();
     fit(&mut shown, page.width());
 
@@ -51,10 +60,12 @@ pub fn write(page: &mut Page<'_>, columns: &[Column], rows: &[Row]) -> io::Resul
     }
     for row in rows {
         match row {
-            Row::Group(text) => page.line(&format!("  {text}"), Style::new().underline())?,
+            Row::Group(text) => page.line(&format!("{:INDENT$}{text}", ""), Style::new().bold())?,
             Row::Cells(cells) => {
                 let cells = shown.iter().map(|(i, column, width)| {
-                    cell(cells.get(*i).map_or("", String::as_str), *width, column.right)
+                    let indent = if *i == 0 { indent } else { 0 };
+                    let text = cells.get(*i).map_or("", String::as_str);
+                    format!("{:indent$}{}", "", cell(text, width.saturating_sub(indent), column.right))
                 });
                 page.line(&join(cells), Style::new())?;
             }
@@ -77,7 +88,7 @@ fn widest(index: usize, rows: &[Row]) -> usize {
 /// Narrows columns, then drops some, until a line fits the page.
 fn fit(shown: &mut Vec<(usize, Column, usize)>, page: usize) {
     loop {
-        let line: usize = shown.iter().map(|(_, _, width)| width + GAP).sum();
+        let line = shown.iter().map(|(_, _, width)| width + GAP).sum::<usize>().saturating_sub(GAP);
         let Some(over) = line.checked_sub(page).filter(|over| *over > 0) else { return };
         let slack = |(_, column, width): &(usize, Column, usize)| width.saturating_sub(column.least);
         if shown.iter().map(slack).sum::<usize>() >= over {
@@ -89,7 +100,8 @@ fn fit(shown: &mut Vec<(usize, Column, usize)>, page: usize) {
             }
             return;
         }
-        let least_wanted = shown.iter().enumerate().max_by_key(|(_, c)| c.1.rank).filter(|(_, c)| c.1.rank > 0);
+        let least_wanted =
+            shown.iter().enumerate().max_by_key(|(_, c)| c.1.rank).filter(|(_, c)| c.1.rank > 0);
         let Some((at, _)) = least_wanted else { return };
         shown.remove(at);
     }
@@ -102,11 +114,7 @@ fn cell(text: &str, width: usize, right: bool) -> String {
 }
 
 fn join(cells: impl Iterator<Item = String>) -> String {
-    cells.fold(String::new(), |mut line, cell| {
-        line.push_str("  ");
-        line.push_str(&cell);
-        line
-    })
+    cells.collect::<Vec<_>>().join(&" ".repeat(GAP))
 }
 
 #[cfg(test)]
@@ -134,16 +142,26 @@ mod tests {
 
     #[test]
     fn columns_line_up_and_empty_ones_are_left_out() {
-        let want = "  Device      Frames  Identity\n  can0\n  \
-                    bow sensor   7,200  model \"GH-2\", software 1.04, serial 1\n  \
-                    puck            12\n";
+        let want = [
+            "Device          Frames  Identity",
+            "  can0",
+            "    bow sensor   7,200  model \"GH-2\", software 1.04, serial 1",
+            "    puck            12",
+            "",
+        ]
+        .join("\n");
         assert_eq!(table(80, "bow sensor"), want);
     }
 
     #[test]
     fn a_narrow_page_cuts_cells_and_drops_columns() {
         let text = table(60, "a heading sensor at the bow");
-        assert!(text.contains("a heading…") && text.lines().all(|line| line.width() <= 60), "{text}");
+        assert!(
+            text.contains("    a heading")
+                && text.contains('…')
+                && text.lines().all(|line| line.width() <= 60),
+            "{text}"
+        );
         let text = table(40, "bow sensor");
         assert!(!text.contains("Identity") && text.contains("7,200"), "{text}");
     }
@@ -152,6 +170,9 @@ mod tests {
     fn wide_characters_count_for_two() {
         let text = table(80, "测深仪");
         let rows: Vec<&str> = text.lines().skip(2).collect();
-        assert_eq!(rows[0].split("7,200").next().unwrap().width(), rows[1].split("12").next().unwrap().width() - 3);
+        assert_eq!(
+            rows[0].split("7,200").next().unwrap().width(),
+            rows[1].split("12").next().unwrap().width() - 3
+        );
     }
 }

@@ -45,7 +45,8 @@ fn grave<'a>(page: &mut Page<'_>, context: &mut Context<'a>, row: &'a FindingRow
     for line in &row.evidence {
         page.text(INDENT, line)?;
     }
-    let told = |name: &str| row.summary.contains(name) || row.evidence.iter().any(|line| line.contains(name));
+    let said = format!("{} {}", row.summary, row.evidence.join(" ")).to_lowercase();
+    let told = |name: &str| said.contains(&name.to_lowercase());
     let devices: Vec<&str> =
         row.devices.iter().map(|id| context.names.device(id)).filter(|name| !told(name)).collect();
     listed(page, "Devices", &devices)?;

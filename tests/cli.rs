@@ -1,5 +1,8 @@
 //! The program as a user meets it: flags, exit statuses, messages.
 
+// The lint's own exception reaches test functions only, not the helpers beside them.
+#![allow(clippy::unwrap_used, clippy::indexing_slicing)]
+
 use assert_cmd::Command;
 use assert_cmd::cargo::cargo_bin_cmd;
 use std::fs;

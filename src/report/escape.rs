@@ -13,7 +13,7 @@ const MAX_STACKED: usize = 3;
 ///
 /// Those are control characters (escape sequences, line ends), the bidirectional marks, embeddings, overrides and
 /// isolates (Unicode Standard Annex 9, section 2), line and paragraph separators, invisible format characters,
-/// noncharacters, and marks stacked more than [`MAX_STACKED`] high.
+/// noncharacters, and marks stacked more than three high.
 #[must_use]
 pub fn plain(text: &str) -> Cow<'_, str> {
     // Nearly all text is printable ASCII and passes as it is.

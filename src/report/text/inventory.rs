@@ -1,8 +1,8 @@
 //! Devices, sources and timing as tables.
 
-use super::names::in_words;
+use super::names::{address, in_words};
 use super::{Context, MAX_ROWS, histogram, values};
-use crate::report::figures::{NONE, count, interval, share};
+use crate::report::figures::{count, interval, share};
 use crate::report::model::{DeviceRow, Severity, SourceRow};
 use crate::report::page::Page;
 use crate::report::table::{self, Column, Row};
@@ -96,19 +96,6 @@ fn devices(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>)
     section(page, &DEVICES, chosen, |row| context.names.wire(&row.wire), cells)
 }
 
-fn address(row: &DeviceRow) -> String {
-    let several = |first: &str, all: usize| match all {
-        0 | 1 => first.to_owned(),
-        n => format!("{first} +{}", n - 1),
-    };
-    match (row.address, row.ips.first(), &row.talker) {
-        (Some(address), _, _) => several(&address.to_string(), row.addresses.len()),
-        (None, _, Some(talker)) => talker.clone(),
-        (None, Some(ip), None) => several(ip, row.ips.len()),
-        (None, None, None) => row.addresses.first().map_or_else(|| String::from(NONE), u8::to_string),
-    }
-}
-
 /// What tells a device from others, beyond its label.
 fn identity(row: &DeviceRow) -> String {
     let mut parts: Vec<String> = Vec::new();
@@ -189,14 +176,5 @@ mod tests {
         assert_eq!(more, 10);
         assert_eq!(chosen.len(), MAX_ROWS);
         assert_eq!(chosen.iter().rev().take(6).map(|r| **r).collect::<Vec<_>>(), [49, 48, 47, 46, 45, 34]);
-    }
-
-    #[test]
-    fn an_address_for_every_kind_of_device() {
-        let n2k = DeviceRow { address: Some(35), addresses: vec![12, 35], ..DeviceRow::default() };
-        let talker = DeviceRow { talker: Some(String::from("SD")), ..DeviceRow::default() };
-        let lost = DeviceRow { addresses: vec![9], ..DeviceRow::default() };
-        let got: Vec<String> = [&n2k, &talker, &lost, &DeviceRow::default()].map(address).to_vec();
-        assert_eq!(got, ["35 +1", "SD", "9", "-"]);
     }
 }

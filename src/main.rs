@@ -1,2 +1,18 @@
 //! The `leadsman` program.
-fn main() {}
+
+use clap::Parser;
+use leadsman::cli::{Args, Exit, chain, run};
+use std::io::Write;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    match run(&Args::parse()) {
+        Ok(exit) => exit.into(),
+        Err(error) if error.is_closed_pipe() => Exit::Ran.into(),
+        Err(error) => {
+            // When even standard error is closed, the status alone has to say it.
+            let _ = writeln!(std::io::stderr(), "leadsman: {}", chain(&error));
+            Exit::Unusable.into()
+        }
+    }
+}

@@ -1,1 +1,27 @@
-//! (room cli)
+//! The command line: arguments in, one command run, an exit status out.
+
+pub mod args;
+mod commands;
+mod exit;
+mod output;
+mod progress;
+mod when;
+
+pub use args::Args;
+pub use exit::{Error, Exit, chain};
+
+use args::Command;
+
+/// Runs the command.
+///
+/// # Errors
+/// When the arguments make no sense together, nothing usable could be read, or a file cannot be written.
+pub fn run(args: &Args) -> Result<Exit, Error> {
+    match &args.command {
+        Command::Report(args) => commands::report::run(args),
+        Command::Explain(args) => commands::explain::run(args),
+        Command::Demo(args) => commands::demo::run(args),
+        Command::Completions(args) => commands::completions::run(args),
+        Command::Manual(args) => commands::manual::run(args),
+    }
+}

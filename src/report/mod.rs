@@ -1,3 +1,25 @@
 //! The report: one value and its renderers. No sums here.
+//!
+//! [`model`] is the value; each format is one file that implements [`Renderer`].
 
+pub mod escape;
+pub mod figures;
+#[cfg(test)]
+pub(crate) mod fixture;
+pub mod json;
 pub mod model;
+pub mod page;
+pub mod table;
+pub mod text;
+
+use model::Report;
+use std::io;
+
+/// One format of the report.
+pub trait Renderer {
+    /// Writes the whole report.
+    ///
+    /// # Errors
+    /// When the output refuses it.
+    fn render(&self, report: &Report, out: &mut dyn io::Write) -> io::Result<()>;
+}

@@ -2,7 +2,7 @@
 //! version 1; fields may be added, these stay.
 
 use crate::time::{Span, Time};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 
 /// Everything that a run says.
@@ -100,7 +100,6 @@ pub struct Load {
 
 /// One device. Fields that do not belong to its kind are left out.
 #[derive(Debug, Clone, Default, Serialize)]
-
 pub struct DeviceRow {
     /// `d1`, `d2` ...
     pub id: String,
@@ -274,6 +273,15 @@ pub enum Number {
     Text(String),
 }
 
+/// Leaves out what is no number (JSON knows neither infinity nor NaN).
+fn finite_only<S: Serializer>(
+    numbers: &BTreeMap<&'static str, Number>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    let finite = |number: &Number| !matches!(number, Number::Real(x) if !x.is_finite());
+    serializer.collect_map(numbers.iter().filter(|(_, number)| finite(number)))
+}
+
 /// One finding.
 #[derive(Debug, Clone, Serialize)]
 pub struct FindingRow {
@@ -290,6 +298,7 @@ pub struct FindingRow {
     /// When.
     pub spans: Vec<Span>,
     /// Figures, each with its unit in its key.
+    #[serde(serialize_with = "finite_only")]
     pub numbers: BTreeMap<&'static str, Number>,
     /// What a reader can check, most important first.
     pub evidence: Vec<String>,

@@ -1,0 +1,7 @@
+//! The commands, one file each.
+
+pub(super) mod completions;
+pub(super) mod demo;
+pub(super) mod explain;
+pub(super) mod manual;
+pub(super) mod report;

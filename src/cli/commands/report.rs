@@ -1,0 +1,100 @@
+//! `leadsman report`: the main job.
+
+use crate::cli::args::{Format, ReportArgs};
+use crate::cli::exit::{Error, Exit};
+use crate::cli::output::Output;
+use crate::cli::progress::Bar;
+use crate::report::Renderer;
+use crate::report::json::Json;
+use crate::report::model::Report;
+use crate::report::text::Text;
+use crate::survey::{self, Options, When};
+
+/// Reads the recordings and writes the report.
+pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
+    check(args)?;
+    let output = Output::open(args.output.as_deref(), &args.recordings)?;
+    let options = Options { from: args.from, to: args.to, complaint: args.complaint };
+    let report = {
+        let mut bar = Bar::new();
+        survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
+    };
+    let text = Text { width: output.width(), colour: output.colour(), asked: args.complaint };
+    let renderer: &dyn Renderer = match args.format {
+        Format::Text => &text,
+        Format::Json => &Json,
+    };
+    match output.write(|out| renderer.render(&report, out)) {
+        // The reader has seen enough; the status still tells what was found.
+        Err(error) if error.is_closed_pipe() => {}
+        written => written?,
+    }
+    verdict(args, &report)
+}
+
+/// Refuses arguments that make no sense together.
+fn check(args: &ReportArgs) -> Result<(), Error> {
+    if args.recordings.iter().filter(|path| *path == "-").count() > 1 {
+        return Err(Error::Usage(String::from("standard input (-) can be read only once")));
+    }
+    match (args.from, args.to) {
+        (Some(When::Moment(from)), Some(When::Moment(to))) if from > to => {
+            Err(Error::Usage(format!("--from {from} lies after --to {to}; nothing is left between them")))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn verdict(args: &ReportArgs, report: &Report) -> Result<Exit, Error> {
+    if report.recordings.iter().all(|recording| recording.frames == 0) {
+        return Err(Error::NothingRead(args.recordings.join(", ")));
+    }
+    let met = args
+        .fail_on
+        .is_some_and(|fail_on| report.findings.iter().any(|finding| finding.severity >= fail_on.least()));
+    Ok(if met { Exit::Met } else { Exit::Ran })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::args::{Args, Command};
+    use crate::report::fixture;
+    use clap::Parser;
+
+    fn args(more: &[&str]) -> ReportArgs {
+        let typed = ["leadsman", "report", "a.log"].iter().chain(more);
+        match Args::try_parse_from(typed).unwrap().command {
+            Command::Report(args) => args,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn findings_decide_the_status_when_asked_to() {
+        let mut report = fixture::troubled();
+        let status = |more: &[&str], report: &Report| verdict(&args(more), report).unwrap();
+        assert_eq!(status(&[], &report), Exit::Ran);
+        assert_eq!(status(&["--fail-on", "fault"], &report), Exit::Met);
+        report.findings.remove(0);
+        assert_eq!(status(&["--fail-on", "fault"], &report), Exit::Ran, "a warning is left");
+        assert_eq!(status(&["--fail-on", "warning"], &report), Exit::Met);
+        report.findings.remove(0);
+        assert_eq!(status(&["--fail-on", "warning"], &report), Exit::Ran, "a note is left");
+    }
+
+    #[test]
+    fn recordings_without_a_frame_are_unusable() {
+        let mut report = fixture::healthy();
+        report.recordings[0].frames = 0;
+        assert!(matches!(verdict(&args(&[]), &report), Err(Error::NothingRead(_))));
+        assert!(verdict(&args(&[]), &fixture::empty()).is_err());
+    }
+
+    #[test]
+    fn a_window_must_hold_something() {
+        assert!(check(&args(&["--from", "2026-05-02T00:00:00Z", "--to", "2026-05-01T00:00:00Z"])).is_err());
+        assert!(check(&args(&["--from", "23:00", "--to", "01:00"])).is_ok(), "over midnight");
+        assert!(check(&args(&["-", "-"])).is_err());
+    }
+}

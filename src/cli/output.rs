@@ -1,0 +1,151 @@
+//! Where a command writes: standard output, or a file that appears whole or not at all.
+
+use super::exit::Error;
+use std::fs::{self, File};
+use std::io::{self, BufWriter, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+/// Columns when standard output is no terminal.
+const PIPE_WIDTH: usize = 80;
+
+/// An output that is being written.
+pub(super) enum Output {
+    /// Standard output.
+    Standard,
+    /// A file beside the wanted one, renamed when all is written.
+    Beside(NamedTempFile, PathBuf),
+    /// A device or pipe, which cannot be replaced and is written as it is.
+    Special(File, PathBuf),
+}
+
+impl Output {
+    /// Opens the output before the work begins, so that a wrong path is known at once.
+    ///
+    /// # Errors
+    /// When nothing can be written there, or when it is one of the `inputs`.
+    pub(super) fn open(path: Option<&Path>, inputs: &[String]) -> Result<Self, Error> {
+        let Some(path) = path else { return Ok(Self::Standard) };
+        let name = path.display().to_string();
+        // A link is followed, so that it stays and what it points to is replaced.
+        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        if inputs.iter().any(|input| fs::canonicalize(input).is_ok_and(|input| input == target)) {
+            return Err(Error::Usage(format!("{name} is one of the recordings; it would be lost")));
+        }
+        match fs::metadata(&target) {
+            Ok(there) if there.is_dir() => {
+                Err(Error::Usage(format!("cannot write {name}: it is a folder, a file name is missing")))
+            }
+            Ok(there) if !there.is_file() => {
+                let file = File::options().write(true).open(&target).map_err(Error::write(&name))?;
+                Ok(Self::Special(file, target))
+            }
+            _ => {
+                let folder = target.parent().filter(|parent| !parent.as_os_str().is_empty());
+                let folder = folder.unwrap_or(Path::new("."));
+                Ok(Self::Beside(beside(folder).map_err(Error::write(&name))?, target))
+            }
+        }
+    }
+
+    /// Writes with `fill` and puts the file in its place.
+    ///
+    /// # Errors
+    /// When the system refuses; a half-written file is gone then, and what stood there before stays.
+    pub(super) fn write(self, fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Error> {
+        match self {
+            Self::Standard => standard(fill),
+            Self::Beside(file, path) => {
+                let name = path.display().to_string();
+                let mut buffer = BufWriter::new(file);
+                let written = fill(&mut buffer).and_then(|()| buffer.into_inner().map_err(io::Error::from));
+                let file = written.map_err(Error::write(&format!("{name}; nothing was left there")))?;
+                file.persist(&path).map_err(|error| Error::write(&name)(error.error))?;
+                Ok(())
+            }
+            Self::Special(file, path) => {
+                let mut buffer = BufWriter::new(file);
+                fill(&mut buffer)
+                    .and_then(|()| buffer.flush())
+                    .map_err(Error::write(&path.display().to_string()))
+            }
+        }
+    }
+
+    /// Whether colour is wanted there: on a terminal whose user did not set `NO_COLOR`.
+    pub(super) fn colour(&self) -> bool {
+        matches!(self, Self::Standard)
+            && anstream::AutoStream::choice(&io::stdout()) != anstream::ColorChoice::Never
+    }
+
+    /// Columns of a line there.
+    pub(super) fn width(&self) -> usize {
+        match self {
+            Self::Standard if io::stdout().is_terminal() => {
+                terminal_size::terminal_size().map_or(PIPE_WIDTH, |(width, _)| usize::from(width.0))
+            }
+            _ => PIPE_WIDTH,
+        }
+    }
+}
+
+/// Writes to standard output.
+///
+/// # Errors
+/// When it refuses.
+pub(super) fn standard(fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Error> {
+    let mut buffer = BufWriter::new(anstream::AutoStream::auto(io::stdout().lock()));
+    fill(&mut buffer).and_then(|()| buffer.flush()).map_err(Error::write("to standard output"))
+}
+
+/// A temporary file with the permissions that any new file gets (a temporary one is its owner's alone otherwise).
+fn beside(folder: &Path) -> io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".leadsman-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_failed_write_leaves_what_was_there() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("report.txt");
+        fs::write(&path, "old").unwrap();
+        let output = Output::open(Some(&path), &[]).unwrap();
+        let error = output.write(|out| {
+            out.write_all(b"half")?;
+            Err(io::ErrorKind::StorageFull.into())
+        });
+        assert!(error.unwrap_err().to_string().contains("nothing was left"));
+        assert_eq!(fs::read_to_string(&path).unwrap(), "old");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_whole_write_takes_the_place() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("report.txt");
+        Output::open(Some(&path), &[]).unwrap().write(|out| out.write_all(b"new")).unwrap();
+        assert_eq!(fs::read_to_string(&path).unwrap(), "new");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_recording_is_never_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("bow.log");
+        fs::write(&path, "frames").unwrap();
+        let inputs = [path.display().to_string()];
+        assert!(Output::open(Some(&path), &inputs).is_err());
+        assert!(Output::open(Some(folder.path()), &inputs).is_err(), "a folder");
+        assert!(Output::open(Some(&folder.path().join("no/where.txt")), &inputs).is_err());
+    }
+}

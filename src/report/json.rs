@@ -1,0 +1,218 @@
+//! The report as JSON: the machine-readable format, version 1 (`docs/report.schema.json`).
+
+use super::Renderer;
+use super::escape::is_unsafe;
+use super::model::Report;
+use serde::Serialize;
+use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
+use std::io::{self, Write};
+
+/// Writes the model as it is, indented by two spaces, with a line end at the end.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Json;
+
+impl Renderer for Json {
+    fn render(&self, report: &Report, out: &mut dyn Write) -> io::Result<()> {
+        let mut serializer = Serializer::with_formatter(&mut *out, Harmless(PrettyFormatter::new()));
+        report.serialize(&mut serializer)?;
+        writeln!(out)
+    }
+}
+
+/// Indented JSON whose strings are harmless on a terminal too: RFC 8259 section 7 obliges to escape only the first 32
+/// control characters, and allows it for all others.
+struct Harmless(PrettyFormatter<'static>);
+
+impl Formatter for Harmless {
+    fn write_string_fragment<W: ?Sized + Write>(&mut self, writer: &mut W, fragment: &str) -> io::Result<()> {
+        let mut units = [0; 2];
+        let mut rest = fragment;
+        while let Some((at, c)) = rest.char_indices().find(|(_, c)| is_unsafe(*c)) {
+            let (before, after) = rest.split_at(at);
+            writer.write_all(before.as_bytes())?;
+            for unit in c.encode_utf16(&mut units) {
+                write!(writer, "\\u{unit:04x}")?;
+            }
+            rest = after.get(c.len_utf8()..).unwrap_or_default();
+        }
+        writer.write_all(rest.as_bytes())
+    }
+
+    fn begin_array<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.0.begin_array(writer)
+    }
+
+    fn end_array<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.0.end_array(writer)
+    }
+
+    fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+        self.0.begin_array_value(writer, first)
+    }
+
+    fn end_array_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.0.end_array_value(writer)
+    }
+
+    fn begin_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.0.begin_object(writer)
+    }
+
+    fn end_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.0.end_object(writer)
+    }
+
+    fn begin_object_key<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+        self.0.begin_object_key(writer, first)
+    }
+
+    fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.0.begin_object_value(writer)
+    }
+
+    fn end_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.0.end_object_value(writer)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fixture;
+    use crate::report::model::Number;
+    use serde_json::{Value, json};
+
+    const SCHEMA: &str = include_str!("../../docs/report.schema.json");
+
+    fn written(report: &Report) -> String {
+        let mut out = Vec::new();
+        Json.render(report, &mut out).unwrap();
+        String::from_utf8(out).unwrap()
+    }
+
+    fn schema() -> Value {
+        serde_json::from_str(SCHEMA).unwrap()
+    }
+
+    /// The schema that stands behind a `$ref` into `$defs`.
+    fn resolve<'a>(root: &'a Value, node: &'a Value) -> &'a Value {
+        match node["$ref"].as_str() {
+            Some(reference) => root.pointer(reference.trim_start_matches('#')).unwrap(),
+            None => node,
+        }
+    }
+
+    /// Collects `path` for every field that the value has and the schema does not name.
+    fn unnamed(root: &Value, node: &Value, value: &Value, path: &str, out: &mut Vec<String>) {
+        let node = resolve(root, node);
+        match value {
+            Value::Object(fields)
+                if node["additionalProperties"].is_null() && !node["properties"].is_null() =>
+            {
+                for (key, inner) in fields {
+                    match node["properties"].get(key) {
+                        Some(known) => unnamed(root, known, inner, &format!("{path}.{key}"), out),
+                        None => out.push(format!("{path}.{key}")),
+                    }
+                }
+            }
+            Value::Array(items) => {
+                items.iter().for_each(|item| unnamed(root, &node["items"], item, path, out));
+            }
+            _ => {}
+        }
+    }
+
+    /// Every field of every object of the schema, as `definition.field`.
+    fn named(schema: &Value) -> Vec<String> {
+        let defs = schema["$defs"].as_object().unwrap();
+        defs.iter()
+            .filter_map(|(name, def)| Some((name, def["properties"].as_object()?)))
+            .flat_map(|(_, fields)| fields.keys().cloned())
+            .collect()
+    }
+
+    fn keys(value: &Value, out: &mut std::collections::BTreeSet<String>) {
+        match value {
+            Value::Object(fields) => fields.iter().for_each(|(key, inner)| {
+                out.insert(key.clone());
+                keys(inner, out);
+            }),
+            Value::Array(items) => items.iter().for_each(|item| keys(item, out)),
+            _ => {}
+        }
+    }
+
+    #[test]
+    fn keeps_to_its_schema() {
+        let schema = schema();
+        jsonschema::meta::validate(&schema).unwrap();
+        let validator = jsonschema::draft202012::new(&schema).unwrap();
+        for report in [fixture::troubled(), fixture::healthy(), fixture::hostile(), fixture::empty()] {
+            let value: Value = serde_json::from_str(&written(&report)).unwrap();
+            let errors: Vec<String> =
+                validator.iter_errors(&value).map(|e| format!("{}: {e}", e.instance_path())).collect();
+            assert!(errors.is_empty(), "{errors:#?}");
+        }
+    }
+
+    #[test]
+    fn the_schema_refuses_what_is_wrong() {
+        let validator = jsonschema::draft202012::new(&schema()).unwrap();
+        let good: Value = serde_json::from_str(&written(&fixture::troubled())).unwrap();
+        let wrong = [
+            ("/version", json!(2)),
+            ("/findings/0/severity", json!("grave")),
+            ("/wires/0/kind", json!("wifi")),
+            ("/devices/0/name", json!("C0328")),
+            ("/recordings/0/first", json!("yesterday")),
+            ("/sources/0/count", json!(-1)),
+            ("/complaints/0/complaint", json!("no-coffee")),
+        ];
+        for (pointer, value) in wrong {
+            let mut bad = good.clone();
+            *bad.pointer_mut(pointer).unwrap() = value;
+            assert!(!validator.is_valid(&bad), "{pointer}");
+        }
+    }
+
+    #[test]
+    fn the_schema_names_every_field_and_no_other() {
+        let schema = schema();
+        let value: Value = serde_json::from_str(&written(&fixture::troubled())).unwrap();
+        let mut missing = Vec::new();
+        unnamed(&schema, &schema, &value, "report", &mut missing);
+        assert!(missing.is_empty(), "the schema lacks {missing:?}");
+
+        let mut written = std::collections::BTreeSet::new();
+        keys(&value, &mut written);
+        for field in named(&schema) {
+            assert!(written.contains(&field), "the schema names {field}, which nothing writes");
+        }
+    }
+
+    #[test]
+    fn what_is_no_number_is_left_out() {
+        let mut report = fixture::troubled();
+        report.findings[0].numbers.insert("median_difference_deg", Number::Real(f64::NAN));
+        report.sources[0].dropout_s = f64::INFINITY;
+        let value: Value = serde_json::from_str(&written(&report)).unwrap();
+        assert!(value["findings"][0]["numbers"].get("median_difference_deg").is_none());
+        assert_eq!(value["sources"][0]["dropout_s"], Value::Null);
+        assert!(jsonschema::draft202012::new(&schema()).unwrap().is_valid(&value));
+    }
+
+    #[test]
+    fn strings_are_harmless_and_survive() {
+        let report = fixture::hostile();
+        let text = written(&report);
+        assert!(!text.chars().any(|c| c != '\n' && is_unsafe(c)));
+        let value: Value = serde_json::from_str(&text).unwrap();
+        assert_eq!(value["devices"][0]["label"], json!(report.devices[0].label));
+    }
+
+    #[test]
+    fn a_troubled_boat() {
+        insta::assert_snapshot!(written(&fixture::troubled()));
+    }
+}

@@ -1,1 +1,5 @@
 //! (room frames)
+
+mod can_bits;
+
+pub use can_bits::frame_bits;

@@ -1,0 +1,148 @@
+//! The PGNs that are known by name, one line each. Source: NMEA 2000 appendix B (names, intervals, priorities).
+
+use super::framing::Frames::{self, Fast, Single, Transport};
+use super::{
+    clock, course, depth, electrical, engine, environment, fluid, heading, navigation, position, rudder,
+    speed, switch, wind,
+};
+use crate::messages::Reading;
+
+/// Turns a payload into readings.
+type Decode = fn(&[u8], &mut Vec<Reading>);
+
+/// What is known of a PGN.
+#[derive(Debug, Clone, Copy)]
+pub struct Pgn {
+    /// Its number.
+    pub pgn: u32,
+    /// The standard's name of the message.
+    pub name: &'static str,
+    /// How it is spread over frames.
+    pub frames: Frames,
+    /// Default interval between two messages in seconds; `None` when it is sent on demand or as received.
+    pub interval_s: Option<f64>,
+    /// Default priority.
+    pub priority: u8,
+    /// Whether it has a data instance: two of one device are then two sources.
+    pub instanced: bool,
+    decode: Decode,
+}
+
+const fn pgn(
+    pgn: u32,
+    name: &'static str,
+    frames: Frames,
+    interval_ms: u32,
+    priority: u8,
+    instanced: bool,
+    decode: Decode,
+) -> Pgn {
+    let interval_s = if interval_ms == 0 { None } else { Some(interval_ms as f64 / 1000.0) };
+    Pgn { pgn, name, frames, interval_s, priority, instanced, decode }
+}
+
+/// For messages that say nothing about the boat's state.
+fn none(_: &[u8], _: &mut Vec<Reading>) {}
+
+/// Every known PGN, in ascending order. An interval of 0 is "on demand".
+#[rustfmt::skip]
+pub const PGNS: &[Pgn] = &[
+    pgn(59_392, "ISO acknowledgement", Single, 0, 6, false, none),
+    pgn(59_904, "ISO request", Single, 0, 6, false, none),
+    pgn(60_160, "ISO transport protocol, data transfer", Single, 0, 7, false, none),
+    pgn(60_416, "ISO transport protocol, connection management", Single, 0, 7, false, none),
+    pgn(60_928, "ISO address claim", Single, 0, 6, false, none),
+    pgn(65_240, "ISO commanded address", Transport, 0, 6, false, none),
+    pgn(126_208, "NMEA group function", Fast, 0, 3, false, none),
+    pgn(126_464, "PGN list", Fast, 0, 6, false, none),
+    pgn(126_992, "System time", Single, 1000, 3, false, clock::system_time),
+    pgn(126_993, "Heartbeat", Single, 60_000, 7, false, none),
+    pgn(126_996, "Product information", Fast, 0, 6, false, none),
+    pgn(126_998, "Configuration information", Fast, 0, 6, false, none),
+    pgn(127_237, "Heading/track control", Fast, 250, 2, false, rudder::track_control),
+    pgn(127_245, "Rudder", Single, 100, 2, true, rudder::rudder),
+    pgn(127_250, "Vessel heading", Single, 100, 2, false, heading::heading),
+    pgn(127_251, "Rate of turn", Single, 100, 2, false, heading::rate_of_turn),
+    pgn(127_257, "Attitude", Single, 1000, 3, false, heading::attitude),
+    pgn(127_258, "Magnetic variation", Single, 1000, 6, false, heading::variation),
+    pgn(127_488, "Engine parameters, rapid update", Single, 100, 2, true, engine::rapid),
+    pgn(127_489, "Engine parameters, dynamic", Fast, 500, 2, true, engine::dynamic),
+    pgn(127_501, "Binary switch bank status", Single, 15_000, 3, true, switch::bank),
+    pgn(127_505, "Fluid level", Single, 2500, 6, true, fluid::level),
+    pgn(127_506, "DC detailed status", Fast, 1500, 6, true, electrical::dc_status),
+    pgn(127_508, "Battery status", Single, 1500, 6, true, electrical::battery),
+    pgn(128_259, "Speed, water referenced", Single, 1000, 2, false, speed::water_speed),
+    pgn(128_267, "Water depth", Single, 1000, 3, false, depth::depth),
+    pgn(128_275, "Distance log", Fast, 1000, 6, false, speed::distance_log),
+    pgn(129_025, "Position, rapid update", Single, 100, 2, false, position::rapid),
+    pgn(129_026, "COG & SOG, rapid update", Single, 250, 2, false, course::rapid),
+    pgn(129_029, "GNSS position data", Fast, 1000, 3, false, position::gnss),
+    pgn(129_033, "Time & date", Single, 1000, 3, false, clock::local_time),
+    pgn(129_038, "AIS class A position report", Fast, 0, 4, false, none),
+    pgn(129_039, "AIS class B position report", Fast, 0, 4, false, none),
+    pgn(129_040, "AIS class B extended position report", Fast, 0, 4, false, none),
+    pgn(129_041, "AIS aids-to-navigation report", Fast, 0, 4, false, none),
+    pgn(129_044, "Datum", Fast, 10_000, 6, false, position::datum_offsets),
+    pgn(129_283, "Cross-track error", Single, 1000, 3, false, navigation::cross_track),
+    pgn(129_284, "Navigation data", Fast, 1000, 3, false, navigation::to_waypoint),
+    pgn(129_285, "Route and waypoint information", Fast, 0, 6, false, none),
+    pgn(129_291, "Set & drift, rapid update", Single, 1000, 3, false, course::set_drift),
+    pgn(129_539, "GNSS DOPs", Single, 1000, 6, false, position::dops),
+    pgn(129_540, "GNSS satellites in view", Fast, 1000, 6, false, position::satellites),
+    pgn(129_793, "AIS UTC and date report", Fast, 0, 7, false, none),
+    pgn(129_794, "AIS class A static and voyage data", Fast, 0, 6, false, none),
+    pgn(129_809, "AIS class B static data, part A", Fast, 0, 6, false, none),
+    pgn(129_810, "AIS class B static data, part B", Fast, 0, 6, false, none),
+    pgn(130_306, "Wind data", Single, 100, 2, false, wind::wind),
+    pgn(130_310, "Environmental parameters (older)", Single, 500, 5, false, environment::older),
+    pgn(130_311, "Environmental parameters", Single, 500, 5, false, environment::combined),
+    pgn(130_312, "Temperature", Single, 2000, 5, true, environment::temperature),
+    pgn(130_313, "Humidity", Single, 2000, 5, true, environment::humidity),
+    pgn(130_314, "Actual pressure", Single, 2000, 5, true, environment::pressure),
+    pgn(130_316, "Temperature, extended range", Single, 2000, 5, true, environment::wide_temperature),
+    pgn(130_577, "Direction data", Fast, 1000, 3, false, course::direction_data),
+    pgn(130_578, "Vessel speed components", Fast, 250, 2, false, course::speed_components),
+];
+
+/// What is known of a PGN, if anything.
+#[must_use]
+pub fn lookup(pgn: u32) -> Option<&'static Pgn> {
+    PGNS.binary_search_by_key(&pgn, |known| known.pgn).ok().and_then(|at| PGNS.get(at))
+}
+
+/// Adds the readings of one whole message to `out`; none for a PGN that is not known or says nothing about the boat.
+pub fn decode(pgn: u32, data: &[u8], out: &mut Vec<Reading>) {
+    if let Some(known) = lookup(pgn) {
+        (known.decode)(data, out);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_is_in_order() {
+        assert!(PGNS.is_sorted_by(|a, b| a.pgn < b.pgn));
+        assert!(PGNS.iter().all(|known| known.priority < 8 && !known.name.is_empty()));
+        assert_eq!(lookup(127_250).map(|known| known.interval_s), Some(Some(0.1)));
+        assert_eq!(lookup(60_928).map(|known| known.interval_s), Some(None));
+        assert!(lookup(127_252).is_none());
+    }
+
+    /// A message cut off at any length gives no more readings than the whole one, and never panics.
+    #[test]
+    fn every_shorter_length_is_survived() {
+        for known in PGNS {
+            for fill in [0x00_u8, 0x55, 0xFF] {
+                let mut most = 0;
+                for length in 0..=223 {
+                    let mut out = Vec::new();
+                    decode(known.pgn, &vec![fill; length], &mut out);
+                    assert!(out.len() >= most, "{} of {length} bytes", known.pgn);
+                    most = out.len();
+                }
+            }
+        }
+    }
+}

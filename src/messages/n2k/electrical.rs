@@ -21,5 +21,5 @@ pub(super) fn battery(message: &[u8], out: &mut Vec<Reading>) {
     let instance = fields.small(0, 8);
     out.push(Reading::Voltage { instance, volts: fields.scaled_signed(8, 16, 0.01) });
     emit::other(out, "battery-current", instance, "A", fields.scaled_signed(24, 16, 0.1));
-    emit::other(out, "battery-temperature", instance, "degC", fields.celsius(40, 16, 0.01));
+    emit::other(out, "battery-temperature", instance, "degC", fields.celsius(40, 16, 100.0));
 }

@@ -23,8 +23,8 @@ pub(super) fn dynamic(message: &[u8], out: &mut Vec<Reading>) {
         out.push(Reading::Voltage { instance, volts });
     }
     emit::other(out, "oil-pressure", instance, "Pa", fields.scaled(8, 16, 100.0));
-    emit::other(out, "oil-temperature", instance, "degC", fields.celsius(24, 16, 0.1));
-    emit::other(out, "coolant-temperature", instance, "degC", fields.celsius(40, 16, 0.01));
+    emit::other(out, "oil-temperature", instance, "degC", fields.celsius(24, 16, 10.0));
+    emit::other(out, "coolant-temperature", instance, "degC", fields.celsius(40, 16, 100.0));
     emit::other(out, "fuel-rate", instance, "L/h", fields.scaled_signed(72, 16, 0.1));
     emit::other(out, "engine-hours", instance, "h", fields.scaled(88, 32, 1.0 / 3600.0));
     emit::other(out, "coolant-pressure", instance, "Pa", fields.scaled(120, 16, 100.0));

@@ -7,15 +7,15 @@ use crate::messages::{Absent, Reading, Value};
 /// PGN 130310: water and air temperature, air pressure.
 pub(super) fn older(message: &[u8], out: &mut Vec<Reading>) {
     let fields = Fields(message);
-    out.push(Reading::WaterTemperature { instance: None, celsius: fields.celsius(8, 16, 0.01) });
-    emit::other(out, "air-temperature", None, "degC", fields.celsius(24, 16, 0.01));
+    out.push(Reading::WaterTemperature { instance: None, celsius: fields.celsius(8, 16, 100.0) });
+    emit::other(out, "air-temperature", None, "degC", fields.celsius(24, 16, 100.0));
     emit::other(out, "air-pressure", None, "Pa", fields.scaled(40, 16, 100.0));
 }
 
 /// PGN 130311: one temperature, one humidity, air pressure.
 pub(super) fn combined(message: &[u8], out: &mut Vec<Reading>) {
     let fields = Fields(message);
-    let celsius = fields.celsius(16, 16, 0.01);
+    let celsius = fields.celsius(16, 16, 100.0);
     if emit::is_said(&celsius) {
         push_temperature(out, fields.small(8, 6), None, celsius);
     }
@@ -27,8 +27,8 @@ pub(super) fn combined(message: &[u8], out: &mut Vec<Reading>) {
 pub(super) fn temperature(message: &[u8], out: &mut Vec<Reading>) {
     let fields = Fields(message);
     let instance = fields.small(8, 8);
-    push_temperature(out, fields.small(16, 8), instance, fields.celsius(24, 16, 0.01));
-    emit::other(out, "set-temperature", instance, "degC", fields.celsius(40, 16, 0.01));
+    push_temperature(out, fields.small(16, 8), instance, fields.celsius(24, 16, 100.0));
+    emit::other(out, "set-temperature", instance, "degC", fields.celsius(40, 16, 100.0));
 }
 
 /// PGN 130313: one humidity.
@@ -63,10 +63,10 @@ pub(super) fn wide_temperature(message: &[u8], out: &mut Vec<Reading>) {
     let instance = fields.small(8, 8);
     let celsius = match fields.raw(24, 24) {
         Some(0x7F_FFFF) => Err(Absent::NotAvailable),
-        _ => fields.celsius(24, 24, 0.001),
+        _ => fields.celsius(24, 24, 1000.0),
     };
     push_temperature(out, fields.small(16, 8), instance, celsius);
-    emit::other(out, "set-temperature", instance, "degC", fields.celsius(48, 16, 0.1));
+    emit::other(out, "set-temperature", instance, "degC", fields.celsius(48, 16, 10.0));
 }
 
 /// A temperature under the name of its source (list of temperature sources, NMEA 2000 appendix B).

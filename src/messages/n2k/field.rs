@@ -9,8 +9,8 @@ use crate::units::{KNOTS_PER_M_S, Place};
 /// Degrees in the standard's angle step of 1e-4 rad.
 const DEG_PER_STEP: f64 = 1e-4 * 180.0 / std::f64::consts::PI;
 
-/// 0 degrees Celsius in kelvin.
-const ZERO_CELSIUS_K: f64 = 273.15;
+/// 0 degrees Celsius in hundredths of a kelvin.
+const ZERO_CELSIUS_CK: f64 = 27_315.0;
 
 /// The payload of one message.
 #[derive(Clone, Copy)]
@@ -64,12 +64,12 @@ impl<'a> Fields<'a> {
 
     /// An unsigned number times its resolution.
     pub(super) fn scaled(self, start: usize, bits: u32, resolution: f64) -> Value {
-        self.unsigned(start, bits).map(|raw| raw as f64 * resolution)
+        self.unsigned(start, bits).map(|raw| scale(raw as f64, resolution))
     }
 
     /// A signed number times its resolution.
     pub(super) fn scaled_signed(self, start: usize, bits: u32, resolution: f64) -> Value {
-        self.signed(start, bits).map(|raw| raw as f64 * resolution)
+        self.signed(start, bits).map(|raw| scale(raw as f64, resolution))
     }
 
     /// A direction of 16 bits and 1e-4 rad, in degrees. More than a full turn cannot be.
@@ -91,9 +91,9 @@ impl<'a> Fields<'a> {
         self.scaled(start, 16, 0.01 * KNOTS_PER_M_S)
     }
 
-    /// A temperature of `bits` and the given resolution in kelvin, in degrees Celsius.
-    pub(super) fn celsius(self, start: usize, bits: u32, resolution: f64) -> Value {
-        self.scaled(start, bits, resolution).map(|kelvin| kelvin - ZERO_CELSIUS_K)
+    /// A temperature of `bits` and so many steps a kelvin, in degrees Celsius.
+    pub(super) fn celsius(self, start: usize, bits: u32, steps: f64) -> Value {
+        self.unsigned(start, bits).map(|raw| (raw as f64 - ZERO_CELSIUS_CK * steps / 100.0) / steps)
     }
 
     /// A place of two 32-bit coordinates in 1e-7 degrees.
@@ -136,6 +136,12 @@ impl<'a> Fields<'a> {
         };
         Some((text, end))
     }
+}
+
+/// A raw number times its resolution. Decimal fractions are no exact numbers but their inverses are, so dividing keeps
+/// the decimal digits.
+fn scale(raw: f64, resolution: f64) -> f64 {
+    if resolution < 1.0 { raw / resolution.recip() } else { raw * resolution }
 }
 
 /// The lowest `bits` bits set; `bits` is 1 to 64.
@@ -205,8 +211,8 @@ mod tests {
         }
         assert_eq!(direction(62_832), Ok(0.0));
         assert_eq!(direction(62_833), Err(Absent::Unusable));
-        let celsius = Fields(&28_865_u16.to_le_bytes()).celsius(0, 16, 0.01).unwrap();
-        assert!((celsius - 15.5).abs() < 1e-9);
+        assert_eq!(Fields(&28_865_u16.to_le_bytes()).celsius(0, 16, 100.0), Ok(15.5));
+        assert_eq!(Fields(&920_u16.to_le_bytes()).scaled(0, 16, 0.01), Ok(9.2));
         assert!((Fields(&309_u16.to_le_bytes()).speed_kn(0).unwrap() - 6.0065).abs() < 1e-4);
         assert_eq!(Fields(&452_965_000_u32.to_le_bytes()).of_day_us(0), Some(45_296_500_000));
         assert_eq!(Fields(&864_010_000_u32.to_le_bytes()).of_day_us(0), None);

@@ -1,9 +1,10 @@
 //! Inventory: the devices, by what identifies them on their wire.
 
+use super::bounded;
 use super::wires::WireId;
 use crate::frames::Mac;
 use crate::messages::n2k::{Name, NetworkMessage};
-use crate::messages::nmea0183::talker_meaning;
+use crate::messages::nmea0183::talkers;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 use std::collections::BTreeSet;
@@ -128,16 +129,15 @@ impl Device {
         }
     }
 
-    /// The name that a person would find the device by.
-    #[must_use]
-    pub fn label(&self) -> String {
+    /// The name that a person would find the device by, as far as it tells by itself.
+    fn label(&self) -> String {
         match &self.identity {
             Identity::N2k { name, address, .. } => {
                 let what = match (self.model.as_deref().filter(|m| !m.is_empty()), name) {
                     (Some(model), _) => model.to_owned(),
                     (None, Some(name)) => name
-                        .function_meaning()
-                        .map_or_else(|| format!("device of maker {}", name.manufacturer_code()), str::to_owned),
+                        .purpose()
+                        .map_or_else(|| format!("device of maker {}", name.manufacturer()), str::to_owned),
                     (None, None) => "device".to_owned(),
                 };
                 if *address == 254 {
@@ -155,13 +155,10 @@ impl Device {
                     (None, None) => format!("host {mac}"),
                 }
             }
-            Identity::Talker { talker, .. } => {
-                let place = self.ips.first().map(|ip| format!(" from {ip}")).unwrap_or_default();
-                match talker_meaning(talker) {
-                    Some(meaning) => format!("{talker} ({meaning}){place}"),
-                    None => format!("talker {talker}{place}"),
-                }
-            }
+            Identity::Talker { talker, .. } => match talkers::meaning(talker) {
+                Some(meaning) => format!("{talker} ({meaning})"),
+                None => format!("talker {talker}"),
+            },
         }
     }
 
@@ -177,11 +174,9 @@ impl Device {
     }
 }
 
-/// Adds `text` to `list` unless it stands there already or the list is full.
+/// Adds a text to one of a device's lists, unless it stands there already or the list is full.
 pub fn note_text<T: PartialEq>(list: &mut Vec<T>, text: T) {
-    if list.len() < MAX_TEXTS && !list.contains(&text) {
-        list.push(text);
-    }
+    bounded::note(list, MAX_TEXTS, text);
 }
 
 /// Every device of a run. At most [`MAX_DEVICES`].
@@ -258,7 +253,7 @@ impl Inventory {
     /// Books what a node says of itself.
     pub fn describe(&mut self, id: DeviceId, message: &NetworkMessage) {
         let Some(device) = self.devices.get_mut(id.0 as usize) else { return };
-        if let NetworkMessage::ProductInformation(product) = message {
+        if let NetworkMessage::Product(product) = message {
             device.model = Some(product.model.clone());
             device.software = Some(product.software.clone());
             device.serial = Some(product.serial.clone());
@@ -278,10 +273,7 @@ impl Inventory {
 
     /// The talker of a line; `host` is the host whose packets carry the line.
     pub fn talker(&mut self, wire: WireId, talker: &[u8], host: Option<DeviceId>) -> Option<DeviceId> {
-        let mut key = [0; 4];
-        for (to, from) in key.iter_mut().zip(talker) {
-            *to = *from;
-        }
+        let key = talker_key(talker);
         if let Some(&id) = self.talkers.get(&(wire, key)) {
             return Some(id);
         }
@@ -314,10 +306,47 @@ impl Inventory {
         self.devices.iter().enumerate().map(|(i, d)| (DeviceId(i as u32), d))
     }
 
-    /// A device's label, for sentences.
+    /// The name that a person would find the device by; a talker inside packets is found by its host.
     #[must_use]
     pub fn label(&self, id: DeviceId) -> String {
-        self.get(id).map_or_else(|| "a device".to_owned(), Device::label)
+        let Some(device) = self.get(id) else { return "a device".to_owned() };
+        match self.host_of(id) {
+            Some(host) => format!("{} from {}", device.label(), host.label()),
+            None => device.label(),
+        }
+    }
+
+    /// The host whose packets carry a talker's line.
+    #[must_use]
+    pub fn host_of(&self, id: DeviceId) -> Option<&Device> {
+        match self.get(id)?.identity {
+            Identity::Talker { host, .. } => self.get(host?),
+            _ => None,
+        }
+    }
+
+    /// Whether two rows are one and the same thing seen twice: on two wires, or over two paths.
+    #[must_use]
+    pub fn same(&self, one: DeviceId, other: DeviceId) -> bool {
+        if one == other {
+            return true;
+        }
+        let (Some(a), Some(b)) = (self.get(one), self.get(other)) else { return false };
+        match (&a.identity, &b.identity) {
+            (Identity::N2k { name: Some(a), .. }, Identity::N2k { name: Some(b), .. }) => a == b,
+            (Identity::Ethernet { mac: a }, Identity::Ethernet { mac: b }) => a == b,
+            (Identity::Talker { talker: a, .. }, Identity::Talker { talker: b, .. }) => {
+                let hosts = self.host_of(one).zip(self.host_of(other));
+                a == b && hosts.is_some_and(|(a, b)| a.mac().is_some() && a.mac() == b.mac())
+            }
+            _ => false,
+        }
+    }
+
+    /// The talker of a line, when it is known.
+    #[must_use]
+    pub fn known_talker(&self, wire: WireId, talker: &[u8]) -> Option<DeviceId> {
+        self.talkers.get(&(wire, talker_key(talker))).copied()
     }
 
     /// When a device was seen, first to last frame.
@@ -326,4 +355,12 @@ impl Inventory {
         let device = self.get(id)?;
         Some(Span::new(device.first?, device.last?))
     }
+}
+
+fn talker_key(talker: &[u8]) -> [u8; 4] {
+    let mut key = [0; 4];
+    for (to, from) in key.iter_mut().zip(talker) {
+        *to = *from;
+    }
+    key
 }

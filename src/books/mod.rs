@@ -2,21 +2,29 @@
 //!
 //! Each book grows with devices and message kinds, never with the length of the recording, and says its bound.
 
+pub mod bounded;
 pub mod bus;
+mod by_wire;
+pub mod clock;
 pub mod inventory;
 pub mod line;
+pub mod network;
 pub mod series;
+pub mod steps;
 pub mod timing;
 pub mod wires;
 
+pub use by_wire::ByWire;
 use crate::recording::Summary;
-use crate::time::Time;
+use crate::time::{Span, Time};
 
 /// Everything that a run knows when the last record has been read.
 #[derive(Debug, Default)]
 pub struct Books {
     /// What each recording turned out to be.
     pub recordings: Vec<Summary>,
+    /// First and last timed record of each recording.
+    pub spans: Vec<Option<Span>>,
     /// The wires.
     pub wires: wires::Wires,
     /// The devices.
@@ -25,10 +33,14 @@ pub struct Books {
     pub timing: timing::Timing,
     /// Who supplies which quantity, and the values of those that are compared.
     pub series: series::Series,
+    /// The boat's clocks against the recorder's.
+    pub clock: clock::Clock,
     /// CAN buses: claims, requests, losses, error frames, load.
     pub buses: bus::Buses,
     /// 0183 lines: checksums, garbled sentences.
     pub lines: line::Lines,
+    /// Ethernet networks: announcements, addresses, floods.
+    pub networks: network::Networks,
 }
 
 impl Books {
@@ -38,5 +50,15 @@ impl Books {
         let first = self.wires.iter().filter_map(|(_, w)| w.first).min()?;
         let last = self.wires.iter().filter_map(|(_, w)| w.last).max()?;
         Some((first, last))
+    }
+}
+
+impl Books {
+    /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
+    #[must_use]
+    pub fn clock_leapt(&self, span: Span) -> bool {
+        self.clock.steps().iter().any(|step| {
+            step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0)
+        })
     }
 }

@@ -1,7 +1,6 @@
 //! Timing: the intervals of every message of every device, and the pauses between them.
 
 use super::inventory::DeviceId;
-use crate::messages::nmea0183::Address;
 use crate::time::{Span, Time};
 use hdrhistogram::Histogram;
 use rustc_hash::FxHashMap;
@@ -18,15 +17,33 @@ const MAX_GAPS: usize = 64;
 
 /// An empty histogram of intervals in microseconds, two significant digits, at most 26 KiB.
 pub(super) fn histogram() -> Histogram<u32> {
-    // Cannot fail: the low bound is 1, the high bound above 2, the digits between 0 and 5.
-    let mut histogram = Histogram::new(2).unwrap_or_else(|_| unreachable_histogram());
+    #[allow(clippy::expect_used, reason = "constant arguments inside the documented range")]
+    let mut histogram = Histogram::new(2).expect("two digits are between 0 and 5");
     histogram.auto(true);
     histogram
 }
 
-#[allow(clippy::expect_used, reason = "constant arguments inside the documented range")]
-fn unreachable_histogram() -> Histogram<u32> {
-    Histogram::new_with_bounds(1, MAX_INTERVAL_US, 1).expect("constant bounds")
+/// A sentence's address, at most twelve characters of it (`SDDPT`, `PABCXYZ`).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct SentenceName([u8; 12]);
+
+impl SentenceName {
+    /// The name; what is past the twelfth byte is cut.
+    #[must_use]
+    pub fn new(name: &str) -> Self {
+        let mut bytes = [0; 12];
+        for (to, from) in bytes.iter_mut().zip(name.bytes().filter(u8::is_ascii_graphic)) {
+            *to = from;
+        }
+        Self(bytes)
+    }
+
+    /// The name as text.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        let end = self.0.iter().position(|b| *b == 0).unwrap_or(self.0.len());
+        self.0.get(..end).and_then(|bytes| std::str::from_utf8(bytes).ok()).unwrap_or_default()
+    }
 }
 
 /// What a message is called, whichever wire it came by.
@@ -35,7 +52,7 @@ pub enum Message {
     /// A parameter group number.
     Pgn(u32),
     /// A 0183 sentence with its talker.
-    Sentence(Address),
+    Sentence(SentenceName),
     /// A network protocol.
     Protocol(&'static str),
 }
@@ -44,7 +61,7 @@ impl fmt::Display for Message {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Pgn(pgn) => write!(f, "{pgn}"),
-            Self::Sentence(address) => write!(f, "{address}"),
+            Self::Sentence(name) => f.write_str(name.as_str()),
             Self::Protocol(name) => f.write_str(name),
         }
     }

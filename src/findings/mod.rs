@@ -1,4 +1,37 @@
-//! Findings: what is wrong or worth knowing, and what each kind means.
+//! Findings: the books judged. One kind, one file; its detector and its documentation stand together.
+//!
+//! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
+
+mod coarse_timestamps;
+mod depth_lost_at_speed;
+mod depth_not_available;
+mod device_dropout;
+mod device_restart;
+mod duplicate_depth_source;
+mod duplicate_heading_source;
+mod duplicate_position_source;
+mod heading_jump;
+mod link_flap;
+mod message_dropout;
+mod no_depth_source;
+mod no_heading_source;
+mod no_position_source;
+mod pairs;
+mod position_jump;
+pub mod presence;
+mod recording_damaged;
+mod recording_gap;
+mod recording_too_short;
+mod recording_truncated;
+mod wire_outage;
+mod words;
+
+use crate::books::Books;
+use crate::books::inventory::DeviceId;
+use crate::report::model::{Number, Severity};
+use crate::time::Span;
+use presence::Presence;
+use std::collections::BTreeMap;
 
 /// The page that explains one kind of finding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,24 +52,178 @@ pub struct Doc {
     pub cautions: &'static str,
 }
 
-/// Every page, in the order of the catalogue.
-const ALL: &[Doc] = &[Doc {
-    kind: "duplicate-heading-source",
-    severity: "fault when the two disagree by more than 3 degrees, else warning",
-    meaning: "Two devices supply heading, and a display may follow either.",
-    detection: "Headings of two devices are compared at the same moments.",
-    lookalikes: "A gateway that repeats another device's heading.",
-    checks: "Pick one heading source on every display, or switch one off.",
-    cautions: "Switch the supply off before touching wiring.",
-}];
+/// One kind of finding.
+pub(crate) struct Detector {
+    /// Its page.
+    doc: Doc,
+    /// The complaints that it speaks to.
+    complaints: &'static [&'static str],
+    /// Finds it in the books.
+    detect: fn(&Evidence<'_>) -> Vec<Finding>,
+}
+
+/// What the detectors look at.
+pub(crate) struct Evidence<'a> {
+    /// The books.
+    books: &'a Books,
+    /// The silences, each with its owner.
+    presence: Presence,
+}
+
+/// Every kind that is detected, in the order of the catalogue.
+const DETECTORS: &[Detector] = &[
+    duplicate_heading_source::DETECTOR,
+    heading_jump::DETECTOR,
+    duplicate_position_source::DETECTOR,
+    position_jump::DETECTOR,
+    no_heading_source::DETECTOR,
+    no_position_source::DETECTOR,
+    no_depth_source::DETECTOR,
+    depth_not_available::DETECTOR,
+    depth_lost_at_speed::DETECTOR,
+    duplicate_depth_source::DETECTOR,
+    message_dropout::DETECTOR,
+    device_dropout::DETECTOR,
+    wire_outage::DETECTOR,
+    device_restart::DETECTOR,
+    link_flap::DETECTOR,
+    recording_truncated::DETECTOR,
+    recording_damaged::DETECTOR,
+    recording_gap::DETECTOR,
+    coarse_timestamps::DETECTOR,
+    recording_too_short::DETECTOR,
+];
 
 /// Every kind of finding, in the order of the catalogue.
 pub fn kinds() -> impl Iterator<Item = &'static str> {
-    ALL.iter().map(|doc| doc.kind)
+    DETECTORS.iter().map(|d| d.doc.kind)
 }
 
-/// The page of one kind, or `None` for a kind that is in no catalogue.
+/// The page of one kind, or `None` for a kind that is not detected.
 #[must_use]
 pub fn doc(kind: &str) -> Option<&'static Doc> {
-    ALL.iter().find(|doc| doc.kind == kind)
+    DETECTORS.iter().map(|d| &d.doc).find(|doc| doc.kind == kind)
+}
+
+/// One finding: facts, with what a sceptic can check.
+#[derive(Debug, Clone)]
+pub struct Finding {
+    /// Name from the catalogue.
+    pub kind: &'static str,
+    /// How grave.
+    pub severity: Severity,
+    /// One line.
+    pub summary: String,
+    /// Whom it is about.
+    pub devices: Vec<DeviceId>,
+    /// Messages it is about.
+    pub messages: Vec<String>,
+    /// When.
+    pub spans: Vec<Span>,
+    /// Figures; each key bears its unit.
+    pub numbers: BTreeMap<&'static str, Number>,
+    /// What a reader can check, most important first.
+    pub evidence: Vec<String>,
+    /// What to do on the boat.
+    pub checks: Vec<String>,
+    /// Complaints that it speaks to.
+    pub complaints: Vec<&'static str>,
+}
+
+impl Finding {
+    /// A finding with nothing but its headline; the kind and the complaints are filled in by [`judge`].
+    fn new(severity: Severity, summary: impl Into<String>) -> Self {
+        Self {
+            kind: "",
+            severity,
+            summary: summary.into(),
+            devices: Vec::new(),
+            messages: Vec::new(),
+            spans: Vec::new(),
+            numbers: BTreeMap::new(),
+            evidence: Vec::new(),
+            checks: Vec::new(),
+            complaints: Vec::new(),
+        }
+    }
+
+    fn devices(mut self, devices: impl IntoIterator<Item = DeviceId>) -> Self {
+        self.devices.extend(devices);
+        self
+    }
+
+    fn messages(mut self, messages: impl IntoIterator<Item = String>) -> Self {
+        for message in messages {
+            if !self.messages.contains(&message) {
+                self.messages.push(message);
+            }
+        }
+        self
+    }
+
+    fn spans(mut self, spans: impl IntoIterator<Item = Span>) -> Self {
+        self.spans.extend(spans);
+        self
+    }
+
+    fn real(mut self, key: &'static str, value: f64) -> Self {
+        // Six decimals: finer than any of the units means.
+        self.numbers.insert(key, Number::Real((value * 1e6).round() / 1e6));
+        self
+    }
+
+    fn count(mut self, key: &'static str, value: u64) -> Self {
+        self.numbers.insert(key, Number::Count(value));
+        self
+    }
+
+    fn text(mut self, key: &'static str, value: impl Into<String>) -> Self {
+        self.numbers.insert(key, Number::Text(value.into()));
+        self
+    }
+
+    fn evidence(mut self, line: impl Into<String>) -> Self {
+        self.evidence.push(line.into());
+        self
+    }
+
+    fn check(mut self, line: impl Into<String>) -> Self {
+        self.checks.push(line.into());
+        self
+    }
+}
+
+/// Judges the books: every finding, gravest first, then in the order of the catalogue and of time.
+#[must_use]
+pub fn judge(books: &Books) -> Vec<Finding> {
+    let evidence = Evidence { books, presence: presence::survey(books) };
+    let mut findings = Vec::new();
+    for detector in DETECTORS {
+        for mut finding in (detector.detect)(&evidence) {
+            finding.kind = detector.doc.kind;
+            finding.complaints = detector.complaints.to_vec();
+            findings.push(finding);
+        }
+    }
+    findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
+    findings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_is_documented_once() {
+        let mut seen = std::collections::BTreeSet::new();
+        for d in DETECTORS {
+            assert!(seen.insert(d.doc.kind), "{} stands twice", d.doc.kind);
+            for text in [d.doc.severity, d.doc.meaning, d.doc.detection, d.doc.lookalikes, d.doc.checks] {
+                assert!(text.len() > 3, "{} is not explained", d.doc.kind);
+            }
+            for complaint in d.complaints {
+                assert!(crate::complaints::NAMES.contains(complaint));
+            }
+        }
+    }
 }

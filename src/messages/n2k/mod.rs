@@ -25,6 +25,7 @@ mod navigation;
 mod network;
 mod position;
 mod product;
+mod purpose;
 mod registry;
 mod rudder;
 mod speed;

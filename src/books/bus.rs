@@ -1,0 +1,310 @@
+//! CAN buses: claims, restarts, requests and answers, lost multi-frame messages, error frames.
+
+use super::inventory::DeviceId;
+use super::bounded;
+use super::by_wire::ByWire;
+use crate::messages::n2k::{GLOBAL, Name, NetworkMessage, StreamLosses};
+use crate::time::{Span, Time};
+use rustc_hash::FxHashMap;
+
+/// Most claims that are remembered with their times, a bus; all are counted.
+const MAX_CLAIMS: usize = 512;
+
+/// Most contended addresses that are remembered, a bus.
+const MAX_CONTENTIONS: usize = 64;
+
+/// Most requests that are kept apart by asked node and PGN, a bus.
+const MAX_REQUESTS: usize = 1024;
+
+/// Most bursts of error frames that are remembered, a bus.
+const MAX_BURSTS: usize = 64;
+
+/// A claim is an answer when a request for claims came at most this long before it, seconds (ISO 11783-5: a node
+/// answers within 250 ms, a requester waits 1.25 s).
+const ANSWER_S: f64 = 1.5;
+
+/// Two claims of one address by different NAMEs within this time are contention, seconds.
+const CONTENTION_S: f64 = 2.0;
+
+/// An address changes hands and back within this time: both mean to keep it, seconds.
+const TUG_S: f64 = 120.0;
+
+/// Error frames further apart than this are two bursts, seconds.
+const BURST_S: f64 = 5.0;
+
+/// An address claim that nobody asked for and that is no part of a contention: the node has just started.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Start {
+    /// Who.
+    pub device: DeviceId,
+    /// Its last frame before, when it was seen before.
+    pub silent_since: Option<Time>,
+    /// When it claimed.
+    pub at: Time,
+}
+
+/// Two NAMEs that claim one address.
+#[derive(Debug, Clone)]
+pub struct Contention {
+    /// The address.
+    pub address: u8,
+    /// Who claims it.
+    pub devices: Vec<DeviceId>,
+    /// Claims of it while it was contended.
+    pub claims: u64,
+    /// First and last of them.
+    pub span: Span,
+    /// How often it went from one to another.
+    pub changes: u64,
+}
+
+/// Requests for one message of one node.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Requests {
+    /// How often it was asked.
+    pub asked: u64,
+    /// How often an answer came in time.
+    pub answered: u64,
+    waiting: Option<Time>,
+}
+
+/// Error messages of the recorder's controller, by class (linux/can/error.h).
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ErrorFrames {
+    /// All of them.
+    pub total: u64,
+    /// Transmission timed out.
+    pub tx_timeout: u64,
+    /// Lost arbitration.
+    pub arbitration: u64,
+    /// Controller problem: buffer overflow in the recorder.
+    pub overflow: u64,
+    /// Controller problem: warning level reached.
+    pub warning: u64,
+    /// Controller problem: error passive.
+    pub passive: u64,
+    /// Protocol violation.
+    pub protocol: u64,
+    /// Transceiver.
+    pub transceiver: u64,
+    /// No acknowledgement.
+    pub no_ack: u64,
+    /// Bus off.
+    pub bus_off: u64,
+    /// Bus error.
+    pub bus_error: u64,
+    /// Restarted after bus off.
+    pub restarted: u64,
+    /// Largest transmit and receive error counters that the controller told.
+    pub counters: Option<(u8, u8)>,
+    /// Stretches of error frames.
+    pub bursts: Vec<Span>,
+    /// Times at which the recorder says that it lost frames.
+    pub lost_at: Vec<Time>,
+}
+
+/// One bus.
+#[derive(Debug, Clone, Default)]
+pub struct Bus {
+    /// Data frames with an 11-bit identifier or remote frames: no NMEA 2000.
+    pub foreign: u64,
+    /// Claims in all.
+    pub claims: u64,
+    /// The first claims: when, which address, who.
+    pub claim_list: Vec<(Time, u8, DeviceId)>,
+    /// Starts, in order; at most [`MAX_CLAIMS`].
+    pub starts: Vec<Start>,
+    /// Addresses that more than one NAME claims.
+    pub contentions: Vec<Contention>,
+    /// Nodes that say that they cannot claim an address, with the moments.
+    pub homeless: Vec<(DeviceId, Time)>,
+    /// Requests to single nodes, by node and PGN.
+    pub requests: Vec<((DeviceId, u32), Requests)>,
+    /// Error messages.
+    pub errors: ErrorFrames,
+    /// Multi-frame messages by sender address and PGN; filled in at the end.
+    pub losses: Vec<StreamLosses>,
+    asked_for_claims: Option<(Time, u8)>,
+    last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
+}
+
+impl Bus {
+    /// Books a request for a message.
+    pub fn request(&mut self, time: Option<Time>, destination: u8, asked: Option<DeviceId>, pgn: u32) {
+        let Some(time) = time else { return };
+        if pgn == 60_928 {
+            self.asked_for_claims = Some((time, destination));
+        }
+        let Some(asked) = asked.filter(|_| destination != GLOBAL) else { return };
+        let key = (asked, pgn);
+        let new = || (key, Requests::default());
+        if let Some((_, requests)) =
+            bounded::entry(&mut self.requests, MAX_REQUESTS, |(known, _)| *known == key, new)
+        {
+            requests.asked += 1;
+            requests.waiting = Some(time);
+        }
+    }
+
+    /// Books a message that may answer a request: the message itself, or an acknowledgement that names it.
+    pub fn answer(&mut self, time: Option<Time>, sender: DeviceId, pgn: u32) {
+        let Some(time) = time else { return };
+        for (key, requests) in &mut self.requests {
+            if *key == (sender, pgn)
+                && let Some(asked) = requests.waiting.take()
+                && time.since(asked) <= ANSWER_S
+            {
+                requests.answered += 1;
+            }
+        }
+    }
+
+    /// Books an address claim. `silent_since` is the node's last frame before it.
+    pub fn claim(
+        &mut self,
+        time: Option<Time>,
+        address: u8,
+        name: Name,
+        device: DeviceId,
+        silent_since: Option<Time>,
+    ) {
+        self.claims += 1;
+        let Some(time) = time else { return };
+        bounded::push(&mut self.claim_list, MAX_CLAIMS, (time, address, device));
+        if address == crate::messages::n2k::NULL_ADDRESS {
+            bounded::push(&mut self.homeless, MAX_CLAIMS, (device, time));
+            return;
+        }
+        let before = self.last_claim.insert(address, (time, name, device));
+        let rival = before.filter(|(at, other, _)| *other != name && time.since(*at) <= TUG_S);
+        if let Some((at, _, other)) = rival {
+            self.contend(address, [other, device], at, time);
+        } else if let Some(contention) = self.contentions.iter_mut().find(|c| c.address == address) {
+            contention.claims += 1;
+            contention.span.to = contention.span.to.max(time);
+        }
+        let asked = self
+            .asked_for_claims
+            .is_some_and(|(at, to)| time.since(at) <= ANSWER_S && (to == GLOBAL || to == address));
+        let contended = rival.is_some_and(|(at, _, _)| time.since(at) <= CONTENTION_S);
+        if !asked && !contended {
+            bounded::push(&mut self.starts, MAX_CLAIMS, Start { device, silent_since, at: time });
+        }
+    }
+
+    fn contend(&mut self, address: u8, devices: [DeviceId; 2], before: Time, time: Time) {
+        let span = Span::new(before, time);
+        let new = || Contention { address, devices: Vec::new(), claims: 1, span, changes: 0 };
+        let Some(contention) =
+            bounded::entry(&mut self.contentions, MAX_CONTENTIONS, |c| c.address == address, new)
+        else {
+            return;
+        };
+        contention.claims += 1;
+        contention.changes += 1;
+        contention.span.to = contention.span.to.max(time);
+        for device in devices {
+            bounded::note(&mut contention.devices, MAX_CONTENTIONS, device);
+        }
+    }
+
+    /// Books an error message of the controller: its classes and data bytes.
+    pub fn error(&mut self, time: Option<Time>, classes: u32, data: &[u8]) {
+        let errors = &mut self.errors;
+        errors.total += 1;
+        let byte = |i: usize| data.get(i).copied().unwrap_or(0);
+        let has = |bit: u32| classes & bit != 0;
+        errors.tx_timeout += u64::from(has(0x001));
+        errors.arbitration += u64::from(has(0x002));
+        if has(0x004) {
+            errors.overflow += u64::from(byte(1) & 0x01 != 0);
+            errors.warning += u64::from(byte(1) & 0x0C != 0);
+            errors.passive += u64::from(byte(1) & 0x30 != 0);
+        }
+        errors.protocol += u64::from(has(0x008));
+        errors.transceiver += u64::from(has(0x010));
+        errors.no_ack += u64::from(has(0x020));
+        errors.bus_off += u64::from(has(0x040));
+        errors.bus_error += u64::from(has(0x080));
+        errors.restarted += u64::from(has(0x100));
+        if has(0x200) {
+            let (tx, rx) = errors.counters.unwrap_or((0, 0));
+            errors.counters = Some((tx.max(byte(6)), rx.max(byte(7))));
+        }
+        let Some(time) = time else { return };
+        if has(0x004) && byte(1) & 0x01 != 0 {
+            bounded::push(&mut errors.lost_at, MAX_BURSTS, time);
+        }
+        bounded::stretch(&mut errors.bursts, MAX_BURSTS, Span::new(time, time), BURST_S);
+    }
+
+    /// Books what a network message tells about requests; claims go to [`claim`](Self::claim).
+    pub fn network(&mut self, time: Option<Time>, sender: DeviceId, message: &NetworkMessage) {
+        if let NetworkMessage::Acknowledge { pgn, .. } = message {
+            self.answer(time, sender, *pgn);
+        }
+    }
+}
+
+/// The buses of a run, by wire.
+pub type Buses = ByWire<Bus>;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const A: Name = Name(0xC078_8C00_EF98_8350);
+    const B: Name = Name(0x4078_8200_F769_AE1D);
+
+    fn at(seconds: f64) -> Option<Time> {
+        Some(Time(0).plus(seconds))
+    }
+
+    #[test]
+    fn an_answer_is_no_start() {
+        let mut bus = Bus::default();
+        bus.request(at(10.0), GLOBAL, None, 60_928);
+        bus.claim(at(10.1), 28, A, DeviceId(0), at(10.0));
+        assert!(bus.starts.is_empty());
+        bus.claim(at(60.0), 28, A, DeviceId(0), at(55.0));
+        assert_eq!(bus.starts, [Start { device: DeviceId(0), silent_since: at(55.0), at: at(60.0).unwrap() }]);
+        assert!(bus.contentions.is_empty());
+    }
+
+    #[test]
+    fn two_names_on_one_address_contend() {
+        let mut bus = Bus::default();
+        for i in 0..5 {
+            bus.claim(at(f64::from(i) * 20.0), 28, A, DeviceId(0), None);
+            bus.claim(at(f64::from(i) * 20.0 + 0.1), 28, B, DeviceId(1), None);
+        }
+        let c = &bus.contentions[0];
+        assert_eq!((c.address, c.claims, c.changes, c.devices.len()), (28, 10, 9, 2));
+    }
+
+    #[test]
+    fn requests_wait_for_their_answers() {
+        let mut bus = Bus::default();
+        for (i, answered) in [true, false, true].into_iter().enumerate() {
+            let t = i as f64 * 5.0;
+            bus.request(at(t), 40, Some(DeviceId(3)), 126_996);
+            if answered {
+                bus.answer(at(t + 0.3), DeviceId(3), 126_996);
+            }
+        }
+        let (_, requests) = bus.requests[0];
+        assert_eq!((requests.asked, requests.answered), (3, 2));
+    }
+
+    #[test]
+    fn error_classes_are_counted() {
+        let mut bus = Bus::default();
+        bus.error(at(1.0), 0x204, &[0, 0x10, 0, 0, 0, 0, 12, 128]);
+        bus.error(at(2.0), 0x0A8, &[0, 0, 4, 0x19, 0, 0, 0, 0]);
+        bus.error(at(30.0), 0x004, &[0, 1]);
+        let e = &bus.errors;
+        assert_eq!((e.total, e.passive, e.no_ack, e.bus_error, e.protocol, e.overflow), (3, 1, 1, 1, 1, 1));
+        assert_eq!(e.counters, Some((12, 128)));
+        assert_eq!(e.bursts.len(), 2);
+    }
+}

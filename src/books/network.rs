@@ -1,0 +1,397 @@
+//! Networks: what hosts announce, which addresses they claim, who serves addresses, and floods.
+
+use super::inventory::DeviceId;
+use super::bounded;
+use super::by_wire::ByWire;
+use crate::frames::{Arp, ArpKind, Copies, Dhcp, DhcpType, Mac, StreamCounts};
+use crate::time::{Span, Time};
+use rustc_hash::FxHashMap;
+use std::net::{IpAddr, Ipv4Addr};
+
+/// Most signs that are remembered of one host.
+const MAX_SIGNS: usize = 256;
+
+/// Most addresses whose claimants are remembered, a network.
+const MAX_CLAIMED: usize = 4096;
+
+/// Most claimants of one address.
+const MAX_CLAIMANTS: usize = 8;
+
+/// Most pairs of asking host and address asked for, a network.
+const MAX_ASKED: usize = 4096;
+
+/// Most DHCP servers and clients, a network.
+const MAX_DHCP: usize = 256;
+
+/// Most stretches of flood that are remembered, a network.
+const MAX_FLOODS: usize = 64;
+
+/// Group and broadcast frames a second from which a second counts as flooded (common practice: over 1000).
+pub const FLOOD_PER_S: u64 = 1000;
+
+/// What a host shows when it comes up, or when it leaves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Sign {
+    /// ARP probe (RFC 5227).
+    ArpProbe,
+    /// ARP announcement or gratuitous reply.
+    ArpAnnouncement,
+    /// DHCP discover.
+    DhcpDiscover,
+    /// DHCP request after an offer or with a remembered lease; renewals are none.
+    DhcpRequest,
+    /// IPv6 router solicitation.
+    RouterSolicitation,
+    /// IPv6 duplicate address detection.
+    DuplicateDetection,
+    /// Group membership that no querier asked for.
+    GroupJoin,
+    /// Multicast DNS probe.
+    NameProbe,
+    /// Multicast DNS answer that nobody asked for.
+    NameAnnouncement,
+    /// SSDP alive.
+    ServiceAlive,
+    /// TCP connection opened (SYN).
+    Connect,
+    /// Says that it leaves: mDNS goodbye, SSDP byebye, DHCP release, LLDP with no time to live.
+    Goodbye,
+}
+
+impl Sign {
+    /// Whether a host shows this only when its link or its network stack comes up.
+    #[must_use]
+    pub const fn is_strong(self) -> bool {
+        matches!(
+            self,
+            Self::ArpProbe
+                | Self::ArpAnnouncement
+                | Self::DhcpDiscover
+                | Self::DhcpRequest
+                | Self::RouterSolicitation
+                | Self::DuplicateDetection
+                | Self::NameProbe
+        )
+    }
+
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::ArpProbe => "ARP probe",
+            Self::ArpAnnouncement => "ARP announcement",
+            Self::DhcpDiscover => "DHCP discover",
+            Self::DhcpRequest => "DHCP request",
+            Self::RouterSolicitation => "router solicitation",
+            Self::DuplicateDetection => "IPv6 duplicate address check",
+            Self::GroupJoin => "group membership report",
+            Self::NameProbe => "mDNS probe",
+            Self::NameAnnouncement => "mDNS announcement",
+            Self::ServiceAlive => "SSDP alive",
+            Self::Connect => "new TCP connection",
+            Self::Goodbye => "goodbye",
+        }
+    }
+}
+
+/// One host's signs.
+#[derive(Debug, Clone, Default)]
+pub struct Host {
+    /// What it showed and when; the latest [`MAX_SIGNS`].
+    pub signs: Vec<(Time, Sign)>,
+    /// Group and broadcast frames it sent.
+    pub group_frames: u64,
+    /// Its DHCP discovers, and those answered by an offer.
+    pub discovers: u64,
+    /// Offers and acknowledgements that it got.
+    pub offers: u64,
+    /// Its lease, once a server granted one: address and mask.
+    pub lease: Option<(Ipv4Addr, Option<Ipv4Addr>)>,
+    /// Its octets in the busiest second: when, and how many.
+    pub peak: Option<(Time, u64)>,
+    second: i64,
+    octets: u64,
+}
+
+impl Host {
+    fn octets(&mut self, time: Time, octets: u64) {
+        let second = time.0.div_euclid(1_000_000);
+        if second != self.second {
+            self.second = second;
+            self.octets = 0;
+        }
+        self.octets += octets;
+        if self.peak.is_none_or(|(_, most)| most < self.octets) {
+            self.peak = Some((Time(second.saturating_mul(1_000_000)), self.octets));
+        }
+    }
+}
+
+/// A host that claims an address.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Claimant {
+    /// Who.
+    pub device: DeviceId,
+    /// First and last time it spoke with this address.
+    pub span: Span,
+    /// How often.
+    pub count: u64,
+}
+
+/// An address that a host asks for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Asked {
+    /// Who asks.
+    pub device: DeviceId,
+    /// For which address.
+    pub ip: Ipv4Addr,
+    /// How often.
+    pub asks: u64,
+    /// First and last time.
+    pub span: Span,
+}
+
+/// A server that gave or offered addresses.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Server {
+    /// Server identifier.
+    pub ip: Ipv4Addr,
+    /// The host, by source MAC.
+    pub device: DeviceId,
+    /// Offers and acknowledgements.
+    pub answers: u64,
+    /// Router that it hands out.
+    pub router: Option<Ipv4Addr>,
+}
+
+/// Broadcast and group frames, second by second.
+#[derive(Debug, Clone, Default)]
+pub struct Floods {
+    /// Most in one second.
+    pub peak: u64,
+    /// When that was.
+    pub peak_at: Option<Time>,
+    /// Stretches of flooded seconds.
+    pub spans: Vec<Span>,
+    /// Group and broadcast frames in flooded seconds, and those of them that are further copies of one frame.
+    pub flooded: (u64, u64),
+    /// Of the copies of one frame within a few milliseconds, the most seen.
+    pub most_copies: u32,
+    second: Option<i64>,
+    now: (u64, u64),
+}
+
+impl Floods {
+    fn frame(&mut self, time: Time, copies: &Copies) {
+        let second = time.0.div_euclid(1_000_000);
+        if self.second != Some(second) {
+            self.settle();
+            self.second = Some(second);
+            self.now = (0, 0);
+        }
+        self.now.0 += 1;
+        self.now.1 += u64::from(copies.within_second > 2);
+        self.most_copies = self.most_copies.max(copies.within_second);
+    }
+
+    /// Takes the running second into account; call once at the end.
+    pub fn settle(&mut self) {
+        let Some(second) = self.second else { return };
+        let at = Time(second.saturating_mul(1_000_000));
+        if self.now.0 > self.peak {
+            self.peak = self.now.0;
+            self.peak_at = Some(at);
+        }
+        if self.now.0 < FLOOD_PER_S {
+            return;
+        }
+        self.flooded.0 += self.now.0;
+        self.flooded.1 += self.now.1;
+        let span = Span::new(at, at.plus(1.0));
+        bounded::stretch(&mut self.spans, MAX_FLOODS, span, 2.0);
+    }
+}
+
+/// One network.
+#[derive(Debug, Clone, Default)]
+pub struct Network {
+    /// Signs by host.
+    pub hosts: FxHashMap<DeviceId, Host>,
+    /// Who uses which IPv4 address.
+    pub claimed: Vec<(Ipv4Addr, Vec<Claimant>)>,
+    /// Addresses that hosts ask for.
+    pub asked: Vec<Asked>,
+    /// DHCP servers.
+    pub servers: Vec<Server>,
+    /// Floods.
+    pub floods: Floods,
+    /// Hosts whose DHCP client declined an address because it is in use.
+    pub declined: Vec<(DeviceId, Time)>,
+    /// Frames that the recorder saw more than once.
+    pub copies: u64,
+    /// TCP directions: sending and receiving host, counts.
+    pub streams: Vec<((IpAddr, u16), (IpAddr, u16), StreamCounts)>,
+    index: FxHashMap<Ipv4Addr, usize>,
+    asked_index: FxHashMap<(DeviceId, Ipv4Addr), usize>,
+    clients: FxHashMap<Mac, DeviceId>,
+    last_query: Option<Time>,
+    last_question: Option<Time>,
+}
+
+impl Network {
+    /// The account of a host.
+    pub fn host(&mut self, device: DeviceId) -> &mut Host {
+        self.hosts.entry(device).or_default()
+    }
+
+    /// Books a frame of a host: `octets` on the wire.
+    pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64, to_group: bool) {
+        let host = self.host(device);
+        host.group_frames += u64::from(to_group);
+        if let Some(time) = time {
+            host.octets(time, octets);
+        }
+    }
+
+    /// Books a group or broadcast frame, with the copies that were seen of it.
+    pub fn group_frame(&mut self, time: Option<Time>, copies: &Copies) {
+        if let Some(time) = time {
+            self.floods.frame(time, copies);
+        }
+    }
+
+    /// Books a sign of a host.
+    pub fn sign(&mut self, device: DeviceId, time: Option<Time>, sign: Sign) {
+        let Some(time) = time else { return };
+        let asked = match sign {
+            // Members answer a querier within its response time, 10 s by default (RFC 9776 8.3).
+            Sign::GroupJoin => self.last_query.is_some_and(|at| time.since(at) <= 11.0),
+            Sign::NameAnnouncement => self.last_question.is_some_and(|at| time.since(at) <= 1.0),
+            _ => false,
+        };
+        if asked {
+            return;
+        }
+        let signs = &mut self.host(device).signs;
+        if signs.len() >= MAX_SIGNS {
+            signs.drain(..MAX_SIGNS / 2);
+        }
+        signs.push((time, sign));
+    }
+
+    /// A querier asks for memberships.
+    pub fn membership_query(&mut self, time: Option<Time>) {
+        self.last_query = time.or(self.last_query);
+    }
+
+    /// Somebody asks for names.
+    pub fn name_query(&mut self, time: Option<Time>) {
+        self.last_question = time.or(self.last_question);
+    }
+
+    /// Books that a host speaks with an IPv4 address of its own.
+    pub fn claim(&mut self, device: DeviceId, ip: Ipv4Addr, time: Option<Time>) {
+        let Some(time) = time else { return };
+        if ip.is_unspecified() || ip.is_multicast() || ip.is_broadcast() {
+            return;
+        }
+        let next = self.claimed.len();
+        let index = match self.index.get(&ip) {
+            Some(&index) => index,
+            None if next >= MAX_CLAIMED => return,
+            None => {
+                self.index.insert(ip, next);
+                self.claimed.push((ip, Vec::new()));
+                next
+            }
+        };
+        let Some((_, claimants)) = self.claimed.get_mut(index) else { return };
+        let new = || Claimant { device, span: Span::new(time, time), count: 0 };
+        if let Some(claimant) = bounded::entry(claimants, MAX_CLAIMANTS, |c| c.device == device, new) {
+            claimant.count += 1;
+            claimant.span.to = claimant.span.to.max(time);
+        }
+    }
+
+    /// Books an ARP packet of a host.
+    pub fn arp(&mut self, device: DeviceId, arp: &Arp, own_mac: bool, time: Option<Time>) {
+        let kind = arp.kind();
+        match kind {
+            ArpKind::Probe => self.sign(device, time, Sign::ArpProbe),
+            ArpKind::Announcement | ArpKind::GratuitousReply => self.sign(device, time, Sign::ArpAnnouncement),
+            _ => {}
+        }
+        if own_mac && !matches!(kind, ArpKind::Probe) {
+            self.claim(device, arp.sender_ip, time);
+        }
+        if kind == ArpKind::Request {
+            self.ask(device, arp.target_ip, time);
+        }
+    }
+
+    fn ask(&mut self, device: DeviceId, ip: Ipv4Addr, time: Option<Time>) {
+        let Some(time) = time else { return };
+        let next = self.asked.len();
+        match self.asked_index.get(&(device, ip)) {
+            Some(&index) => {
+                if let Some(asked) = self.asked.get_mut(index) {
+                    asked.asks += 1;
+                    asked.span.to = asked.span.to.max(time);
+                }
+            }
+            None if next < MAX_ASKED => {
+                self.asked_index.insert((device, ip), next);
+                self.asked.push(Asked { device, ip, asks: 1, span: Span::new(time, time) });
+            }
+            None => {}
+        }
+    }
+
+    /// Books a DHCP message sent by a host.
+    pub fn dhcp(&mut self, device: DeviceId, dhcp: &Dhcp, to_all: bool, time: Option<Time>) {
+        use crate::frames::RequestState::{InitReboot, Selecting};
+        if dhcp.from_client {
+            if let Some(client) = dhcp.client
+                && self.clients.len() < MAX_DHCP
+            {
+                self.clients.insert(client, device);
+            }
+            match dhcp.kind {
+                Some(DhcpType::Discover) => {
+                    self.host(device).discovers += 1;
+                    self.sign(device, time, Sign::DhcpDiscover);
+                }
+                Some(DhcpType::Request) => {
+                    if matches!(dhcp.request_state(to_all), Some(Selecting | InitReboot)) {
+                        self.sign(device, time, Sign::DhcpRequest);
+                    }
+                }
+                Some(DhcpType::Decline) => {
+                    if let Some(time) = time {
+                        bounded::push(&mut self.declined, MAX_DHCP, (device, time));
+                    }
+                }
+                Some(DhcpType::Release) => self.sign(device, time, Sign::Goodbye),
+                _ => {}
+            }
+            return;
+        }
+        let Some(kind @ (DhcpType::Offer | DhcpType::Ack)) = dhcp.kind else { return };
+        if let Some(client) = dhcp.client.and_then(|mac| self.clients.get(&mac).copied()) {
+            let host = self.host(client);
+            host.offers += 1;
+            if kind == DhcpType::Ack && !dhcp.yiaddr.is_unspecified() {
+                host.lease = Some((dhcp.yiaddr, dhcp.mask));
+            }
+        }
+        let Some(ip) = dhcp.server else { return };
+        let is_it = |s: &Server| s.ip == ip && s.device == device;
+        let new = || Server { ip, device, answers: 0, router: dhcp.router };
+        if let Some(server) = bounded::entry(&mut self.servers, MAX_DHCP, is_it, new) {
+            server.answers += 1;
+        }
+    }
+}
+
+/// The networks of a run, by wire.
+pub type Networks = ByWire<Network>;

@@ -1,0 +1,424 @@
+//! Series: who supplies which quantity, and the values of those quantities that findings compare.
+
+use super::inventory::DeviceId;
+use super::steps::Steps;
+use super::timing::{Gaps, Message};
+use crate::messages::{Absent, Reading};
+use crate::time::Time;
+use rustc_hash::FxHashMap;
+
+/// Most sources that are kept.
+pub const MAX_SOURCES: usize = 4096;
+
+/// Most sources whose values are kept.
+const MAX_TRACKS: usize = 64;
+
+/// Most samples of one track; when it is full, every second block of time is given up.
+const MAX_SAMPLES: usize = 16_384;
+
+/// Length of a block of time: what is kept of a long track is kept whole for this long.
+const BLOCK_US: i64 = 32_000_000;
+
+/// Width of a class of speed in [`Source::by_speed`], knots.
+pub const SPEED_CLASS_KN: f64 = 0.5;
+
+/// Classes of speed: up to 60 knots.
+pub const SPEED_CLASSES: usize = 120;
+
+/// How old a speed may be to be taken for the boat's speed now, seconds.
+const SPEED_HOLDS_S: f64 = 3.0;
+
+/// One value of a track. What the two numbers are depends on the quantity; a number that is absent is NaN.
+///
+/// Heading: degrees, variation the message carries. Position: latitude, longitude. Depth: metres, offset. Course and
+/// speed over ground: degrees, knots. Others: the value, nothing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sample {
+    /// When.
+    pub time: Time,
+    /// The first number.
+    pub a: f64,
+    /// The second number.
+    pub b: f64,
+}
+
+/// The values of one source, thinned by whole blocks of time so that what is left keeps its full resolution.
+#[derive(Debug, Clone, Default)]
+pub struct Track {
+    samples: Vec<Sample>,
+    /// Only blocks whose number is a multiple of this are kept.
+    stride: i64,
+}
+
+impl Track {
+    fn push(&mut self, sample: Sample) {
+        let block = |s: &Sample| s.time.0.div_euclid(BLOCK_US);
+        self.stride = self.stride.max(1);
+        if block(&sample).rem_euclid(self.stride) != 0 {
+            return;
+        }
+        if self.samples.len() >= MAX_SAMPLES {
+            self.stride = self.stride.saturating_mul(2);
+            let stride = self.stride;
+            self.samples.retain(|s| block(s).rem_euclid(stride) == 0);
+            if self.samples.len() >= MAX_SAMPLES || block(&sample).rem_euclid(stride) != 0 {
+                return;
+            }
+        }
+        self.samples.push(sample);
+    }
+
+    /// The samples in the order of arrival. Between two kept blocks lies at least one block of time.
+    #[must_use]
+    pub fn samples(&self) -> &[Sample] {
+        &self.samples
+    }
+}
+
+/// A source's last value.
+#[derive(Debug, Clone, PartialEq)]
+pub enum LastValue {
+    /// Nothing yet.
+    None,
+    /// A number in the quantity's unit.
+    Number(f64),
+    /// Named numbers; the names bear the units.
+    Fields(Vec<(&'static str, f64)>),
+    /// A number in a unit that the quantity's name does not fix.
+    Measure(f64, &'static str),
+}
+
+/// What makes a source: a device's stream of one quantity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct SourceKey {
+    /// Whose.
+    pub device: DeviceId,
+    /// In which message.
+    pub message: Message,
+    /// Plain name of the quantity.
+    pub quantity: &'static str,
+    /// What it counts from.
+    pub reference: Option<&'static str>,
+    /// Which of several alike.
+    pub instance: Option<u8>,
+}
+
+/// One source.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// What makes it.
+    pub key: SourceKey,
+    /// Messages.
+    pub count: u64,
+    /// Messages that held the value.
+    pub valid: u64,
+    /// Messages with an exact zero where the value belongs.
+    pub zero: u64,
+    /// Messages without value because the field says "not available" or is empty.
+    pub not_available: u64,
+    /// Messages without value for any other reason.
+    pub unusable: u64,
+    /// The last value.
+    pub last_value: LastValue,
+    /// First message.
+    pub first: Option<Time>,
+    /// Last message.
+    pub last: Option<Time>,
+    /// Stretches between two values.
+    pub value_gaps: Gaps,
+    /// When the first and the last value came.
+    pub values_from_to: Option<(Time, Time)>,
+    /// Messages with and without value by the boat's speed, in classes of [`SPEED_CLASS_KN`].
+    pub by_speed: Vec<(u32, u32)>,
+    /// Steps that no boat makes.
+    pub steps: Steps,
+    /// The values, for the quantities that are compared.
+    pub track: Track,
+    tracked: bool,
+}
+
+/// Every source. At most [`MAX_SOURCES`], values of [`MAX_TRACKS`].
+#[derive(Debug, Default)]
+pub struct Series {
+    sources: Vec<Source>,
+    index: FxHashMap<SourceKey, u32>,
+    tracks: usize,
+    speed: Option<(Time, f64)>,
+}
+
+impl Series {
+    /// Books what a message says.
+    pub fn reading(&mut self, device: DeviceId, message: Message, time: Option<Time>, reading: &Reading) {
+        let Some(quantity) = reading.quantity() else {
+            self.fix_quality(device, message, time, reading);
+            return;
+        };
+        let speed = self.speed_at(time);
+        if let (Reading::CourseSpeed { speed_kn: Ok(kn), .. } | Reading::WaterSpeed { kn: Ok(kn) }, Some(time)) =
+            (reading, time)
+            && (quantity == "course-and-speed-over-ground" || speed.is_none())
+        {
+            self.speed = Some((time, *kn));
+        }
+        let key = SourceKey {
+            device,
+            message,
+            quantity,
+            reference: reading.reference(),
+            instance: reading.instance(),
+        };
+        if let Some(source) = self.source(key) {
+            source.reading(time, reading, speed);
+        }
+        if let Reading::Position { satellites, hdop, at } = reading
+            && (satellites.is_some() || hdop.is_some())
+        {
+            let fix = Reading::FixQuality {
+                fix: Some(at.is_ok()),
+                satellites: *satellites,
+                hdop: hdop.ok_or(Absent::NotAvailable),
+            };
+            self.fix_quality(device, message, time, &fix);
+        }
+    }
+
+    fn fix_quality(&mut self, device: DeviceId, message: Message, time: Option<Time>, reading: &Reading) {
+        let key = SourceKey { device, message, quantity: "fix-quality", reference: None, instance: None };
+        if let Some(source) = self.source(key) {
+            source.reading(time, reading, None);
+        }
+    }
+
+    /// The boat's speed over ground (or through water when nothing else is there) at this moment, knots.
+    fn speed_at(&self, time: Option<Time>) -> Option<f64> {
+        let (at, kn) = self.speed?;
+        (time?.since(at).abs() <= SPEED_HOLDS_S).then_some(kn)
+    }
+
+    fn source(&mut self, key: SourceKey) -> Option<&mut Source> {
+        let next = self.sources.len();
+        let index = match self.index.get(&key) {
+            Some(&index) => index as usize,
+            None if next >= MAX_SOURCES => return None,
+            None => {
+                let tracked = is_tracked(key.quantity) && self.tracks < MAX_TRACKS;
+                self.tracks += usize::from(tracked);
+                self.index.insert(key, next as u32);
+                self.sources.push(Source::new(key, tracked));
+                next
+            }
+        };
+        self.sources.get_mut(index)
+    }
+
+    /// Every source, in order of first appearance.
+    pub fn iter(&self) -> impl Iterator<Item = &Source> {
+        self.sources.iter()
+    }
+
+    /// The sources of one quantity.
+    pub fn of<'a>(&'a self, quantity: &'a str) -> impl Iterator<Item = &'a Source> {
+        self.sources.iter().filter(move |s| s.key.quantity == quantity)
+    }
+}
+
+fn is_tracked(quantity: &str) -> bool {
+    matches!(
+        quantity,
+        "heading"
+            | "position"
+            | "depth"
+            | "course-and-speed-over-ground"
+            | "speed-through-water"
+            | "rate-of-turn"
+            | "voltage"
+            | "variation"
+            | "fix-quality"
+    )
+}
+
+impl Source {
+    fn new(key: SourceKey, tracked: bool) -> Self {
+        let by_speed = if key.quantity == "depth" { vec![(0, 0); SPEED_CLASSES] } else { Vec::new() };
+        Self {
+            key,
+            count: 0,
+            valid: 0,
+            zero: 0,
+            not_available: 0,
+            unusable: 0,
+            last_value: LastValue::None,
+            first: None,
+            last: None,
+            value_gaps: Gaps::default(),
+            values_from_to: None,
+            by_speed,
+            steps: Steps::default(),
+            track: Track::default(),
+            tracked,
+        }
+    }
+
+    fn reading(&mut self, time: Option<Time>, reading: &Reading, speed_kn: Option<f64>) {
+        self.count += 1;
+        let (a, b) = numbers(reading);
+        let valid = reading.is_valid();
+        // A depth of exactly nothing is what some sounders send for "no bottom"; it is counted apart and judged later.
+        let zero = matches!(reading, Reading::Depth { m: Ok(m), .. } if *m == 0.0);
+        if valid {
+            self.valid += 1;
+            self.zero += u64::from(zero);
+            self.last_value = last_value(reading);
+        } else if absence(reading) == Some(Absent::NotAvailable) {
+            self.not_available += 1;
+        } else {
+            self.unusable += 1;
+        }
+        let Some(time) = time else { return };
+        self.first.get_or_insert(time);
+        self.last = Some(time);
+        if valid && !zero {
+            if let Some((_, last)) = self.values_from_to {
+                self.value_gaps.interval(last, time);
+            }
+            self.values_from_to = Some((self.values_from_to.map_or(time, |(from, _)| from), time));
+        }
+        if let Some(class) =
+            speed_kn.and_then(|kn| self.by_speed.get_mut((kn.abs() / SPEED_CLASS_KN) as usize))
+        {
+            let side = if valid && !zero { &mut class.0 } else { &mut class.1 };
+            *side = side.saturating_add(1);
+        }
+        match self.key.quantity {
+            "heading" if valid => self.steps.heading(time, a),
+            "position" if valid => self.steps.position(time, a, b, speed_kn),
+            _ => {}
+        }
+        if self.tracked {
+            self.track.push(Sample { time, a, b });
+        }
+    }
+}
+
+/// The two numbers of a reading's sample.
+fn numbers(reading: &Reading) -> (f64, f64) {
+    let or_nan = |v: &crate::messages::Value| v.unwrap_or(f64::NAN);
+    match reading {
+        Reading::Heading { deg, variation_deg, .. } => (or_nan(deg), or_nan(variation_deg)),
+        Reading::Position { at, .. } => {
+            at.map_or((f64::NAN, f64::NAN), |place| (place.lat_deg, place.lon_deg))
+        }
+        Reading::FixQuality { hdop, satellites, .. } => {
+            (or_nan(hdop), satellites.map_or(f64::NAN, f64::from))
+        }
+        Reading::Depth { m, offset_m, .. } => (or_nan(m), or_nan(offset_m)),
+        Reading::CourseSpeed { course_deg, speed_kn, .. } => (or_nan(course_deg), or_nan(speed_kn)),
+        Reading::WaterSpeed { kn: v }
+        | Reading::RateOfTurn { deg_per_min: v }
+        | Reading::Voltage { volts: v, .. }
+        | Reading::Variation { deg: v } => (or_nan(v), f64::NAN),
+        _ => (f64::NAN, f64::NAN),
+    }
+}
+
+/// Why a reading holds no value.
+fn absence(reading: &Reading) -> Option<Absent> {
+    match reading {
+        Reading::Position { at, .. } => at.err(),
+        Reading::CourseSpeed { course_deg, .. } => course_deg.err(),
+        Reading::Heading { deg: v, .. }
+        | Reading::Depth { m: v, .. }
+        | Reading::WaterSpeed { kn: v }
+        | Reading::Wind { speed_kn: v, .. }
+        | Reading::RateOfTurn { deg_per_min: v }
+        | Reading::Rudder { deg: v, .. }
+        | Reading::WaterTemperature { celsius: v, .. }
+        | Reading::Voltage { volts: v, .. }
+        | Reading::Engine { rpm: v, .. }
+        | Reading::Variation { deg: v }
+        | Reading::FixQuality { hdop: v, .. }
+        | Reading::Other { value: v, .. } => v.err(),
+        Reading::Attitude { yaw_deg, .. } => yaw_deg.err(),
+        Reading::Clock { .. } => Some(Absent::NotAvailable),
+    }
+}
+
+fn last_value(reading: &Reading) -> LastValue {
+    let number = |v: &crate::messages::Value| v.map_or(LastValue::None, LastValue::Number);
+    let fields = |list: &[(&'static str, f64)]| {
+        LastValue::Fields(list.iter().copied().filter(|(_, v)| v.is_finite()).collect())
+    };
+    let or_nan = |v: &crate::messages::Value| v.unwrap_or(f64::NAN);
+    match reading {
+        Reading::Position { at: Ok(place), .. } => {
+            fields(&[("lat_deg", place.lat_deg), ("lon_deg", place.lon_deg)])
+        }
+        Reading::CourseSpeed { course_deg, speed_kn, .. } => {
+            fields(&[("course_deg", or_nan(course_deg)), ("speed_kn", or_nan(speed_kn))])
+        }
+        Reading::Wind { angle_deg, speed_kn, .. } => {
+            fields(&[("angle_deg", or_nan(angle_deg)), ("speed_kn", or_nan(speed_kn))])
+        }
+        Reading::Attitude { yaw_deg, pitch_deg, roll_deg } => fields(&[
+            ("yaw_deg", or_nan(yaw_deg)),
+            ("pitch_deg", or_nan(pitch_deg)),
+            ("roll_deg", or_nan(roll_deg)),
+        ]),
+        Reading::Clock { days, of_day_us } => fields(&[
+            ("days_since_1970", days.map_or(f64::NAN, |d| d as f64)),
+            ("seconds_of_day", of_day_us.map_or(f64::NAN, |us| us as f64 / 1e6)),
+        ]),
+        Reading::Other { value: Ok(v), unit, .. } => LastValue::Measure(*v, unit),
+        Reading::Heading { deg: v, .. }
+        | Reading::Depth { m: v, .. }
+        | Reading::WaterSpeed { kn: v }
+        | Reading::RateOfTurn { deg_per_min: v }
+        | Reading::Rudder { deg: v, .. }
+        | Reading::WaterTemperature { celsius: v, .. }
+        | Reading::Voltage { volts: v, .. }
+        | Reading::Engine { rpm: v, .. }
+        | Reading::Variation { deg: v }
+        | Reading::FixQuality { hdop: v, .. } => number(v),
+        Reading::Position { .. } | Reading::Other { .. } => LastValue::None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_track_keeps_whole_blocks_and_stays_bounded() {
+        let mut track = Track::default();
+        for i in 0..200_000_i64 {
+            track.push(Sample { time: Time(i * 100_000), a: 0.0, b: 0.0 });
+        }
+        let kept = track.samples();
+        assert!(kept.len() <= MAX_SAMPLES && kept.len() > MAX_SAMPLES / 4, "{}", kept.len());
+        let steps = kept.windows(2).map(|w| w[1].time.micros_since(w[0].time));
+        assert!(steps.clone().all(|s| s == 100_000 || s > BLOCK_US));
+        assert!(kept[0].time.0 < BLOCK_US && kept[kept.len() - 1].time.0 > 15_000_000_000);
+    }
+
+    #[test]
+    fn values_are_booked_by_speed() {
+        let mut series = Series::default();
+        let depth = |m| Reading::Depth {
+            m,
+            below: crate::messages::DepthBelow::Transducer,
+            offset_m: Err(Absent::NotAvailable),
+        };
+        for i in 0..40_i64 {
+            let kn = i as f64;
+            let speed = Reading::CourseSpeed { course_deg: Ok(0.0), north: None, speed_kn: Ok(kn) };
+            let time = Some(Time(i * 1_000_000));
+            series.reading(DeviceId(0), Message::Pgn(129_026), time, &speed);
+            let m = if i < 20 { Ok(5.0) } else { Err(Absent::NotAvailable) };
+            series.reading(DeviceId(1), Message::Pgn(128_267), time, &depth(m));
+        }
+        let source = series.of("depth").next().unwrap();
+        assert_eq!((source.count, source.valid, source.not_available), (40, 20, 20));
+        assert_eq!(source.by_speed[38], (1, 0));
+        assert_eq!(source.by_speed[40], (0, 1));
+    }
+}

@@ -1,0 +1,156 @@
+//! Steps: where a heading or a position moves faster than a boat can, noted as it passes.
+
+use crate::time::Time;
+use crate::units::{KNOTS_PER_M_S, Place, wrap_180};
+
+/// Most steps that are remembered, the first ones; all are counted.
+const MAX_STEPS: usize = 256;
+
+/// Steps before the one in question that it is compared with.
+const BEFORE: usize = 5;
+
+/// No boat of this size turns faster than this for a moment, degrees a second (a bow motor pivots a light boat at
+/// about 60; common practice, no source).
+const TURN_LIMIT_DEG_S: f64 = 90.0;
+
+/// Sensor noise and rounding that a heading step may have on top, degrees.
+const HEADING_SLACK_DEG: f64 = 8.0;
+
+/// Longest time over which a step is judged, seconds; after a longer pause everything may have moved.
+const LONGEST_S: f64 = 2.5;
+
+/// No boat of this kind goes faster than this, knots (common practice, no source).
+const SPEED_LIMIT_KN: f64 = 90.0;
+
+/// What a position may wander between two fixes without the boat moving, metres (GNSS noise, common practice).
+const POSITION_SLACK_M: f64 = 25.0;
+
+/// One step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    /// The last value before it.
+    pub from: Time,
+    /// The first value after it.
+    pub to: Time,
+    /// Its size: degrees (signed) or metres.
+    pub size: f64,
+}
+
+/// The steps of one source.
+#[derive(Debug, Clone, Default)]
+pub struct Steps {
+    /// The first ones, at most [`MAX_STEPS`].
+    pub list: Vec<Step>,
+    /// How many there were.
+    pub count: u64,
+    /// The largest, degrees or metres, without sign.
+    pub largest: f64,
+    last: Option<(Time, f64, f64)>,
+    rates: [f64; BEFORE],
+    seen: usize,
+}
+
+impl Steps {
+    /// Books a heading in degrees.
+    pub(super) fn heading(&mut self, time: Time, deg: f64) {
+        let last = self.last.replace((time, deg, 0.0));
+        let Some((from, before, _)) = last else { return };
+        let dt = time.since(from);
+        let size = wrap_180(deg - before);
+        if dt <= 0.0 || dt > LONGEST_S {
+            self.seen = 0;
+            return;
+        }
+        let usual = self.usual_rate();
+        let limit = HEADING_SLACK_DEG + (TURN_LIMIT_DEG_S * dt).max(3.0 * usual * dt);
+        if size.abs() > limit && self.seen > 0 {
+            self.note(Step { from, to: time, size });
+        }
+        self.rate(size.abs() / dt);
+    }
+
+    /// Books a position; `speed_kn` is the boat's speed when another message tells it.
+    pub(super) fn position(&mut self, time: Time, lat_deg: f64, lon_deg: f64, speed_kn: Option<f64>) {
+        let last = self.last.replace((time, lat_deg, lon_deg));
+        let Some((from, lat, lon)) = last else { return };
+        let dt = time.since(from);
+        let (north, east) = Place { lat_deg: lat, lon_deg: lon }.offset_to(Place { lat_deg, lon_deg });
+        let size = north.hypot(east);
+        if dt <= 0.0 || dt > LONGEST_S * 2.0 {
+            self.seen = 0;
+            return;
+        }
+        let usual = self.usual_rate();
+        let known = speed_kn.map_or(SPEED_LIMIT_KN / KNOTS_PER_M_S, |kn| 2.0 * kn / KNOTS_PER_M_S);
+        let limit = POSITION_SLACK_M + (known * dt).max(3.0 * usual * dt);
+        if size > limit && self.seen > 0 {
+            self.note(Step { from, to: time, size });
+        }
+        self.rate(size / dt);
+    }
+
+    fn note(&mut self, step: Step) {
+        self.count += 1;
+        self.largest = self.largest.max(step.size.abs());
+        if self.list.len() < MAX_STEPS {
+            self.list.push(step);
+        }
+    }
+
+    fn rate(&mut self, rate: f64) {
+        if let Some(slot) = self.rates.get_mut(self.seen % BEFORE) {
+            *slot = rate;
+        }
+        self.seen += 1;
+        if self.seen >= 2 * BEFORE {
+            self.seen -= BEFORE;
+        }
+    }
+
+    /// The median rate of the last few steps, so that a jump and its return do not hide each other.
+    fn usual_rate(&self) -> f64 {
+        let mut rates = self.rates;
+        let known = self.seen.min(BEFORE);
+        let Some(known) = rates.get_mut(..known) else { return 0.0 };
+        known.sort_unstable_by(f64::total_cmp);
+        known.get(known.len() / 2).copied().unwrap_or(0.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn headings(list: impl Iterator<Item = f64>) -> Steps {
+        let mut steps = Steps::default();
+        for (i, deg) in list.enumerate() {
+            steps.heading(Time(i as i64 * 100_000), deg);
+        }
+        steps
+    }
+
+    #[test]
+    fn a_jump_and_its_return_are_two_steps_across_north() {
+        let steps = headings((0..60).map(|i| if (30..36).contains(&i) { 40.0 } else { 355.0 }));
+        assert_eq!(steps.count, 2);
+        assert_eq!(steps.list[0].size, 45.0);
+        assert_eq!(steps.list[1].size, -45.0);
+    }
+
+    #[test]
+    fn a_fast_turn_is_no_jump() {
+        let turning = headings((0..80).map(|i| crate::units::wrap_360(6.0 * f64::from(i))));
+        assert_eq!(turning.count, 0, "60 degrees a second, through north");
+    }
+
+    #[test]
+    fn a_position_that_leaves_the_boat_is_a_step() {
+        let mut steps = Steps::default();
+        for i in 0..30_i64 {
+            let away = if i == 20 { 0.003 } else { 0.0 };
+            steps.position(Time(i * 1_000_000), 54.0 + away + 1e-4 * i as f64, 179.9999, Some(22.0));
+        }
+        assert_eq!(steps.count, 2);
+        assert!((steps.largest - 345.0).abs() < 5.0, "{}", steps.largest);
+    }
+}

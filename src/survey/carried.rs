@@ -1,0 +1,103 @@
+//! Lines inside datagrams and streams: which of them are one 0183 line or CAN bus, and into the books with them.
+
+use super::Intake;
+use crate::books::inventory::DeviceId;
+use crate::books::wires::WireId;
+use crate::recording::{CanFrame, WireKind, can_line};
+use crate::time::Time;
+use rustc_hash::FxHashMap;
+use std::net::IpAddr;
+
+/// Most feeds that are followed.
+const MAX_FEEDS: usize = 1024;
+
+/// A sender that gives the same lines to several receivers is followed to one of them; when that one gets nothing for
+/// this long, the next is taken, seconds.
+const RECEIVER_GONE_S: f64 = 10.0;
+
+/// Where a sender's lines go.
+type Receiver = (IpAddr, u16);
+
+/// One sender's lines on one port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(super) struct FeedKey {
+    pub(super) wire: WireId,
+    pub(super) host: DeviceId,
+    pub(super) tcp: bool,
+    pub(super) port: u16,
+}
+
+/// One sender's lines on one port.
+#[derive(Debug)]
+struct Feed {
+    receiver: Receiver,
+    last: Option<Time>,
+    line: Option<WireId>,
+    bus: Option<WireId>,
+}
+
+/// Every feed.
+#[derive(Debug, Default)]
+pub(super) struct Feeds(FxHashMap<FeedKey, Feed>);
+
+impl Intake {
+    /// Books a line that a host's datagram or stream carries.
+    pub(super) fn carried_line(&mut self, key: FeedKey, receiver: Receiver, time: Option<Time>, line: &[u8]) {
+        let room = self.feeds.0.len() < MAX_FEEDS;
+        let Some(feed) = (match self.feeds.0.entry(key) {
+            std::collections::hash_map::Entry::Occupied(entry) => Some(entry.into_mut()),
+            std::collections::hash_map::Entry::Vacant(entry) => {
+                room.then(|| entry.insert(Feed { receiver, last: None, line: None, bus: None }))
+            }
+        }) else {
+            return;
+        };
+        if feed.receiver != receiver {
+            let gone = feed.last.zip(time).is_none_or(|(last, now)| now.since(last) > RECEIVER_GONE_S);
+            if !gone {
+                return;
+            }
+            feed.receiver = receiver;
+        }
+        feed.last = time.or(feed.last);
+        let recording = self.books.wires.get(key.wire).map_or(0, |w| w.recording);
+        let label = |books: &crate::books::Books| {
+            let ip = books.inventory.get(key.host).and_then(|d| d.ips.first().copied());
+            let place = ip.map_or_else(|| "a host".to_owned(), |ip| ip.to_string());
+            Some(format!("{} port {} of {place}", if key.tcp { "TCP" } else { "UDP" }, key.port))
+        };
+        match content(line) {
+            Some(Content::Sentence) => {
+                let known = feed.line;
+                let wire = known.unwrap_or_else(|| {
+                    let label = label(&self.books);
+                    self.books.wires.add(recording, WireKind::Line, label, Some(key.wire))
+                });
+                feed.line = Some(wire);
+                self.line(wire, time, line.trim_ascii(), Some(key.host));
+            }
+            Some(Content::Frame(frame)) => {
+                let known = feed.bus;
+                let wire = known.unwrap_or_else(|| {
+                    let label = label(&self.books);
+                    self.books.wires.add(recording, WireKind::Can, label, Some(key.wire))
+                });
+                feed.bus = Some(wire);
+                self.can(wire, time, &frame);
+            }
+            None => {}
+        }
+    }
+}
+
+enum Content {
+    Sentence,
+    Frame(CanFrame),
+}
+
+fn content(line: &[u8]) -> Option<Content> {
+    match line.trim_ascii_start().first()? {
+        b'$' | b'!' | b'\\' => Some(Content::Sentence),
+        _ => can_line(line).map(Content::Frame),
+    }
+}

@@ -1,0 +1,228 @@
+//! One pass over the recordings of one boat: records in, a report out.
+
+mod can;
+mod carried;
+mod line;
+mod packet;
+
+use crate::books::Books;
+use crate::books::inventory::DeviceId;
+use crate::books::timing::Message;
+use crate::books::wires::WireId;
+use crate::messages::Reading;
+use crate::messages::n2k::Assembler;
+use crate::recording::{
+    self, Merged, Payload, Record, Recording, RecordingError, Summary, WireInfo, WireKind,
+};
+use crate::report::model::Report;
+use crate::time::{DAY_US, Span, Time};
+use crate::{complaints, findings, report};
+use rustc_hash::FxHashMap;
+
+/// One end of the time window, as a person gives it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum When {
+    /// A moment in recording time.
+    Moment(Time),
+    /// Microseconds since midnight UTC, on the day of the recording.
+    OfDay(i64),
+}
+
+/// What is asked of a run.
+#[derive(Debug, Clone, Default)]
+pub struct Options {
+    /// Leave out what lies before this moment.
+    pub from: Option<When>,
+    /// Leave out what lies after this moment.
+    pub to: Option<When>,
+    /// The owner's complaint, one of [`crate::complaints::NAMES`].
+    pub complaint: Option<&'static str>,
+}
+
+impl Options {
+    /// The window in recording time (both ends included), for recordings whose first stamped record lies at `first`.
+    ///
+    /// A time of day lies on the day of `first`. An end that would fall before the window's begin (or before `first`
+    /// when no begin is given) lies on the next day, so that a window may reach over midnight.
+    #[must_use]
+    pub fn window(&self, first: Time) -> (Option<Time>, Option<Time>) {
+        let midnight = first.0.div_euclid(DAY_US).saturating_mul(DAY_US);
+        let on_day = |of_day: i64| Time(midnight.saturating_add(of_day));
+        let from = self.from.map(|when| match when {
+            When::Moment(time) => time,
+            When::OfDay(of_day) => on_day(of_day),
+        });
+        let to = self.to.map(|when| match when {
+            When::Moment(time) => time,
+            When::OfDay(of_day) if on_day(of_day) < from.unwrap_or(first) => {
+                on_day(of_day.saturating_add(DAY_US))
+            }
+            When::OfDay(of_day) => on_day(of_day),
+        });
+        (from, to)
+    }
+}
+
+/// How far a run has come; handed to the caller now and then.
+#[derive(Debug, Clone, Copy)]
+pub struct Progress {
+    /// Share of the input read, 0 to 1, when its size is known.
+    pub share: Option<f64>,
+    /// Frames read so far.
+    pub frames: u64,
+}
+
+/// Reads the recordings (paths, `-` is standard input), merged by time, and reports on them.
+///
+/// # Errors
+/// When a recording cannot be opened, is of no known kind, or cannot be read on.
+pub fn report(
+    paths: &[String],
+    options: &Options,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Report, RecordingError> {
+    let recordings = paths.iter().map(|path| recording::open(path)).collect::<Result<Vec<_>, _>>()?;
+    report_on(recordings, options, progress)
+}
+
+/// As [`report`], on recordings that are open already.
+///
+/// # Errors
+/// When a recording cannot be read on.
+pub fn report_on(
+    recordings: Vec<Box<dyn Recording>>,
+    options: &Options,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Report, RecordingError> {
+    let books = fill(recordings, options, progress)?;
+    let findings = findings::judge(&books);
+    let answers = complaints::answer(&books, &findings, options.complaint);
+    Ok(report::assemble(&books, findings, answers))
+}
+
+/// The pass itself: every record, in order of time, into the books.
+///
+/// # Errors
+/// When a recording cannot be read on.
+pub fn fill(
+    recordings: Vec<Box<dyn Recording>>,
+    options: &Options,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Books, RecordingError> {
+    let mut merged = Merged::new(recordings);
+    let mut intake = Intake::default();
+    let mut window = None;
+    let mut frames = 0;
+    while merged.advance()? {
+        let (number, record) = merged.current();
+        if let Some(time) = record.time {
+            let (from, to) = *window.get_or_insert_with(|| options.window(time));
+            if from.is_some_and(|from| time < from) || to.is_some_and(|to| time > to) {
+                continue;
+            }
+        }
+        intake.record(number, &record, || {
+            merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned())
+        });
+        frames += 1;
+        if frames % PROGRESS_EVERY == 0 {
+            progress(Progress { share: merged.progress(), frames });
+        }
+    }
+    Ok(intake.finish(merged.summaries().cloned().collect()))
+}
+
+/// Frames between two calls of the progress function.
+const PROGRESS_EVERY: u64 = 16_384;
+
+/// Turns records into bookings; holds what must be remembered between one frame and the next.
+#[derive(Default)]
+struct Intake {
+    books: Books,
+    wires: FxHashMap<(usize, usize), WireId>,
+    spans: FxHashMap<usize, Span>,
+    assemblers: FxHashMap<WireId, Assembler>,
+    tables: FxHashMap<WireId, packet::Tables>,
+    feeds: carried::Feeds,
+    readings: Vec<Reading>,
+}
+
+impl Intake {
+    fn record(&mut self, number: usize, record: &Record<'_>, info: impl FnOnce() -> Option<WireInfo>) {
+        if let Some(time) = record.time {
+            let span = self.spans.entry(number).or_insert_with(|| Span::new(time, time));
+            *span = Span::new(span.from.min(time), span.to.max(time));
+        }
+        let wire = match self.wires.get(&(number, record.wire)) {
+            Some(wire) => *wire,
+            None => {
+                let info = info().unwrap_or(WireInfo { kind: WireKind::Ethernet, name: None });
+                let wire = self.books.wires.add(number, info.kind, info.name, None);
+                self.wires.insert((number, record.wire), wire);
+                wire
+            }
+        };
+        match record.payload {
+            Payload::Packet { link, bytes, original } => {
+                self.packet(wire, record.time, link, bytes, original);
+            }
+            Payload::Can(frame) => self.can(wire, record.time, &frame),
+            Payload::Line(line) => self.line(wire, record.time, line, None),
+            Payload::Other => {}
+        }
+    }
+
+    /// Books the readings that a message was decoded into.
+    fn book_readings(&mut self, device: DeviceId, message: Message, time: Option<Time>) {
+        for reading in &self.readings {
+            self.books.series.reading(device, message, time, reading);
+            if let (Reading::Clock { of_day_us: Some(of_day_us), .. }, Some(time)) = (reading, time) {
+                self.books.clock.reading(device, message, time, *of_day_us);
+            }
+        }
+    }
+
+    fn finish(mut self, summaries: Vec<Summary>) -> Books {
+        self.settle_packets();
+        let mut books = self.books;
+        for (wire, bus) in books.buses.iter_mut() {
+            bus.losses = self.assemblers.get(&wire).map(Assembler::losses).unwrap_or_default();
+        }
+        for (_, network) in books.networks.iter_mut() {
+            network.floods.settle();
+        }
+        books.wires.settle();
+        books.spans = (0..summaries.len()).map(|number| self.spans.get(&number).copied()).collect();
+        books.recordings = summaries;
+        books
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HOUR_US: i64 = DAY_US / 24;
+
+    #[test]
+    fn a_time_of_day_lies_on_the_day_of_the_recording() {
+        let first = Time(20_000 * DAY_US + 10 * HOUR_US);
+        let at = |hours: i64| Time(20_000 * DAY_US + hours * HOUR_US);
+        let window = |from, to| Options { from, to, complaint: None }.window(first);
+        let of_day = |hours: i64| Some(When::OfDay(hours * HOUR_US));
+        assert_eq!(window(None, None), (None, None));
+        assert_eq!(window(of_day(11), of_day(12)), (Some(at(11)), Some(at(12))));
+        assert_eq!(window(of_day(23), of_day(1)), (Some(at(23)), Some(at(25))), "over midnight");
+        assert_eq!(window(None, of_day(9)), (None, Some(at(33))), "before the first record: the next day");
+        assert_eq!(window(Some(When::Moment(at(1))), of_day(9)), (Some(at(1)), Some(at(9))));
+    }
+
+    #[test]
+    fn any_first_record_gives_a_window() {
+        for first in [i64::MIN, -1, i64::MAX] {
+            let all = Options { from: Some(When::OfDay(1)), to: Some(When::OfDay(0)), complaint: None };
+            let (from, to) = all.window(Time(first));
+            assert!(from <= to);
+        }
+    }
+}

@@ -1,6 +1,7 @@
 //! The clock of a text log: from what a line says of the time to recording time.
 
 use super::TimeBase;
+use super::account::counted;
 use super::boat_clock::{self, BoatTime};
 use super::prospect::Prospect;
 use super::stamp::Stamp;
@@ -55,7 +56,7 @@ impl Clock {
     pub(super) fn time(&mut self, stamp: Option<Stamp>, sentence: Option<&[u8]>) -> Option<Time> {
         match stamp {
             Some(Stamp::Moment(us)) => self.last = Some(us),
-            Some(Stamp::OfDay(us)) => self.last = Some(self.on_a_day(us)),
+            Some(Stamp::OfDay(us)) => self.pass_to(self.on_a_day(us)),
             Some(Stamp::Count) | None => {
                 if !matches!(self.base, TimeBase::Stamped | TimeBase::TimeOfDay)
                     && let Some(time) = sentence.and_then(boat_clock::read)
@@ -68,10 +69,6 @@ impl Clock {
     }
 
     fn boat_time(&mut self, time: BoatTime) {
-        if !time.valid && !self.trust_void {
-            return;
-        }
-        self.trust_void &= !time.valid;
         if self.base == TimeBase::None {
             self.dated = time.day.is_some();
             self.base = if self.dated { TimeBase::BoatClock } else { TimeBase::BoatTimeOfDay };
@@ -81,20 +78,32 @@ impl Clock {
             Some(day) => day.saturating_mul(DAY_US).saturating_add(time.of_day),
             None => self.on_a_day(time.of_day),
         };
+        // A receiver that lost its fix keeps good time; one that never had it may give any.
+        let trusted = time.valid
+            || self.trust_void
+            || self.last.is_some_and(|last| now.abs_diff(last) <= HOUR_US as u64);
+        self.trust_void &= !time.valid;
         let disagree =
             self.last.is_some_and(|last| now < last && last.saturating_sub(now) <= TALKERS_DISAGREE_US);
-        if !disagree {
-            self.last = Some(now);
+        if trusted && !disagree {
+            self.pass_to(now);
         }
+    }
+
+    fn pass_to(&mut self, now: i64) {
+        let day = |us: i64| us.div_euclid(DAY_US);
+        if self.last.is_some_and(|last| day(now) > day(last)) {
+            self.midnights = self.midnights.saturating_add(1);
+        }
+        self.last = Some(now);
     }
 
     /// A time of day on the day of the last time, or on the next one when it wrapped past midnight. A line that comes
     /// late, from before midnight, stays on the day before.
-    fn on_a_day(&mut self, of_day: i64) -> i64 {
+    fn on_a_day(&self, of_day: i64) -> i64 {
         let Some(last) = self.last else { return of_day };
         let (day, before) = (last.div_euclid(DAY_US), last.rem_euclid(DAY_US));
         let day = if before.saturating_sub(of_day) > DAY_US / 2 {
-            self.midnights = self.midnights.saturating_add(1);
             day.saturating_add(1)
         } else if before < HOUR_US && of_day > DAY_US - HOUR_US && self.midnights > 0 {
             day.saturating_sub(1)
@@ -175,6 +184,16 @@ mod tests {
         let at = |s: i64| Some(day + s * 1_000_000);
         assert_eq!(times, [at(71_346), at(71_346), at(71_347), at(71_347), at(71_347), at(71_347)]);
         assert_eq!(clock.base, TimeBase::BoatClock);
+    }
+
+    #[test]
+    fn the_clock_runs_on_without_a_fix() {
+        let (_, times) = clock(
+            "$GPRMC,115959.00,V,,,,,,,,,\n$GPRMC,120000.00,A,,,,,,,010809,,\n$GPRMC,120001.00,V,,,,,,,010809,,\n\
+             $GPRMC,000000.00,V,,,,,,,060180,,\n",
+        );
+        let at = |s: i64| Some(14_457 * DAY_US + s * 1_000_000);
+        assert_eq!(times, [at(43_199), at(43_200), at(43_201), at(43_201)]);
     }
 
     #[test]

@@ -46,6 +46,13 @@ pub(super) struct Origin {
     failed: Cell<bool>,
 }
 
+impl Origin {
+    /// A file of which nothing was read yet.
+    pub(super) fn new(path: &str, size: Option<u64>) -> Self {
+        Self { path: path.to_owned(), size, ..Self::default() }
+    }
+}
+
 /// Counts the stored bytes on their way.
 pub(super) struct Counted {
     input: Box<dyn Read>,

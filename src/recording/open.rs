@@ -26,7 +26,7 @@ pub fn open(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
         let found = "it is a directory; name the files in it".to_owned();
         return Err(RecordingError::Unknown { path: path.to_owned(), found });
     }
-    open_reader(path, about.is_file().then(|| about.len()), Box::new(file))
+    open_reader(path, about.is_file().then_some(about.len()), Box::new(file))
 }
 
 /// Opens a recording that is read from `input`. `path` is what messages call it, `size` its stored size in bytes when
@@ -39,7 +39,7 @@ pub fn open_reader(
     size: Option<u64>,
     input: Box<dyn Read>,
 ) -> Result<Box<dyn Recording>, RecordingError> {
-    let origin = Rc::new(Origin { path: path.to_owned(), size, ..Origin::default() });
+    let origin = Rc::new(Origin::new(path, size));
     open_content(Rc::clone(&origin), input).map_err(|refusal| match refusal {
         Refusal::Io(source) => RecordingError::Io { path: path.to_owned(), source },
         Refusal::Unknown(found) => {

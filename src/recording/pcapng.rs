@@ -140,7 +140,7 @@ impl Pcapng {
         match block.kind {
             SECTION => {
                 self.big = block.big;
-                self.interfaces.new_section();
+                self.interfaces.new_section(bytes, self.big);
             }
             1 => self.interfaces.describe(bytes, self.big)?,
             5 => self.interfaces.statistics(bytes, self.big)?,

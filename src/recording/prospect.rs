@@ -78,27 +78,35 @@ impl Prospect {
         }
     }
 
-    /// The time of the first sentence that gives one, and whether its date is known.
+    /// The time of the first sentence that gives one, and whether its date is known. A time that nobody vouches for is
+    /// taken when it lies within an hour of one that somebody does, or when there is no other.
     pub(super) fn boat_start(&self) -> Option<(i64, bool)> {
-        let first = self.valid.or(self.void)?.of_day;
-        let Some(dated) = self.valid_dated.or(self.void_dated) else { return Some((first, false)) };
-        // The sentence lies near the first one that has a date, perhaps on the other side of midnight.
-        let near = dated.div_euclid(DAY_US).saturating_mul(DAY_US).saturating_add(first);
-        let half = DAY_US / 2;
-        let day = if near.saturating_sub(dated) > half {
-            -DAY_US
-        } else if dated.saturating_sub(near) > half {
-            DAY_US
-        } else {
-            0
-        };
-        Some((near.saturating_add(day), true))
+        const HOUR_US: u64 = DAY_US as u64 / 24;
+        let Some(first) = self.valid else { return Some(beside(self.void?.of_day, self.void_dated)) };
+        let (start, dated) = beside(first.of_day, self.valid_dated.or(self.void_dated));
+        let (void_start, _) = beside(self.void.map_or(first.of_day, |void| void.of_day), Some(start));
+        let near = void_start < start && void_start.abs_diff(start) <= HOUR_US;
+        Some((if near { void_start } else { start }, dated))
     }
 
     /// Whether nobody vouches for any time.
     pub(super) fn is_void(&self) -> bool {
         self.valid.is_none()
     }
+}
+
+/// A time of day on the day of `moment`, or the one beside it when that is nearer; whether there is such a moment.
+fn beside(of_day: i64, moment: Option<i64>) -> (i64, bool) {
+    let Some(moment) = moment else { return (of_day, false) };
+    let same_day = moment.div_euclid(DAY_US).saturating_mul(DAY_US).saturating_add(of_day);
+    let day = if same_day.saturating_sub(moment) > DAY_US / 2 {
+        -DAY_US
+    } else if moment.saturating_sub(same_day) > DAY_US / 2 {
+        DAY_US
+    } else {
+        0
+    };
+    (same_day.saturating_add(day), true)
 }
 
 /// A start, three letters or digits at least, and a comma or `*` behind them.

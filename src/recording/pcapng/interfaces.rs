@@ -41,9 +41,13 @@ pub(super) struct Interfaces {
 }
 
 impl Interfaces {
-    /// Begins a new section: interfaces are numbered anew.
-    pub(super) fn new_section(&mut self) {
+    /// Begins a new section: interfaces are numbered anew. Its own options are only looked at for damage.
+    pub(super) fn new_section(&mut self, block: &[u8], big: bool) {
         self.close();
+        let rest = block.get(24..).unwrap_or_default();
+        let mut options = Options { rest, big, left: MAX_OPTIONS, broken: false };
+        options.by_ref().for_each(drop);
+        self.broken_options += u64::from(options.broken);
     }
 
     /// Sums up the drop counters of the section; what packets and statistics said, over all sections so far.
@@ -155,7 +159,7 @@ impl Interfaces {
 fn micros(ticks: u64, resolution: u8) -> i64 {
     let power = u32::from(resolution & 0x7F);
     let wide = if resolution & 0x80 != 0 {
-        u128::from(ticks) * 1_000_000 >> power
+        (u128::from(ticks) * 1_000_000) >> power
     } else if power <= 6 {
         u128::from(ticks) * 10u128.pow(6 - power)
     } else {

@@ -10,6 +10,9 @@ const MAX_WIRES: usize = 256;
 /// Places of damage that get a line of their own; the rest is one line.
 const MAX_DAMAGE_LINES: u64 = 5;
 
+/// Bytes of a line end: damaged lines in a row are one place.
+const LINE_END: u64 = 2;
+
 /// Lines of problems kept.
 const MAX_PROBLEMS: usize = 64;
 
@@ -37,6 +40,8 @@ pub(super) struct Account {
     pub(super) summary: Summary,
     ranks: Vec<Rank>,
     damage_places: u64,
+    /// The place of damage that may still grow: where it begins and ends, and how many bytes of it are damaged.
+    place: Option<(u64, u64, u64)>,
     other_links: Vec<(u16, u64)>,
     short_can: u64,
     origin: Rc<Origin>,
@@ -56,6 +61,7 @@ impl Account {
             },
             ranks: Vec::new(),
             damage_places: 0,
+            place: None,
             other_links: Vec::new(),
             short_can: 0,
             origin,
@@ -82,13 +88,27 @@ impl Account {
             return;
         }
         self.summary.damaged_bytes = self.summary.damaged_bytes.saturating_add(bytes);
+        let end = offset.saturating_add(bytes);
+        self.place = match self.place {
+            Some((from, to, sum)) if offset <= to.saturating_add(LINE_END) => {
+                Some((from, end, sum.saturating_add(bytes)))
+            }
+            _ => {
+                self.name_place();
+                Some((offset, end, bytes))
+            }
+        };
+    }
+
+    /// Gives the last place of damage a line, if there is still room for one.
+    fn name_place(&mut self) {
+        let Some((offset, _, bytes)) = self.place.take() else { return };
         self.damage_places += 1;
         if self.damage_places <= MAX_DAMAGE_LINES {
             let unpacked = if self.summary.compression.is_some() { " of the unpacked content" } else { "" };
-            self.note(
-                Rank::Damage,
-                format!("{} at byte {offset}{unpacked} are damaged and were skipped", counted(bytes, "byte")),
-            );
+            let text =
+                format!("{} damaged and skipped at byte {offset}{unpacked}", counted_were(bytes, "byte"));
+            self.note(Rank::Damage, text);
         }
     }
 
@@ -158,6 +178,7 @@ impl Account {
             self.summary.truncated = true;
             self.note(Rank::Cut, fault);
         }
+        self.name_place();
         if self.damage_places > MAX_DAMAGE_LINES {
             let (more, all) = (self.damage_places - MAX_DAMAGE_LINES, self.summary.damaged_bytes);
             self.note(
@@ -198,4 +219,35 @@ pub(super) fn counted_are(n: u64, noun: &str) -> String {
 /// "1 line was", "2 lines were".
 pub(super) fn counted_were(n: u64, noun: &str) -> String {
     format!("{} {}", counted(n, noun), if n == 1 { "was" } else { "were" })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn damage_in_a_row_is_one_place_and_the_list_is_bounded() {
+        let mut account = Account::new(Rc::new(Origin::new("x", Some(10))), "pcap");
+        account.damage(100, 5);
+        account.damage(106, 4);
+        for place in 0..10 {
+            account.damage(1000 * (place + 1), 1);
+        }
+        account.finish();
+        assert_eq!(account.summary.damaged_bytes, 19);
+        let damage: Vec<_> =
+            account.summary.problems.iter().filter(|text| text.contains("damaged")).collect();
+        assert_eq!(damage.len() as u64, MAX_DAMAGE_LINES + 1, "{damage:?}");
+        assert_eq!(damage[0], "9 bytes were damaged and skipped at byte 100");
+        assert_eq!(damage[5], "6 further places are damaged too: 19 bytes in all");
+    }
+
+    #[test]
+    fn the_gravest_problem_comes_first() {
+        let mut account = Account::new(Rc::new(Origin::new("x", None)), "pcap");
+        account.note(Rank::Note, "c".to_owned());
+        account.note(Rank::Cut, "a".to_owned());
+        account.note(Rank::Cut, "b".to_owned());
+        assert_eq!(account.summary.problems, ["a", "b", "c"]);
+    }
 }

@@ -111,8 +111,9 @@ fn free_form<'a>(
                 bytes.most = number.max(8);
                 continue;
             }
-            if !direction && (is_direction(token) || token == b"d") {
-                direction = token != b"d";
+            // A direction, then perhaps `d` for a data frame.
+            if (!direction && is_direction(token)) || token == b"d" {
+                direction = true;
                 continue;
             }
         }

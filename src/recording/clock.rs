@@ -134,10 +134,8 @@ impl Clock {
             TimeBase::None => notes.push("there is no clock: neither the recorder nor the boat gives a time".to_owned()),
         }
         if self.midnights > 0 && !matches!(self.base, TimeBase::Stamped | TimeBase::BoatClock) {
-            notes.push(format!(
-                "the time of day passed midnight {} times: each began a new day",
-                self.midnights
-            ));
+            let times = counted(self.midnights.into(), "time");
+            notes.push(format!("the time of day passed midnight {times}: each began a new day"));
         }
         if self.late {
             notes.push("what comes before the first clock sentence has no time".to_owned());

@@ -3,9 +3,30 @@
 //! The only room that reads recordings. It knows containers, clocks and damage; it knows no protocol beyond what is
 //! needed to find the records and their times.
 
+mod account;
+mod boat_clock;
+mod buffer;
+mod bytes;
 mod can_frame;
+mod can_socket;
+mod can_text;
+mod clock;
+mod compressed;
+mod cursor;
+mod interface;
+mod line_text;
+mod merge;
+mod open;
+mod pcap;
+mod pcapng;
+mod prospect;
+mod sniff;
+mod stamp;
+mod text;
 
 pub use can_frame::{CanFrame, CanKind};
+pub use merge::Merged;
+pub use open::{open, open_reader};
 
 use crate::time::Time;
 
@@ -42,6 +63,8 @@ pub enum Payload<'a> {
     Can(CanFrame),
     /// A 0183 line without its time prefix and line end; a TAG block still stands in front.
     Line(&'a [u8]),
+    /// A packet of a link type that is not read, or too short for what it should be: it counts and has a time.
+    Other,
 }
 
 /// One record of a recording.

@@ -1,0 +1,62 @@
+//! The record a reader stands on, kept as positions in the read buffer.
+
+use super::buffer::Buffer;
+use super::{CanFrame, LinkType, Payload, Record};
+use crate::time::Time;
+
+/// What the current record holds.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) enum Content {
+    /// Nothing: before the first record or after the end.
+    #[default]
+    Nothing,
+    /// Packet bytes from one position of the buffer's store to another.
+    Packet {
+        /// How the bytes begin.
+        link: LinkType,
+        /// First byte.
+        from: usize,
+        /// Past the last byte.
+        to: usize,
+        /// Length on the wire.
+        original: u32,
+    },
+    /// A CAN frame.
+    Can(CanFrame),
+    /// A line, by positions as above.
+    Line {
+        /// First byte.
+        from: usize,
+        /// Past the last byte.
+        to: usize,
+    },
+    /// A packet that is not read.
+    Other,
+}
+
+/// The record a reader stands on.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Cursor {
+    /// When.
+    pub(super) time: Option<Time>,
+    /// Number of the wire.
+    pub(super) wire: usize,
+    /// What it holds.
+    pub(super) content: Content,
+}
+
+impl Cursor {
+    /// The record, lent from the buffer.
+    pub(super) fn record<'a>(&self, buffer: &'a Buffer) -> Record<'a> {
+        let payload = match self.content {
+            Content::Nothing => Payload::Line(&[]),
+            Content::Packet { link, from, to, original } => {
+                Payload::Packet { link, bytes: buffer.stored(from, to), original }
+            }
+            Content::Can(frame) => Payload::Can(frame),
+            Content::Line { from, to } => Payload::Line(buffer.stored(from, to)),
+            Content::Other => Payload::Other,
+        };
+        Record { time: self.time, wire: self.wire, payload }
+    }
+}

@@ -1,0 +1,126 @@
+//! A capture interface: from a packet's bytes and the link type to what the record holds.
+
+use super::account::Account;
+use super::bytes::u16_at;
+use super::can_socket::{IdOrder, cooked_frame, frame};
+use super::cursor::Content;
+use super::{LinkType, WireKind};
+
+/// Linux cooked protocol numbers of CAN and CAN FD (linux/if_ether.h).
+const ETH_P_CAN: u16 = 0x000C;
+const ETH_P_CANFD: u16 = 0x000D;
+
+/// What a link type number stands for here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Link {
+    Packet(LinkType),
+    SocketCan,
+    Unknown(u16),
+}
+
+/// One interface of a capture.
+#[derive(Debug, Clone)]
+pub(super) struct Interface {
+    link: Link,
+    name: Option<String>,
+    /// Number within the section: two nameless interfaces are two wires.
+    number: usize,
+    fcs_len: u32,
+    packet_wire: Option<usize>,
+    can_wire: Option<usize>,
+    order: IdOrder,
+}
+
+impl Interface {
+    /// An interface of link type `link` (IETF draft-ietf-opsawg-pcaplinktype) whose packets end in `fcs_len` bytes of
+    /// frame check sequence.
+    pub(super) fn new(link: u16, name: Option<String>, number: usize, fcs_len: u32) -> Self {
+        let link = match link {
+            0 => Link::Packet(LinkType::Null),
+            1 => Link::Packet(LinkType::Ethernet),
+            12 | 14 | 101 | 228 | 229 => Link::Packet(LinkType::RawIp),
+            108 => Link::Packet(LinkType::Loop),
+            113 => Link::Packet(LinkType::LinuxCooked),
+            276 => Link::Packet(LinkType::LinuxCooked2),
+            227 => Link::SocketCan,
+            other => Link::Unknown(other),
+        };
+        Self { link, name, number, fcs_len, packet_wire: None, can_wire: None, order: IdOrder::default() }
+    }
+
+    /// Whether `other` can be the same interface, described anew in a later section.
+    pub(super) fn same(&self, other: &Self) -> bool {
+        self.link == other.link && self.name == other.name && self.number == other.number
+    }
+
+    /// Takes the wires of the same interface in an earlier section.
+    pub(super) fn adopt(&mut self, other: &Self) {
+        (self.packet_wire, self.can_wire) = (other.packet_wire, other.can_wire);
+        self.order = other.order;
+    }
+
+    /// Sets the length of the frame check sequence (option `if_fcslen`).
+    pub(super) fn set_fcs_len(&mut self, bytes: u8) {
+        self.fcs_len = bytes.into();
+    }
+
+    /// Sets the recorder's name of the interface.
+    pub(super) fn set_name(&mut self, name: String) {
+        self.name = Some(name);
+    }
+
+    /// Counts a packet and says on which wire it is and what it holds. `from` is where `bytes` lies in the buffer.
+    pub(super) fn take(
+        &mut self,
+        account: &mut Account,
+        bytes: &[u8],
+        from: usize,
+        original: u32,
+    ) -> (usize, Content) {
+        account.frame();
+        // Some writers leave the original length 0 or too small; the captured one is the truth then.
+        let original =
+            original.max(u32::try_from(bytes.len()).unwrap_or(u32::MAX)).saturating_sub(self.fcs_len);
+        let captured = bytes.len().min(original as usize);
+        let bytes = bytes.get(..captured).unwrap_or_default();
+        let can = match self.link {
+            Link::SocketCan => Some(frame(bytes)),
+            Link::Packet(LinkType::LinuxCooked) => self.cooked(bytes, u16_at(bytes, 14, true), 16),
+            Link::Packet(LinkType::LinuxCooked2) => self.cooked(bytes, u16_at(bytes, 0, true), 20),
+            Link::Packet(_) | Link::Unknown(_) => None,
+        };
+        if let Some(frame) = can {
+            let name = self.name.as_deref();
+            let wire = *self.can_wire.get_or_insert_with(|| account.new_wire(WireKind::Can, name));
+            if frame.is_none() {
+                account.short_can();
+            }
+            return (wire, frame.map_or(Content::Other, Content::Can));
+        }
+        let name = self.name.as_deref();
+        let wire = *self.packet_wire.get_or_insert_with(|| account.new_wire(WireKind::Ethernet, name));
+        match self.link {
+            Link::Packet(link) => (wire, Content::Packet { link, from, to: from + captured, original }),
+            Link::Unknown(number) => {
+                account.other_link(number);
+                (wire, Content::Other)
+            }
+            Link::SocketCan => (wire, Content::Other),
+        }
+    }
+
+    /// The CAN frame behind a cooked header, when the protocol says that there is one.
+    fn cooked(
+        &mut self,
+        bytes: &[u8],
+        protocol: Option<u16>,
+        header: usize,
+    ) -> Option<Option<super::CanFrame>> {
+        let fd = match protocol? {
+            ETH_P_CAN => false,
+            ETH_P_CANFD => true,
+            _ => return None,
+        };
+        Some(bytes.get(header..).and_then(|bytes| cooked_frame(bytes, fd, &mut self.order)))
+    }
+}

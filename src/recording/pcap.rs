@@ -1,0 +1,243 @@
+//! pcap files: file header, records, and finding back to the records after damage.
+//!
+//! Source: IETF draft-ietf-opsawg-pcap; pcap-savefile(5).
+
+use super::account::{Account, Rank};
+use super::buffer::Buffer;
+use super::bytes::u32_at;
+use super::compressed::Origin;
+use super::cursor::{Content, Cursor};
+use super::interface::Interface;
+use super::open::Refusal;
+use super::{Record, Recording, RecordingError, Summary};
+use crate::time::{DAY_US, Time};
+use std::rc::Rc;
+
+/// File header length.
+const FILE_HEADER: usize = 24;
+
+/// Longest record that is believed.
+const MAX_RECORD: u32 = 16 << 20;
+
+/// Captured lengths up to this are believed even when the file names a smaller limit: writers round it carelessly.
+const USUAL_SNAPLEN: u32 = 262_144;
+
+/// Records in a row that make a place far from the last good time believable again.
+const CHAIN_FAR: u32 = 3;
+
+/// A pcap file being read.
+pub(super) struct Pcap {
+    buffer: Buffer,
+    account: Account,
+    cursor: Cursor,
+    format: Format,
+    interface: Interface,
+    /// Time of the last good record.
+    last: Option<i64>,
+}
+
+/// What the file header says of the records.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Format {
+    big: bool,
+    nanos: bool,
+    /// 16, or 24 in the old "modified" variant.
+    header: usize,
+    max_captured: u32,
+}
+
+/// A record header.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Header {
+    time: i64,
+    captured: u32,
+    original: u32,
+}
+
+impl Format {
+    /// The record header at `at`, or `None` when it is cut or not believable.
+    fn header(&self, bytes: &[u8], at: usize) -> Option<Header> {
+        let word = |n: usize| u32_at(bytes, at.checked_add(n)?, self.big);
+        bytes.get(at..at.checked_add(self.header)?)?;
+        let (seconds, fraction, captured, original) = (word(0)?, word(4)?, word(8)?, word(12)?);
+        let units = if self.nanos { 1_000_000_000 } else { 1_000_000 };
+        let believable = fraction < units
+            && captured <= self.max_captured
+            && original <= MAX_RECORD
+            && (captured > 0 || original > 0);
+        let micros = if self.nanos { fraction / 1000 } else { fraction };
+        believable.then(|| Header {
+            time: i64::from(seconds) * 1_000_000 + i64::from(micros),
+            captured,
+            original,
+        })
+    }
+}
+
+impl Pcap {
+    /// Reads the file header.
+    pub(super) fn new(mut buffer: Buffer, origin: Rc<Origin>) -> Result<Self, Refusal> {
+        if !buffer.ensure(FILE_HEADER)? {
+            let found = format!("a pcap header that is cut off after {} bytes", buffer.data().len());
+            return Err(Refusal::Unknown(found));
+        }
+        let head = buffer.data();
+        let big = head.first() == Some(&0xA1);
+        let magic = u32_at(head, 0, big).unwrap_or(0);
+        let word = |at| u32_at(head, at, big).unwrap_or(0);
+        let (snaplen, link) = (word(16), word(20));
+        let max_captured = if snaplen == 0 { MAX_RECORD } else { snaplen.clamp(USUAL_SNAPLEN, MAX_RECORD) };
+        let header = if magic == 0xA1B2_CD34 { 24 } else { 16 };
+        let format = Format { big, nanos: magic == 0xA1B2_3C4D, header, max_captured };
+        // Bit 26: the length in bits 28 to 31 (16-bit units) is given.
+        let fcs_len = if link & 0x0400_0000 != 0 { (link >> 28) * 2 } else { 0 };
+        let interface = Interface::new(link as u16, None, 0, fcs_len);
+        buffer.consume(FILE_HEADER);
+        let account = Account::new(origin, "pcap");
+        Ok(Self { buffer, account, cursor: Cursor::default(), format, interface, last: None })
+    }
+
+    /// Deals with what is at the window. `Some(true)`: a record; `Some(false)`: the end; `None`: look again.
+    fn step(&mut self) -> std::io::Result<Option<bool>> {
+        let header = self.format.header;
+        if !self.buffer.ensure(header)? {
+            let rest = self.buffer.data().len();
+            if rest > 0 {
+                self.account.truncated(rest as u64);
+                self.buffer.consume(rest);
+            }
+            return Ok(Some(false));
+        }
+        let Some(here) = self.format.header(self.buffer.data(), 0) else {
+            return self.resynchronise().map(|()| None);
+        };
+        let whole = header + here.captured as usize;
+        self.buffer.ensure(whole + header)?;
+        let available = self.buffer.data().len();
+        let next = self.format.header(self.buffer.data(), whole);
+        if available < whole || (available >= whole + header && next.is_none()) {
+            // Either this captured length lies, or the file ends here or is damaged right after the record.
+            if let Some(start) = self.find(header, whole.min(available))? {
+                self.skip(start);
+                return Ok(None);
+            }
+            if available < whole {
+                self.account.truncated(available as u64);
+                self.buffer.consume(available);
+                return Ok(Some(false));
+            }
+        }
+        if self.is_stray(here.time, next) {
+            self.skip(whole);
+            return Ok(None);
+        }
+        self.last = Some(here.time);
+        let from = self.buffer.position() + header;
+        let bytes = self.buffer.data().get(header..whole).unwrap_or_default();
+        let (wire, content) = self.interface.take(&mut self.account, bytes, from, here.original);
+        self.cursor = Cursor { time: Some(Time(here.time)), wire, content };
+        self.buffer.consume(whole);
+        Ok(Some(true))
+    }
+
+    /// Whether a time is alone more than a day from both its neighbours, which agree: then the header is damaged. A
+    /// clock that was set takes the records after it along.
+    fn is_stray(&self, time: i64, next: Option<Header>) -> bool {
+        let (Some(last), Some(next)) = (self.last, next) else { return false };
+        !near(time, last) && !near(time, next.time) && near(last, next.time)
+    }
+
+    /// Skips to the next place that looks like records, or to the end.
+    fn resynchronise(&mut self) -> std::io::Result<()> {
+        let offset = self.buffer.offset();
+        loop {
+            // In portions, so that the window can move on over any length of damage.
+            const PORTION: usize = 64 << 10;
+            let more = self.buffer.ensure(PORTION + self.format.header)?;
+            let end = if more { PORTION } else { self.buffer.data().len() };
+            let found = self.find(1, end)?;
+            self.buffer.consume(found.unwrap_or(end));
+            if found.is_some() || !more {
+                self.account.damage(offset, self.buffer.offset().saturating_sub(offset));
+                return Ok(());
+            }
+            // The first byte of the next portion has not been looked at.
+            if self.starts_records(0)? {
+                self.account.damage(offset, self.buffer.offset().saturating_sub(offset));
+                return Ok(());
+            }
+        }
+    }
+
+    fn skip(&mut self, bytes: usize) {
+        self.account.damage(self.buffer.offset(), bytes as u64);
+        self.buffer.consume(bytes);
+    }
+
+    /// The first place in `from..to` of the window where records begin.
+    fn find(&mut self, from: usize, to: usize) -> std::io::Result<Option<usize>> {
+        for at in from..to {
+            if self.format.header(self.buffer.data(), at).is_some() && self.starts_records(at)? {
+                return Ok(Some(at));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Whether a row of records begins at `at`: two when the time fits the last good one, more otherwise.
+    fn starts_records(&mut self, at: usize) -> std::io::Result<bool> {
+        let Some(first) = self.format.header(self.buffer.data(), at) else { return Ok(false) };
+        let wanted = if self.last.is_some_and(|last| near(first.time, last)) { 1 } else { CHAIN_FAR };
+        let (mut at, mut header) = (at, first);
+        for _ in 0..wanted {
+            at += self.format.header + header.captured as usize;
+            self.buffer.ensure(at + self.format.header)?;
+            if self.buffer.data().len() == at && wanted == 1 {
+                return Ok(true);
+            }
+            match self.format.header(self.buffer.data(), at) {
+                Some(next) if near(next.time, header.time) => header = next,
+                _ => return Ok(false),
+            }
+        }
+        Ok(true)
+    }
+}
+
+/// Within a day of each other.
+fn near(a: i64, b: i64) -> bool {
+    a.abs_diff(b) <= DAY_US as u64
+}
+
+impl Recording for Pcap {
+    fn advance(&mut self) -> Result<bool, RecordingError> {
+        loop {
+            match self.step() {
+                Ok(Some(true)) => return Ok(true),
+                Ok(Some(false)) => {
+                    self.cursor.content = Content::Nothing;
+                    self.account.finish();
+                    return Ok(false);
+                }
+                Ok(None) => {}
+                Err(source) => {
+                    let path = self.account.summary.path.clone();
+                    self.account.note(Rank::Cut, "reading failed before the end".to_owned());
+                    return Err(RecordingError::Io { path, source });
+                }
+            }
+        }
+    }
+
+    fn record(&self) -> Record<'_> {
+        self.cursor.record(&self.buffer)
+    }
+
+    fn summary(&self) -> &Summary {
+        &self.account.summary
+    }
+
+    fn progress(&self) -> Option<f64> {
+        self.account.progress()
+    }
+}

@@ -1,0 +1,293 @@
+//! pcapng files: sections, blocks, and finding back to the blocks after damage.
+//!
+//! Source: IETF draft-ietf-opsawg-pcapng.
+
+mod interfaces;
+
+use super::account::{Account, Rank, counted, counted_are, counted_were};
+use super::buffer::Buffer;
+use super::bytes::{u16_at, u32_at};
+use super::compressed::Origin;
+use super::cursor::{Content, Cursor};
+use super::open::Refusal;
+use super::{Record, Recording, RecordingError, Summary};
+use interfaces::Interfaces;
+use std::rc::Rc;
+
+/// Longest block that is believed.
+const MAX_BLOCK: u32 = 16 << 20;
+
+/// Type of the section header block: the same in both byte orders.
+const SECTION: u32 = 0x0A0D_0D0A;
+
+/// A pcapng file being read.
+pub(super) struct Pcapng {
+    buffer: Buffer,
+    account: Account,
+    cursor: Cursor,
+    big: bool,
+    interfaces: Interfaces,
+    mismatched: u64,
+    broken_blocks: u64,
+}
+
+/// A block's type and total length.
+#[derive(Debug, Clone, Copy)]
+struct Block {
+    kind: u32,
+    total: u32,
+    big: bool,
+}
+
+impl Block {
+    /// The block that begins at `at`, when its length is possible (and, for a section header, its byte order is told).
+    fn at(bytes: &[u8], at: usize, big: bool) -> Option<Self> {
+        let big = if bytes.get(at..at.checked_add(4)?)? == SECTION.to_be_bytes() {
+            match bytes.get(at.checked_add(8)?..at.checked_add(12)?)? {
+                [0x1A, 0x2B, 0x3C, 0x4D] => true,
+                [0x4D, 0x3C, 0x2B, 0x1A] => false,
+                _ => return None,
+            }
+        } else {
+            big
+        };
+        let (kind, total) = (u32_at(bytes, at, big)?, u32_at(bytes, at.checked_add(4)?, big)?);
+        let least = if kind == SECTION { 28 } else { 12 };
+        ((least..=MAX_BLOCK).contains(&total) && total.is_multiple_of(4)).then_some(Self { kind, total, big })
+    }
+
+    /// Whether the type is one that recorders write: 1 to 6 of the draft, 9 and 10 of the registry, custom blocks.
+    fn is_known(self) -> bool {
+        matches!(self.kind, 1..=6 | 9 | 10 | SECTION | 0x0000_0BAD | 0x4000_0BAD)
+    }
+}
+
+impl Pcapng {
+    /// Looks at the first section header; the reading begins there.
+    pub(super) fn new(mut buffer: Buffer, origin: Rc<Origin>) -> Result<Self, Refusal> {
+        buffer.ensure(28)?;
+        let Some(first) = Block::at(buffer.data(), 0, false).filter(|_| buffer.data().len() >= 28) else {
+            return Err(Refusal::Unknown("a pcapng section header that is cut off or broken".to_owned()));
+        };
+        Ok(Self {
+            buffer,
+            account: Account::new(origin, "pcapng"),
+            cursor: Cursor::default(),
+            big: first.big,
+            interfaces: Interfaces::default(),
+            mismatched: 0,
+            broken_blocks: 0,
+        })
+    }
+
+    /// Deals with what is at the window. `Some(true)`: a record; `Some(false)`: the end; `None`: look again.
+    fn step(&mut self) -> std::io::Result<Option<bool>> {
+        if !self.buffer.ensure(12)? {
+            return Ok(Some(self.end()));
+        }
+        let Some(block) = Block::at(self.buffer.data(), 0, self.big) else {
+            return self.resynchronise().map(|()| None);
+        };
+        let total = block.total as usize;
+        self.buffer.ensure(total + 12)?;
+        if self.buffer.data().len() < total {
+            // Cut off, unless whole blocks follow: then the length lies.
+            let end = self.buffer.data().len();
+            return match self.find(4, end)? {
+                Some(start) => {
+                    self.skip(start);
+                    Ok(None)
+                }
+                None => Ok(Some(self.end())),
+            };
+        }
+        if u32_at(self.buffer.data(), total - 4, block.big) != Some(block.total) {
+            if !self.block_follows(total, block.big) {
+                return self.resynchronise().map(|()| None);
+            }
+            self.mismatched += 1;
+            self.account.summary.damaged_bytes = self.account.summary.damaged_bytes.saturating_add(4);
+        }
+        let found = self.read(block);
+        if found.is_none() {
+            self.broken_blocks += 1;
+            self.account.damage(self.buffer.offset(), total as u64);
+        }
+        self.buffer.consume(total);
+        Ok(found.filter(|&is_record| is_record))
+    }
+
+    /// The end of the file; what is left there was cut off.
+    fn end(&mut self) -> bool {
+        let rest = self.buffer.data().len();
+        if rest > 0 {
+            self.account.truncated(rest as u64);
+            self.buffer.consume(rest);
+        }
+        false
+    }
+
+    /// Whether a believable block of a known type, or the end, follows at `at`.
+    fn block_follows(&self, at: usize, big: bool) -> bool {
+        let data = self.buffer.data();
+        data.len() == at || Block::at(data, at, big).is_some_and(Block::is_known)
+    }
+
+    /// Reads the block at the window; whether it gave a record, or `None` when its content is broken.
+    fn read(&mut self, block: Block) -> Option<bool> {
+        let from = self.buffer.position();
+        let bytes = self.buffer.data().get(..block.total as usize - 4).unwrap_or_default();
+        match block.kind {
+            SECTION => {
+                self.big = block.big;
+                self.interfaces.new_section(bytes, self.big);
+            }
+            1 => self.interfaces.describe(bytes, self.big)?,
+            5 => self.interfaces.statistics(bytes, self.big)?,
+            2 | 3 | 6 => {
+                let (time, number, at, captured, original) = match block.kind {
+                    3 => {
+                        let original = u32_at(bytes, 8, self.big)?;
+                        let captured = original.min(self.interfaces.snaplen(0)?);
+                        // Padding apart, the block holds no more than its length.
+                        (None, 0, 12, captured.min(block.total.saturating_sub(16)), original)
+                    }
+                    kind => {
+                        let number = match kind {
+                            2 => u16_at(bytes, 8, self.big)?.into(),
+                            _ => u32_at(bytes, 8, self.big)?,
+                        };
+                        let word = |at| u32_at(bytes, at, self.big);
+                        let time = self.interfaces.time(number, word(12)?, word(16)?)?;
+                        (Some(time), number, 28, word(20)?, word(24)?)
+                    }
+                };
+                let end = at + captured as usize;
+                let data = bytes.get(at..end)?;
+                let dropped = match block.kind {
+                    2 => u16_at(bytes, 10, self.big).filter(|&drops| drops != u16::MAX).map_or(0, u64::from),
+                    6 => self.interfaces.packet_drops(bytes.get(end.next_multiple_of(4)..), self.big),
+                    _ => 0,
+                };
+                let interface = self.interfaces.get_mut(number)?;
+                interface.lost_before_packets = interface.lost_before_packets.saturating_add(dropped);
+                let (wire, content) = interface.link.take(&mut self.account, data, from + at, original);
+                self.cursor = Cursor { time, wire, content };
+                return Some(true);
+            }
+            _ => {}
+        }
+        Some(false)
+    }
+
+    /// Skips to the next whole block of a known type, or to the end.
+    fn resynchronise(&mut self) -> std::io::Result<()> {
+        let offset = self.buffer.offset();
+        self.buffer.consume(1);
+        loop {
+            // In portions, so that the window can move on over any length of damage.
+            const PORTION: usize = 64 << 10;
+            let more = self.buffer.ensure(PORTION + 12)?;
+            let end = if more { PORTION } else { self.buffer.data().len() };
+            let found = self.find(0, end)?;
+            self.buffer.consume(found.unwrap_or(end));
+            if found.is_some() || !more {
+                self.account.damage(offset, self.buffer.offset().saturating_sub(offset));
+                return Ok(());
+            }
+        }
+    }
+
+    fn skip(&mut self, bytes: usize) {
+        self.account.damage(self.buffer.offset(), bytes as u64);
+        self.buffer.consume(bytes);
+    }
+
+    /// The first place in `from..to` of the window where a whole block of a known type begins.
+    fn find(&mut self, from: usize, to: usize) -> std::io::Result<Option<usize>> {
+        for at in from..to {
+            let Some(block) = Block::at(self.buffer.data(), at, self.big).filter(|block| block.is_known())
+            else {
+                continue;
+            };
+            let end = at + block.total as usize;
+            self.buffer.ensure(end)?;
+            if u32_at(self.buffer.data(), end - 4, block.big) == Some(block.total) {
+                return Ok(Some(at));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Says at the end what the blocks said of themselves.
+    fn finish(&mut self) {
+        let (packets, statistics) = self.interfaces.close();
+        let lost = self.interfaces.lost;
+        self.account.summary.lost_frames = lost;
+        if lost > 0 {
+            self.account.note(
+                Rank::Loss,
+                format!(
+                    "the recorder lost {}: its packets name {packets}, its statistics name {statistics}",
+                    counted(lost, "frame")
+                ),
+            );
+        }
+        if self.mismatched > 0 {
+            let blocks = counted(self.mismatched, "block");
+            self.account
+                .note(Rank::Damage, format!("the two lengths of {blocks} differ; the first was believed"));
+        }
+        if self.broken_blocks > 0 {
+            let text = format!("{} broken inside and skipped", counted_are(self.broken_blocks, "block"));
+            self.account.note(Rank::Damage, text);
+        }
+        if self.interfaces.broken_options > 0 {
+            let text = format!(
+                "an option of {} has an impossible length; the options after it were not read",
+                counted(self.interfaces.broken_options, "block")
+            );
+            self.account.note(Rank::Damage, text);
+        }
+        if self.interfaces.ignored > 0 {
+            let text = format!("{} too many and ignored", counted_were(self.interfaces.ignored, "interface"));
+            self.account.note(Rank::Loss, text);
+        }
+    }
+}
+
+impl Recording for Pcapng {
+    fn advance(&mut self) -> Result<bool, RecordingError> {
+        loop {
+            match self.step() {
+                Ok(Some(true)) => return Ok(true),
+                Ok(Some(false)) => {
+                    self.cursor.content = Content::Nothing;
+                    if self.account.is_open() {
+                        self.finish();
+                        self.account.finish();
+                    }
+                    return Ok(false);
+                }
+                Ok(None) => {}
+                Err(source) => {
+                    let path = self.account.summary.path.clone();
+                    self.account.note(Rank::Cut, "reading failed before the end".to_owned());
+                    return Err(RecordingError::Io { path, source });
+                }
+            }
+        }
+    }
+
+    fn record(&self) -> Record<'_> {
+        self.cursor.record(&self.buffer)
+    }
+
+    fn summary(&self) -> &Summary {
+        &self.account.summary
+    }
+
+    fn progress(&self) -> Option<f64> {
+        self.account.progress()
+    }
+}

@@ -1,0 +1,282 @@
+//! Text logs: every line is recognised for itself, so CAN frames and sentences may mix.
+
+use super::account::{Account, Rank, counted_are};
+use super::buffer::Buffer;
+use super::clock::Clock;
+use super::compressed::Origin;
+use super::cursor::{Content, Cursor};
+use super::line_text::{What, bare_sentence, checked, recognise};
+use super::open::Refusal;
+use super::prospect::Prospect;
+use super::stamp::Stamp;
+use super::{CanFrame, Record, Recording, RecordingError, Summary, WireKind};
+use std::rc::Rc;
+
+/// Longest line; what is longer has lost its line ends.
+const MAX_LINE: usize = 4096;
+
+/// How far the look ahead goes for a line that is one, and for a clock.
+const LOOK_AHEAD: usize = 256 << 10;
+
+/// Bytes of a strange first line that the error shows.
+const SHOWN: usize = 60;
+
+/// A text log being read.
+pub(super) struct Text {
+    buffer: Buffer,
+    account: Account,
+    cursor: Cursor,
+    clock: Clock,
+    sentences: u64,
+    sentences_with_checksum: u64,
+    can_frames: u64,
+    can_frames_of_8: u64,
+    other_lines: u64,
+}
+
+/// A line at the window: its length, and whether it has a line end.
+#[derive(Clone, Copy)]
+struct Line {
+    length: usize,
+    ended: bool,
+}
+
+impl Text {
+    /// Looks ahead for the first line that is one and for the clock.
+    pub(super) fn new(mut buffer: Buffer, origin: Rc<Origin>) -> Result<Self, Refusal> {
+        let mut wanted = MAX_LINE;
+        let prospect = loop {
+            let more = buffer.ensure(wanted)?;
+            let view = buffer.data();
+            let prospect = Prospect::of(view.get(..wanted).unwrap_or(view), !more);
+            if prospect.is_settled() || !more || wanted >= LOOK_AHEAD {
+                break prospect;
+            }
+            wanted *= 2;
+        };
+        let Some(first_is_can) = prospect.first_is_can else {
+            return Err(Refusal::Unknown(describe(buffer.data())));
+        };
+        if buffer.data().starts_with(b"\xEF\xBB\xBF") {
+            buffer.consume(3);
+        }
+        let mut account = Account::new(origin, if first_is_can { "can-log" } else { "line-log" });
+        let clock = Clock::new(&prospect);
+        account.summary.time_base = clock.base;
+        Ok(Self {
+            buffer,
+            account,
+            cursor: Cursor::default(),
+            clock,
+            sentences: 0,
+            sentences_with_checksum: 0,
+            can_frames: 0,
+            can_frames_of_8: 0,
+            other_lines: 0,
+        })
+    }
+
+    /// Deals with the next line. `Some(true)`: a record; `Some(false)`: the end; `None`: look again.
+    fn step(&mut self) -> std::io::Result<Option<bool>> {
+        self.skip_empty()?;
+        let Some(line) = self.line()? else { return Ok(None) };
+        if line.length == 0 {
+            return Ok(Some(false));
+        }
+        let from = self.buffer.position();
+        let text = self.buffer.data().get(..line.length).unwrap_or_default();
+        let (stamp, what) = recognise(text);
+        let is_record = match what {
+            What::Sentence(at) => {
+                let sentence = text.get(at..).unwrap_or_default();
+                let time = self.clock.time(stamp, Some(sentence));
+                let cut =
+                    !line.ended && !is_whole(sentence) && self.sentences_with_checksum * 2 > self.sentences;
+                self.sentences += 1;
+                self.sentences_with_checksum += u64::from(has_checksum(sentence));
+                let nuls = memchr::memchr_iter(0, text).count() as u64;
+                self.account.damage(self.buffer.offset(), nuls);
+                if cut {
+                    self.account.truncated(line.length as u64);
+                }
+                let wire = self.account.wire(WireKind::Line, None);
+                let content = Content::Line { from: from + at, to: from + line.length };
+                self.cursor = Cursor { time, wire, content };
+                true
+            }
+            What::Can(frame, name) => {
+                if line.ended || !self.looks_cut(&frame) {
+                    let time = self.clock.time(stamp, None);
+                    self.can_frames += 1;
+                    self.can_frames_of_8 += u64::from(frame.len == 8);
+                    let wire = self.account.wire(WireKind::Can, name);
+                    self.cursor = Cursor { time, wire, content: Content::Can(frame) };
+                    true
+                } else {
+                    self.account.truncated(line.length as u64);
+                    false
+                }
+            }
+            What::TagBlock => {
+                self.clock.time(stamp, None);
+                false
+            }
+            What::Comment => false,
+            What::Incomplete | What::Other => {
+                let incomplete = matches!(what, What::Incomplete);
+                self.strange(line, stamp, incomplete);
+                false
+            }
+        };
+        if is_record {
+            self.account.frame();
+        }
+        self.buffer.consume(line.length);
+        Ok(is_record.then_some(true))
+    }
+
+    /// Books a line that is no sentence and no frame.
+    fn strange(&mut self, line: Line, stamp: Option<Stamp>, incomplete: bool) {
+        let text = self.buffer.data().get(..line.length).unwrap_or_default();
+        let printable = text.iter().all(|byte| matches!(byte, b'\t' | b' '..=b'~'));
+        // Headings of a recorder may be in any language.
+        let heading = self.account.summary.frames == 0 && std::str::from_utf8(text).is_ok();
+        let begins_like_a_record =
+            stamp.is_some() || matches!(text.first(), Some(b'(' | b'[' | b'<' | b'{' | b'\\' | b'0'..=b'9'));
+        if !printable && !heading {
+            self.account.damage(self.buffer.offset(), line.length as u64);
+        } else if !line.ended && (incomplete || begins_like_a_record) {
+            self.account.truncated(line.length as u64);
+            return;
+        }
+        if !text.trim_ascii().is_empty() {
+            self.other_lines += 1;
+        }
+    }
+
+    /// Whether the frame of a last line without line end is shorter than all others, which are alike.
+    fn looks_cut(&self, frame: &CanFrame) -> bool {
+        frame.len < 8 && self.can_frames > 0 && self.can_frames == self.can_frames_of_8
+    }
+
+    /// Skips line ends, and the NULs that power losses leave.
+    fn skip_empty(&mut self) -> std::io::Result<()> {
+        let (mut nuls_at, mut nuls) = (0, 0u64);
+        while self.buffer.ensure(1)? {
+            let data = self.buffer.data();
+            let n = data.iter().take_while(|byte| matches!(byte, b'\n' | b'\r' | 0)).count();
+            let zeros = memchr::memchr_iter(0, data.get(..n).unwrap_or_default()).count() as u64;
+            if zeros > 0 && nuls == 0 {
+                nuls_at = self.buffer.offset();
+            }
+            nuls += zeros;
+            let all = n == data.len();
+            self.buffer.consume(n);
+            if !all {
+                break;
+            }
+        }
+        self.account.damage(nuls_at, nuls);
+        Ok(())
+    }
+
+    /// The line at the window, of length 0 at the end of the file; `None` when an over-long one was skipped.
+    fn line(&mut self) -> std::io::Result<Option<Line>> {
+        self.buffer.ensure(MAX_LINE + 1)?;
+        let data = self.buffer.data();
+        let view = data.get(..MAX_LINE + 1).unwrap_or(data);
+        if let Some(length) = memchr::memchr2(b'\n', b'\r', view) {
+            return Ok(Some(Line { length, ended: true }));
+        }
+        if view.len() <= MAX_LINE {
+            return Ok(Some(Line { length: view.len(), ended: false }));
+        }
+        let offset = self.buffer.offset();
+        while self.buffer.ensure(1)? {
+            let data = self.buffer.data();
+            let end = memchr::memchr2(b'\n', b'\r', data);
+            self.buffer.consume(end.unwrap_or(data.len()));
+            if end.is_some() {
+                break;
+            }
+        }
+        self.account.damage(offset, self.buffer.offset().saturating_sub(offset));
+        self.other_lines += 1;
+        Ok(None)
+    }
+
+    fn finish(&mut self) {
+        if !self.account.is_open() {
+            return;
+        }
+        self.account.summary.time_base = self.clock.base;
+        for note in self.clock.notes() {
+            self.account.note(Rank::Clock, note);
+        }
+        if self.other_lines > 0 {
+            let text = format!("{} no sentence and no frame", counted_are(self.other_lines, "line"));
+            self.account.note(Rank::Note, text);
+        }
+        self.account.finish();
+    }
+}
+
+/// Whether a sentence has a checksum and it is right.
+fn is_whole(sentence: &[u8]) -> bool {
+    checked(bare_sentence(sentence)).1 == Some(true)
+}
+
+/// Whether a sentence ends in `*` and two characters.
+fn has_checksum(sentence: &[u8]) -> bool {
+    matches!(sentence.trim_ascii_end(), [.., b'*', _, _])
+}
+
+/// What a content is that holds no line of a log.
+fn describe(content: &[u8]) -> String {
+    let view = content.get(..MAX_LINE).unwrap_or(content);
+    let odd =
+        view.iter().filter(|byte| !matches!(byte, b'\t' | b'\n' | b'\r' | b' '..=b'~' | 0x80..)).count();
+    let first = view.split(|byte| matches!(byte, b'\n' | b'\r')).find(|line| !line.trim_ascii().is_empty());
+    let Some(first) = first else { return "only blank lines".to_owned() };
+    let shown = first.trim_ascii();
+    let dots = if shown.len() > SHOWN { "..." } else { "" };
+    let shown = shown.get(..SHOWN).unwrap_or(shown).escape_ascii();
+    if odd > 0 || std::str::from_utf8(view.get(..view.len().saturating_sub(4)).unwrap_or_default()).is_err() {
+        format!("binary data of an unknown kind: it begins with {shown}{dots}")
+    } else {
+        format!("text, but no line is a CAN frame or a 0183 sentence: the first line reads {shown}{dots}")
+    }
+}
+
+impl Recording for Text {
+    fn advance(&mut self) -> Result<bool, RecordingError> {
+        loop {
+            match self.step() {
+                Ok(Some(true)) => return Ok(true),
+                Ok(Some(false)) => {
+                    self.cursor.content = Content::Nothing;
+                    self.finish();
+                    return Ok(false);
+                }
+                Ok(None) => {}
+                Err(source) => {
+                    let path = self.account.summary.path.clone();
+                    self.account.note(Rank::Cut, "reading failed before the end".to_owned());
+                    return Err(RecordingError::Io { path, source });
+                }
+            }
+        }
+    }
+
+    fn record(&self) -> Record<'_> {
+        self.cursor.record(&self.buffer)
+    }
+
+    fn summary(&self) -> &Summary {
+        &self.account.summary
+    }
+
+    fn progress(&self) -> Option<f64> {
+        self.account.progress()
+    }
+}

@@ -2,6 +2,7 @@
 //!
 //! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
 
+mod absent;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
 mod depth_not_available;
@@ -23,6 +24,7 @@ mod recording_damaged;
 mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
+mod steps_of;
 mod wire_outage;
 mod words;
 

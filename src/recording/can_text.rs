@@ -1,6 +1,6 @@
 //! A CAN frame in one line of text, without its time: the SocketCAN log form and free forms.
 
-use super::{CanFrame, CanKind};
+use super::{CanFrame, CanKind, stamp};
 
 /// What a line is.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -11,6 +11,16 @@ pub(super) enum CanText<'a> {
     Incomplete,
     /// Something else.
     Other,
+}
+
+/// The frame in a line of text that something else carried (a datagram, a stream), whatever time stands in front.
+#[must_use]
+pub fn can_line(line: &[u8]) -> Option<CanFrame> {
+    let start = stamp::prefix(line).map_or(0, |(_, len)| len);
+    match parse(line.get(start..)?, start > 0) {
+        CanText::Frame(frame, _) => Some(frame),
+        CanText::Incomplete | CanText::Other => None,
+    }
 }
 
 /// Longest interface name (IFNAMSIZ of Linux is 16 with the NUL).

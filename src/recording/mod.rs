@@ -25,6 +25,7 @@ mod stamp;
 mod text;
 
 pub use can_frame::{CanFrame, CanKind};
+pub use can_text::can_line;
 pub use merge::Merged;
 pub use open::{open, open_reader};
 

@@ -2,12 +2,14 @@
 //!
 //! [`model`] is the value; each format is one file that implements [`Renderer`].
 
+mod assemble;
 pub mod escape;
 pub mod figures;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod json;
 pub mod model;
+
 pub mod page;
 pub mod table;
 pub mod text;
@@ -23,3 +25,4 @@ pub trait Renderer {
     /// When the output refuses it.
     fn render(&self, report: &Report, out: &mut dyn io::Write) -> io::Result<()>;
 }
+pub use assemble::assemble;

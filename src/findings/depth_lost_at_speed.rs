@@ -1,0 +1,109 @@
+//! Depth is good at low speed and lost above some speed.
+
+use super::words::{number, percent};
+use super::{Detector, Doc, Evidence, Finding, depth_not_available};
+use crate::books::series::{SPEED_CLASS_KN, Source};
+use crate::report::model::Severity;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "depth-lost-at-speed",
+        severity: "fault",
+        meaning: "The sounder finds the bottom at low speed and loses it above some speed: air and turbulence under the \
+                  transducer.",
+        detection: "Depth messages with and without value are counted by the boat's speed. The speed that parts them best \
+                    (largest likelihood of two shares, one below and one above) is the threshold; below it nearly all must \
+                    hold a depth, above it clearly fewer.",
+        lookalikes: "Depth that also goes at rest: depth-not-available. Deep water that happens to lie where the boat ran fast: \
+                     run the same stretch slowly.",
+        checks: "Look at how the transducer is mounted: face level, a little below the hull, no strake, rib, outlet or step in \
+                 front of it. Above about 25 mph (22 kn) a high-speed transducer in clean flow is needed (common \
+                 practice, no source).",
+        cautions: "Trials at speed need a second person to steer and look out, the kill cord worn, and local speed limits kept.",
+    },
+    complaints: &["no-depth"],
+    detect,
+};
+
+/// Messages that each side of the threshold must have.
+const ENOUGH: u32 = 12;
+
+/// Below the threshold at least this share holds a depth.
+const GOOD_BELOW: f64 = 0.85;
+
+/// The share with depth falls by at least this much.
+const FALL: f64 = 0.3;
+
+/// Where the depth goes.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Fit {
+    threshold_kn: f64,
+    below: f64,
+    above: f64,
+    n_below: u32,
+    n_above: u32,
+}
+
+/// The speed that parts messages with depth from those without, when there is one.
+pub(super) fn fit(source: &Source) -> Option<Fit> {
+    let total = source.by_speed.iter().fold((0, 0), |(v, i), c| (v + c.0, i + c.1));
+    let mut below = (0_u32, 0_u32);
+    let mut best: Option<(f64, Fit)> = None;
+    for (class, counts) in source.by_speed.iter().enumerate() {
+        let above = (total.0 - below.0, total.1 - below.1);
+        let (n_below, n_above) = (below.0 + below.1, above.0 + above.1);
+        if n_below >= ENOUGH && n_above >= ENOUGH {
+            let score = likelihood(below) + likelihood(above);
+            let fit = Fit {
+                threshold_kn: class as f64 * SPEED_CLASS_KN,
+                below: f64::from(below.0) / f64::from(n_below),
+                above: f64::from(above.0) / f64::from(n_above),
+                n_below,
+                n_above,
+            };
+            if best.as_ref().is_none_or(|(s, _)| score > *s + 1e-9) {
+                best = Some((score, fit));
+            }
+        }
+        below = (below.0 + counts.0, below.1 + counts.1);
+    }
+    let (_, fit) = best?;
+    (fit.below >= GOOD_BELOW && fit.below - fit.above >= FALL && fit.threshold_kn >= 2.0).then_some(fit)
+}
+
+/// Log likelihood of a share by its own counts.
+fn likelihood((yes, no): (u32, u32)) -> f64 {
+    let n = f64::from(yes + no);
+    let term = |k: u32| if k == 0 { 0.0 } else { f64::from(k) * (f64::from(k) / n).ln() };
+    term(yes) + term(no)
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    depth_not_available::depth_sources(evidence)
+        .into_iter()
+        .filter_map(|source| {
+            let fit = fit(source)?;
+            let who = evidence.books.inventory.label(source.key.device);
+            let at = number(fit.threshold_kn, 0);
+            Some(
+                Finding::new(Severity::Fault, format!("{who} loses depth above about {at} kn"))
+                    .devices([source.key.device])
+                    .messages([source.key.message.to_string()])
+                    .real("threshold_kn", fit.threshold_kn)
+                    .real("valid_share_below", fit.below)
+                    .real("valid_share_above", fit.above)
+                    .evidence(format!(
+                        "Below {} kn {} of {} messages hold a depth, above it {} of {}.",
+                        number(fit.threshold_kn, 1),
+                        percent(fit.below),
+                        fit.n_below,
+                        percent(fit.above),
+                        fit.n_above
+                    ))
+                    .spans(depth_not_available::missing(source).spans)
+                    .check(format!("Look at the mounting of the transducer of {who}: level, a little below the hull, clean flow in front."))
+                    .check("Repeat the run over known even bottom, up and down through that speed, with a second person to look out."),
+            )
+        })
+        .collect()
+}

@@ -1,0 +1,126 @@
+//! Depth messages come, with no depth in them.
+
+use super::words::{moments, number, percent};
+use super::{Detector, Doc, Evidence, Finding, depth_lost_at_speed, pairs};
+use crate::books::series::Source;
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "depth-not-available",
+        severity: "fault",
+        meaning: "The sounder lives and sends its depth messages, but they hold no depth: it does not find the bottom. Every \
+                  display then shows dashes.",
+        detection: "At least one depth message in ten, or a stretch of 15 s, carries the not-available code, an empty field, or \
+                    a zero that is held.",
+        lookalikes: "Depth that goes only above some speed has a kind of its own: depth-lost-at-speed. No depth message at \
+                     all: no-depth-source.",
+        checks: "Look at the transducer: in the water, clean, no paint or growth, face level, cable unhurt, connector dry. \
+                 Compare with shallow, hard bottom at rest. Look at the range and the frequency set in the sounder.",
+        cautions: "Haul or tilt only with the engine off and the key out. Do not run aground trying to find bottom.",
+    },
+    complaints: &["no-depth", "depth-wrong"],
+    detect,
+};
+
+/// Fewer missing values than this are the usual lost pings of a working sounder.
+const USUAL_SHARE: f64 = 0.1;
+
+/// A stretch without depth that is shorter than this is a weed bed or a wake, seconds.
+const USUAL_S: f64 = 15.0;
+
+/// How a depth source's messages without depth add up.
+pub(super) struct Missing {
+    /// Share of all its messages.
+    pub(super) share: f64,
+    /// Stretches without a value.
+    pub(super) spans: Vec<Span>,
+}
+
+/// What is missing of a depth source.
+pub(super) fn missing(source: &Source) -> Missing {
+    let without = source.count - source.valid + zero_held(source);
+    let share = without as f64 / source.count.max(1) as f64;
+    let mut spans = source.value_gaps.over(USUAL_S.min(5.0));
+    let ends = source.first.zip(source.last);
+    match (source.values_from_to, ends) {
+        (Some((from, to)), Some((first, last))) => {
+            spans.extend([Span::new(first, from), Span::new(to, last)].into_iter().filter(|s| s.seconds() > 5.0));
+        }
+        (None, Some((first, last))) => spans = vec![Span::new(first, last)],
+        _ => {}
+    }
+    // A pause of the whole message is no answer to what it holds.
+    spans.sort_unstable();
+    Missing { share, spans }
+}
+
+/// Zeros that stand for "no bottom": a boat afloat has water under its transducer, so more than a few are no readings.
+fn zero_held(source: &Source) -> u64 {
+    if source.zero >= 5 { source.zero } else { 0 }
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut findings = Vec::new();
+    for source in depth_sources(evidence) {
+        let Missing { share, spans } = missing(source);
+        let longest = spans.iter().map(|s| s.seconds()).fold(0.0, f64::max);
+        let without = source.count - source.valid + zero_held(source);
+        if source.count < 5
+            || without < 5
+            || (share < USUAL_SHARE && longest < USUAL_S)
+            || depth_lost_at_speed::fit(source).is_some()
+        {
+            continue;
+        }
+        let who = books.inventory.label(source.key.device);
+        let what = if source.zero > source.not_available { "reads zero" } else { "sends no depth" };
+        let summary = if share > 0.97 {
+            format!("{who} {what}: its depth messages come, and all are without a depth")
+        } else {
+            format!("{who} {what} in {} of its depth messages", percent(share))
+        };
+        let mut finding = Finding::new(Severity::Fault, summary)
+            .devices([source.key.device])
+            .messages([source.key.message.to_string()])
+            .real("invalid_share", share)
+            .evidence(format!(
+                "{without} of {} depth messages ({}) without a depth: {} not available or empty, {} zero, {} otherwise unusable.",
+                source.count,
+                source.key.message,
+                source.not_available,
+                zero_held(source),
+                source.unusable
+            ));
+        if !spans.is_empty() {
+            finding = finding.evidence(format!("Without depth from {}.", moments(&spans)));
+        }
+        if let Some(depth) = books_depth_before(source) {
+            finding = finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));
+        }
+        findings.push(
+            finding
+                .spans(spans)
+                .check(format!("Look at the transducer of {who}: in the water, clean, level, cable and connector unhurt."))
+                .check("At rest over shallow, hard bottom it must find depth; set range and frequency to automatic."),
+        );
+    }
+    findings
+}
+
+fn books_depth_before(source: &Source) -> Option<f64> {
+    source.track.samples().iter().rev().map(|s| s.a).find(|m| m.is_finite() && *m > 0.0)
+}
+
+/// The main depth source of every device, those without any value too.
+pub(super) fn depth_sources<'a>(evidence: &Evidence<'a>) -> Vec<&'a Source> {
+    let mut mains = pairs::main_sources(evidence, "depth");
+    for source in evidence.books.series.of("depth") {
+        if !mains.iter().any(|m| evidence.books.inventory.same(m.key.device, source.key.device)) {
+            mains.push(source);
+        }
+    }
+    mains
+}

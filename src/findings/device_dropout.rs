@@ -1,0 +1,73 @@
+//! All of a device's periodic messages pause together, and the wire goes on.
+
+use super::words::{longest, moments, seconds, times};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "device-dropout",
+        severity: "fault when the device comes back; warning when it does not, for it may have been switched off; note when it \
+                   said goodbye or everything is being switched off",
+        meaning: "A whole device falls silent while the others on its wire go on: its supply, its connector or its drop cable, \
+                  or the device itself.",
+        detection: "No frame of the device for five intervals of its fastest periodic message (at least 1.5 s, and five stamps \
+                    of the recorder) while the wire goes on, and no sign that it came up anew.",
+        lookalikes: "Every device silent at once: wire-outage or recording-gap. A device that announces itself anew: \
+                     device-restart or link-flap. A tablet or laptop that sleeps.",
+        checks: "Wiggle the device's connector and drop cable while someone watches its data; measure its supply at the plug; \
+                 swap its tee or port with a neighbour's to tell the cable from the device.",
+        cautions: "Switch the supply off before you open connectors; fuse before you measure current.",
+    },
+    complaints: &["no-depth", "no-heading", "no-position", "data-drops-out", "display-disconnects", "heading-jumps"],
+    detect,
+};
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut findings = Vec::new();
+    for (id, silences) in &evidence.presence.devices {
+        let Some(device) = books.inventory.get(*id) else { continue };
+        let spans: Vec<Span> = silences.iter().map(|s| s.span).collect();
+        let longest = longest(&spans);
+        let back = silences.iter().any(|s| s.returned);
+        let said_goodbye = evidence.presence.goodbyes.contains(id);
+        let switching_off = evidence.presence.switched_off.contains(&device.wire) && !back;
+        let severity = match (said_goodbye || switching_off, back) {
+            (true, _) => Severity::Note,
+            (false, true) => Severity::Fault,
+            (false, false) => Severity::Warning,
+        };
+        let who = books.inventory.label(*id);
+        let summary = if back {
+            format!("{who} falls silent {}, longest {}", times(spans.len()), seconds(longest))
+        } else {
+            format!("{who} stops {} before the end and is not seen again", seconds(longest))
+        };
+        let mut finding = Finding::new(severity, summary)
+            .devices([*id])
+            .messages(books.timing.of(*id).filter(|s| s.is_periodic()).map(|s| s.message.to_string()))
+            .count("gaps", spans.len() as u64)
+            .real("longest_s", longest)
+            .evidence(format!(
+                "All of its messages stop together ({} frames in all) and the wire goes on.",
+                device.frames
+            ))
+            .evidence(format!("Silent at {}.", moments(&spans)))
+            .spans(spans);
+        if said_goodbye {
+            finding = finding.evidence("It said goodbye before: it was switched off or went to sleep by itself.");
+        } else if switching_off {
+            finding = finding.evidence("Most devices of this wire stop towards the end: the boat was being switched off.");
+        } else if !back {
+            finding = finding.evidence("It may have been switched off; the recording cannot tell.");
+        }
+        findings.push(
+            finding
+                .check(format!("Wiggle the connector and cable of {who} while someone watches its data."))
+                .check("Measure its supply at the plug; swap its tee or port with a neighbour's."),
+        );
+    }
+    findings
+}

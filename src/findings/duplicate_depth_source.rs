@@ -1,0 +1,156 @@
+//! Two or more devices supply depth.
+
+use super::pairs::{self, Curve};
+use super::words::{number, percent, seconds};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
+use crate::books::series::Source;
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "duplicate-depth-source",
+        severity: "warning; note for an echo",
+        meaning: "Two or more devices supply depth. A display may show one now and the other later.",
+        detection: "The depths of every two devices are compared at the same moments. The same values again, later: an \
+                    echo. A steady difference: a constant offset (mounting depth, or an offset set in one of them). \
+                    Else: unrelated.",
+        lookalikes: "A gateway or display that repeats a depth that it hears. One sounder that sends several depth \
+                     sentences is one source. Offsets to keel or surface that are sent explain a steady difference.",
+        checks: "Choose one depth source on every display. Measure with a lead line in calm shallow water, and set the \
+                 offset once, in the sounder or in the display, not in both.",
+        cautions: "Soundings on a display are an aid only; never rely on one of two that disagree in shallow water.",
+    },
+    complaints: &["depth-wrong", "no-depth"],
+    detect,
+};
+
+/// Depths differ steadily when half of the differences lie within this of their middle, metres, or within the share of
+/// the depth below.
+const STEADY_M: f64 = 0.25;
+
+/// Two beams over sloping bottom, or sound speeds set apart, differ by this share of the depth.
+const STEADY_SHARE: f64 = 0.03;
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    pairs::pairs(evidence, "depth")
+        .into_iter()
+        .filter_map(|(a, b)| match compare(a, b)? {
+            c if c.echo_s.is_some_and(|delay| delay < 0.0) => Some(finding(evidence.books, b, a, &compare(b, a)?)),
+            c => Some(finding(evidence.books, a, b, &c)),
+        })
+        .collect()
+}
+
+struct Comparison {
+    median_m: f64,
+    scatter_m: f64,
+    agreeing: f64,
+    echo_s: Option<f64>,
+    steady: bool,
+    offsets: Option<(f64, f64)>,
+    moments: usize,
+    span: Span,
+}
+
+fn compare(a: &Source, b: &Source) -> Option<Comparison> {
+    let first = Curve::new(a.track.samples(), false);
+    let second = Curve::new(b.track.samples(), false);
+    let mut differences = Vec::new();
+    let mut depths = Vec::new();
+    let (mut from, mut to) = (None, None);
+    for s in second.samples() {
+        let Some(at) = first.at(s.time).filter(|m| *m > 0.0 && s.a > 0.0) else { continue };
+        differences.push(s.a - at);
+        depths.push(at);
+        from.get_or_insert(s.time);
+        to = Some(s.time);
+    }
+    if differences.len() < 10 {
+        return None;
+    }
+    let moments = differences.len();
+    let median_m = pairs::median(&mut differences)?;
+    let depth = pairs::median(&mut depths)?;
+    let mut away: Vec<f64> = differences.iter().map(|d| (d - median_m).abs()).collect();
+    let scatter_m = pairs::median(&mut away)?;
+    let limit = STEADY_M.max(STEADY_SHARE * depth);
+    let agreeing = away.iter().filter(|d| **d <= 3.0 * limit).count() as f64 / moments as f64;
+    let resolution = resolution(&first).max(resolution(&second));
+    let tolerance = (resolution * 0.6, f64::INFINITY);
+    let echo_s = if median_m.abs() <= 2.0 * resolution {
+        pairs::echo_delay(&first, &second, tolerance)
+            .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay))
+    } else {
+        None
+    };
+    let offset = |s: &Source| s.track.samples().iter().rev().map(|s| s.b).find(|b| b.is_finite());
+    Some(Comparison {
+        median_m,
+        scatter_m,
+        agreeing,
+        echo_s,
+        steady: scatter_m <= limit && agreeing >= 0.8,
+        offsets: offset(a).zip(offset(b)).filter(|(x, y)| x != y),
+        moments,
+        span: Span::new(from?, to?),
+    })
+}
+
+/// The smallest step between two different depths, metres.
+fn resolution(curve: &Curve) -> f64 {
+    let mut steps: Vec<f64> = curve
+        .samples()
+        .windows(2)
+        .filter_map(|w| Some((w.last()?.a - w.first()?.a).abs()))
+        .filter(|d| *d > 1e-6)
+        .collect();
+    pairs::quantile(&mut steps, 0.02).unwrap_or(0.01).clamp(0.01, 0.11)
+}
+
+fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
+    let (one, other) = (books.inventory.label(a.key.device), books.inventory.label(b.key.device));
+    let (relation, severity, summary) = match (c.echo_s, c.steady) {
+        (Some(_), _) => ("echo", Severity::Note, format!("{other} repeats the depth of {one}")),
+        (None, true) => (
+            "constant-offset",
+            Severity::Warning,
+            format!("{one} and {other} both supply depth and differ by {} m", number(c.median_m.abs(), 2)),
+        ),
+        (None, false) => {
+            ("unrelated", Severity::Warning, format!("{one} and {other} both supply depth and do not agree"))
+        }
+    };
+    let mut finding = Finding::new(severity, summary)
+        .devices(pairs::devices(a, b))
+        .messages([a.key.message.to_string(), b.key.message.to_string()])
+        .spans([c.span])
+        .real("median_difference_m", c.median_m)
+        .text("relation", relation)
+        .evidence(format!(
+            "Second minus first: {:+.2} m in the middle, half of {} moments within {} m of that, {} near it.",
+            c.median_m,
+            c.moments,
+            number(c.scatter_m, 2),
+            percent(c.agreeing)
+        ));
+    if let Some((x, y)) = c.offsets {
+        let explained = ((x - y).abs() - c.median_m.abs()).abs() < 0.15;
+        finding = finding.evidence(format!(
+            "The offsets that they send are {x:+.2} m and {y:+.2} m{}.",
+            if explained { ": these explain the difference" } else { "" }
+        ));
+    }
+    match (relation, c.echo_s) {
+        ("echo", delay) => finding
+            .evidence(format!("The same values come again {} later.", seconds(delay.unwrap_or(0.0))))
+            .check("Nothing is wrong with the values. Choose the sounder itself where a display offers both."),
+        ("constant-offset", _) => finding
+            .check("Choose one depth source on every display.")
+            .check("Measure the depth with a lead line in calm shallow water and set the offsets of both by it."),
+        _ => finding
+            .check("Choose one depth source on every display.")
+            .check("Switch one sounder off: if the other becomes steady, the two disturb each other (like frequencies)."),
+    }
+}

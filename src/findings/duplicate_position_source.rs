@@ -1,0 +1,176 @@
+//! Two or more devices supply position.
+
+use super::pairs::{self, Curve};
+use super::words::{number, seconds};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
+use crate::books::series::{Sample, Source};
+use crate::report::model::Severity;
+use crate::time::Span;
+use crate::units::Place;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "duplicate-position-source",
+        severity: "warning; fault when the two lie more than 30 m apart for the worst 5 %; note for an echo",
+        meaning: "Two or more devices supply position. A display that swaps between them moves the boat by the distance \
+                  of the antennas, or by the error of the worse one.",
+        detection: "The positions of every two devices are compared at the same moments on the ellipsoid. The same values \
+                    again, later: an echo. A distance that stays within a few metres: two antennas, whose places are \
+                    turned into the boat's axes when a heading is there. Anything else: unrelated.",
+        lookalikes: "A gateway that repeats a position that it hears. One receiver that sends position in several \
+                     messages is one source.",
+        checks: "Choose one position source on every display. Where the two lie far apart, look for a poor fix, a \
+                 simulator, or another datum in one of them.",
+        cautions: "Do not navigate by a position that jumps; keep a look-out and use a second means.",
+    },
+    complaints: &["position-jumps"],
+    detect,
+};
+
+/// Positions are compared at no more than this many moments.
+const MAX_MOMENTS: usize = 4000;
+
+/// The distance of two antennas on one boat swings by no more than this around its middle (noise of two receivers,
+/// common practice), metres.
+const ANTENNA_SWING_M: f64 = 8.0;
+
+/// No two antennas on a boat of this kind are further apart, metres.
+const ANTENNAS_WITHIN_M: f64 = 30.0;
+
+struct Comparison {
+    median_m: f64,
+    p95_m: f64,
+    echo_s: Option<f64>,
+    constant: bool,
+    axes: Option<(f64, f64, f64)>,
+    moments: usize,
+    span: Span,
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    pairs::pairs(evidence, "position")
+        .into_iter()
+        .filter_map(|(a, b)| {
+            let comparison = compare(evidence, a, b)?;
+            if comparison.echo_s.is_some_and(|delay| delay < 0.0) {
+                return Some(finding(evidence.books, b, a, &compare(evidence, b, a)?));
+            }
+            Some(finding(evidence.books, a, b, &comparison))
+        })
+        .collect()
+}
+
+fn place(sample: (f64, f64)) -> Place {
+    Place { lat_deg: sample.0, lon_deg: sample.1 }
+}
+
+fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison> {
+    let first = Curve::new(a.track.samples(), false);
+    let second = Curve::new(b.track.samples(), false);
+    let step = (second.samples().len() / MAX_MOMENTS).max(1);
+    let moments: Vec<(Sample, (f64, f64))> = second
+        .samples()
+        .iter()
+        .step_by(step)
+        .filter_map(|s| Some((*s, first.both_at(s.time)?)))
+        .collect();
+    if moments.len() < 10 {
+        return None;
+    }
+    let span = Span::new(moments.first()?.0.time, moments.last()?.0.time);
+    let mut distances: Vec<f64> = moments.iter().map(|(s, at)| place(*at).to(place((s.a, s.b))).0).collect();
+    let median_m = pairs::median(&mut distances)?;
+    let p95_m = pairs::quantile(&mut distances, 0.95)?;
+    let p5_m = pairs::quantile(&mut distances, 0.05)?;
+    // Both forms carry 1e-7 degrees or better; 0183 with four decimals of a minute rounds to 1e-6.
+    let tolerance = (2e-7, 2e-7);
+    let echo_s = pairs::echo_delay(&first, &second, tolerance)
+        .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay));
+    let constant = p95_m - p5_m <= ANTENNA_SWING_M.max(0.8 * median_m) && p95_m <= ANTENNAS_WITHIN_M;
+    let axes = if constant && echo_s.is_none() { axes(evidence, &moments) } else { None };
+    Some(Comparison { median_m, p95_m, echo_s, constant, axes, moments: moments.len(), span })
+}
+
+/// The second antenna's place forward and to starboard of the first, and the standard deviation of the middle; metres.
+fn axes(evidence: &Evidence<'_>, moments: &[(Sample, (f64, f64))]) -> Option<(f64, f64, f64)> {
+    let heading = true_heading(evidence)?;
+    let mut forward = Vec::new();
+    let mut starboard = Vec::new();
+    for (sample, at) in moments {
+        let Some(deg) = heading(sample.time) else { continue };
+        let (north, east) = place(*at).offset_to(place((sample.a, sample.b)));
+        let (sin, cos) = deg.to_radians().sin_cos();
+        forward.push(north * cos + east * sin);
+        starboard.push(east * cos - north * sin);
+    }
+    if forward.len() < 10 {
+        return None;
+    }
+    let (_, sf) = pairs::spread(&forward);
+    let (_, ss) = pairs::spread(&starboard);
+    // Neighbouring positions share their errors; every tenth counts as independent.
+    let error = sf.max(ss) / (forward.len() as f64 / 10.0).sqrt().max(1.0);
+    Some((pairs::median(&mut forward)?, pairs::median(&mut starboard)?, error))
+}
+
+/// The boat's true heading by the source with the most values.
+fn true_heading(evidence: &Evidence<'_>) -> Option<impl Fn(crate::time::Time) -> Option<f64>> {
+    let best = pairs::main_sources(evidence, "heading").into_iter().max_by_key(|s| s.valid)?;
+    let curve = Curve::new(best.track.samples(), true);
+    let variation = if best.key.reference == Some("true") {
+        0.0
+    } else {
+        super::duplicate_heading_source::variation_at_boat(evidence.books, best)?
+    };
+    Some(move |time| curve.at(time).map(|deg| deg + variation))
+}
+
+fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
+    let (one, other) = (books.inventory.label(a.key.device), books.inventory.label(b.key.device));
+    let (relation, severity) = match (c.echo_s, c.constant) {
+        (Some(_), _) => ("echo", Severity::Note),
+        (None, true) => ("constant-separation", Severity::Warning),
+        (None, false) => ("unrelated", Severity::Warning),
+    };
+    let severity = if relation != "echo" && c.p95_m > 30.0 { Severity::Fault } else { severity };
+    let apart = number(c.median_m, 1);
+    let summary = match relation {
+        "echo" => format!("{other} repeats the position of {one}"),
+        "constant-separation" => format!("{one} and {other} both supply position, {apart} m apart"),
+        _ => format!("{one} and {other} both supply position and do not agree: {apart} m apart in the middle"),
+    };
+    let mut finding = Finding::new(severity, summary)
+        .devices(pairs::devices(a, b))
+        .messages([a.key.message.to_string(), b.key.message.to_string()])
+        .spans([c.span])
+        .real("median_separation_m", c.median_m)
+        .real("p95_separation_m", c.p95_m)
+        .text("relation", relation)
+        .evidence(format!(
+            "{apart} m apart in the middle, {} m or less for 95 % of {} moments.",
+            number(c.p95_m, 1),
+            c.moments
+        ));
+    if let Some((forward, starboard, error)) = c.axes {
+        finding = finding.real("forward_m", forward).real("starboard_m", starboard).evidence(format!(
+            "Seen from {one}, {other} lies {} m {} and {} m to {} (give or take {} m).",
+            number(forward.abs(), 1),
+            if forward < 0.0 { "aft" } else { "forward" },
+            number(starboard.abs(), 1),
+            if starboard < 0.0 { "port" } else { "starboard" },
+            number(error.max(0.1), 1)
+        ));
+    }
+    match (relation, c.echo_s) {
+        ("echo", delay) => finding
+            .evidence(format!("The same values come again {} later.", seconds(delay.unwrap_or(0.0))))
+            .check("Nothing is wrong with the values. Choose the receiver itself where a display offers both."),
+        ("constant-separation", _) => finding
+            .check("Choose one position source on every display; two antennas on one boat are no fault by themselves."),
+        _ => finding
+            .evidence("The distance between the two changes: one of them is wrong, or late by seconds.")
+            .check("Choose one position source on every display.")
+            .check(format!("Compare {one} and {other} with a known place; look at the fix quality of each.")),
+    }
+}

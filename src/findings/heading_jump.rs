@@ -1,0 +1,49 @@
+//! One heading source steps faster than a boat can turn.
+
+use super::steps_of::jumping;
+use super::words::{moments, number};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::report::model::Severity;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "heading-jump",
+        severity: "fault",
+        meaning: "One heading source by itself steps further than the boat can have turned. Displays, the chart and the \
+                  bow motor's heading control follow the step.",
+        detection: "From one value to the next the heading moves by more than 8 degrees plus what a boat can turn in that \
+                    time (90 degrees a second, or three times the rate just before). Pauses over 2.5 s are not judged.",
+        lookalikes: "A fast pivot turn with the bow motor is no jump: it builds up over several values. Two sources that \
+                     disagree make a display jump while neither of them does: duplicate-heading-source.",
+        checks: "Look for iron, speakers, motors and cables with heavy current near the sensor, and see whether the jumps \
+                 come with the bow motor or a pump. Move the sensor's cable and connector. Then calibrate.",
+        cautions: "Keep clear of the propeller: a bow motor under heading control turns when its heading jumps.",
+    },
+    complaints: &["heading-jumps"],
+    detect,
+};
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    jumping(evidence, "heading", 2.0)
+        .into_iter()
+        .map(|(source, spans, jumps)| {
+            let who = evidence.books.inventory.label(source.key.device);
+            let largest = source.steps.largest;
+            Finding::new(Severity::Fault, format!("The heading of {who} jumps, up to {} deg", number(largest, 0)))
+                .devices([source.key.device])
+                .messages([source.key.message.to_string()])
+                .count("jumps", jumps)
+                .real("largest_deg", largest)
+                .evidence(format!(
+                    "{jumps} steps in {} values of {}, the largest {} deg from one value to the next.",
+                    source.valid,
+                    source.key.message,
+                    number(largest, 1)
+                ))
+                .evidence(format!("At {}.", moments(&spans)))
+                .spans(spans)
+                .check(format!("Look for iron, speakers, motors and heavy-current cables near {who}; note what was switched at the times above."))
+                .check("Wiggle its cable and connector while someone watches the heading.")
+        })
+        .collect()
+}

@@ -1,0 +1,58 @@
+//! A host goes quiet and comes back announcing itself.
+
+use super::words::{longest, moments, seconds, times};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::books::network::Sign;
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "link-flap",
+        severity: "fault",
+        meaning: "One device's network link goes down and up: its cable, its plug, its switch port, or its own supply.",
+        detection: "A host with periodic traffic falls silent for five intervals (at least 1.5 s) while others go on, and within 8 s \
+                    of coming back shows that its link came up: ARP probe or announcement, DHCP, router solicitation, IPv6 \
+                    duplicate address check, group membership or service announcement that nobody asked for.",
+        lookalikes: "All hosts at once: wire-outage (the switch or its supply). Silent without announcing itself: \
+                     device-dropout. A device that said goodbye first went by itself. A capture at one host's own port does \
+                     not see unicast between others, so that a quiet host may have been busy.",
+        checks: "Swap the device's cable and port one at a time: the fault moves with the one that causes it. Look for a \
+                 pulled or corroded plug, a cable without strain relief, a loose supply plug.",
+        cautions: "Switch the supply off before you open connectors; route cables clear of the steering and the bow motor.",
+    },
+    complaints: &["display-disconnects", "data-drops-out", "no-depth", "no-heading", "no-position"],
+    detect,
+};
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    evidence
+        .presence
+        .flaps
+        .iter()
+        .map(|(id, flaps)| {
+            let who = books.inventory.label(*id);
+            let spans: Vec<Span> = flaps.iter().map(|(span, _)| *span).collect();
+            let mut signs: Vec<Sign> = Vec::new();
+            for sign in flaps.iter().flat_map(|(_, signs)| signs) {
+                if !signs.contains(sign) {
+                    signs.push(*sign);
+                }
+            }
+            let words: Vec<_> = signs.iter().map(|s| s.words()).collect();
+            Finding::new(
+                Severity::Fault,
+                format!("The network link of {who} goes down and up {}, longest {}", times(spans.len()), seconds(longest(&spans))),
+            )
+            .devices([*id])
+            .count("flaps", spans.len() as u64)
+            .real("longest_s", longest(&spans))
+            .evidence(format!("Silent at {}, while other hosts went on.", moments(&spans)))
+            .evidence(format!("Each time it came back announcing itself: {}.", words.join(", ")))
+            .spans(spans)
+            .check(format!("Swap the cable of {who} with a good one; then move it to another port of the switch."))
+            .check("If the fault stays with the device, look at its supply plug and fuse.")
+        })
+        .collect()
+}

@@ -1,0 +1,90 @@
+//! One periodic message of a device pauses while its others go on.
+
+use super::presence::Silence;
+use super::words::{labels, longest, moments, seconds, times};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "message-dropout",
+        severity: "warning; fault when repeated or longer than 10 s",
+        meaning: "A message that comes by a clock pauses, while the same device sends its others: the device lives, one of its \
+                  measurements does not.",
+        detection: "A pause longer than five of the message's own median intervals (and 1.5 s, and five stamps of the \
+                    recorder) that lies in no silence of the whole device or wire.",
+        lookalikes: "A device that is silent altogether: device-dropout. A recorder that lost frames: recording-gap. A gateway \
+                     that hands frames over in batches stretches intervals without losing any.",
+        checks: "Look at the sensor behind that message and its cable; look whether the device's menu or another device \
+                 switched the message off.",
+        cautions: "Switch the supply off before you open connectors.",
+    },
+    complaints: &["no-depth", "no-heading", "no-position", "data-drops-out", "heading-jumps"],
+    detect,
+};
+
+/// Two of a device's messages that pause within this of each other pause together, seconds.
+const TOGETHER_S: f64 = 2.0;
+
+/// Pauses longer than this are felt aboard, seconds.
+const LONG_S: f64 = 10.0;
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let streams: Vec<_> = books.timing.iter().collect();
+    let mut done = vec![false; evidence.presence.messages.len()];
+    let mut findings = Vec::new();
+    for (i, (index, silences)) in evidence.presence.messages.iter().enumerate() {
+        let Some(stream) = streams.get(*index) else { continue };
+        if done.get(i).copied().unwrap_or(true) {
+            continue;
+        }
+        // Messages of the device that pause at the same moments tell of one event.
+        let mut members = vec![(*stream, silences)];
+        for (j, (other, theirs)) in evidence.presence.messages.iter().enumerate().skip(i + 1) {
+            let Some(s) = streams.get(*other) else { continue };
+            if s.device == stream.device && together(silences, theirs) {
+                members.push((*s, theirs));
+                if let Some(flag) = done.get_mut(j) {
+                    *flag = true;
+                }
+            }
+        }
+        // The fastest of them tells the pauses most sharply.
+        members.sort_by(|a, b| a.0.median_s().unwrap_or(0.0).total_cmp(&b.0.median_s().unwrap_or(0.0)));
+        let Some((stream, silences)) = members.first().copied() else { continue };
+        let spans: Vec<Span> = silences.iter().map(|s| s.span).collect();
+        let longest = longest(&spans);
+        let severity =
+            if spans.len() > 1 || longest > LONG_S { Severity::Fault } else { Severity::Warning };
+        let who = labels(books, &[stream.device]);
+        let nominal = stream.median_s().unwrap_or(0.0);
+        findings.push(
+            Finding::new(
+                severity,
+                format!("{} of {who} pauses {}, longest {}", stream.message, times(spans.len()), seconds(longest)),
+            )
+            .devices([stream.device])
+            .messages(members.iter().map(|(s, _)| s.message.to_string()))
+            .count("gaps", spans.len() as u64)
+            .real("longest_s", longest)
+            .real("nominal_s", nominal)
+            .evidence(format!(
+                "It comes every {} otherwise ({} messages); other messages of the device went on meanwhile.",
+                seconds(nominal),
+                stream.count
+            ))
+            .evidence(format!("Silent at {}.", moments(&spans)))
+            .spans(spans)
+            .check(format!("Look at the sensor behind {} of {who} and its cable; look whether something switches that message off.", stream.message)),
+        );
+    }
+    findings
+}
+
+/// Whether half of the pauses of one lie at pauses of the other.
+fn together(a: &[Silence], b: &[Silence]) -> bool {
+    let shared = a.iter().filter(|x| b.iter().any(|y| x.span.touches(y.span, TOGETHER_S))).count();
+    shared * 2 >= a.len() && shared * 2 >= b.len()
+}

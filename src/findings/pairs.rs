@@ -1,0 +1,252 @@
+//! Two sources of one quantity, compared at the same moments.
+
+use super::Evidence;
+use crate::books::inventory::DeviceId;
+use crate::books::series::{Sample, Source};
+use crate::time::Time;
+use crate::units::wrap_180;
+
+/// Two samples further apart are not joined by a straight line, seconds.
+const JOIN_S: f64 = 2.5;
+
+/// The main source of a quantity for every device that supplies it: the one with the most values, of two with as many
+/// the earlier. Rows that are one thing seen twice are given once, the one with more values.
+pub(super) fn main_sources<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<&'a Source> {
+    let mut mains: Vec<&Source> = Vec::new();
+    for source in evidence.books.series.of(quantity).filter(|s| s.valid >= 5) {
+        let same = |m: &&mut &Source| evidence.books.inventory.same(m.key.device, source.key.device);
+        match mains.iter_mut().find(same) {
+            Some(main) if main.valid < source.valid => *main = source,
+            Some(_) => {}
+            None => mains.push(source),
+        }
+    }
+    mains
+}
+
+/// Every pair of devices that supply a quantity over a common stretch of time.
+pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a Source, &'a Source)> {
+    let mains = main_sources(evidence, quantity);
+    let mut pairs = Vec::new();
+    for (i, a) in mains.iter().enumerate() {
+        for b in mains.iter().skip(i + 1) {
+            if let (Some((a0, a1)), Some((b0, b1))) = (a.values_from_to, b.values_from_to)
+                && a0.max(b0) < a1.min(b1)
+            {
+                pairs.push((*a, *b));
+            }
+        }
+    }
+    pairs
+}
+
+/// A series that can be asked for its value at any moment.
+#[derive(Clone)]
+pub(super) struct Curve {
+    samples: Vec<Sample>,
+    round: bool,
+}
+
+impl Curve {
+    /// From a track; `round` when the values are angles. Samples without value and steps back in time are left out.
+    pub(super) fn new(samples: &[Sample], round: bool) -> Self {
+        let mut kept: Vec<Sample> = Vec::with_capacity(samples.len());
+        for sample in samples {
+            if !sample.a.is_nan() && kept.last().is_none_or(|last| last.time < sample.time) {
+                kept.push(*sample);
+            }
+        }
+        Self { samples: kept, round }
+    }
+
+    /// The samples.
+    pub(super) fn samples(&self) -> &[Sample] {
+        &self.samples
+    }
+
+    /// The two samples around a moment, when they are near enough to be joined.
+    fn around(&self, time: Time) -> Option<(Sample, Sample)> {
+        let after = self.samples.partition_point(|s| s.time < time);
+        let b = *self.samples.get(after)?;
+        if b.time == time {
+            return Some((b, b));
+        }
+        let a = *self.samples.get(after.checked_sub(1)?)?;
+        (b.time.since(a.time) <= JOIN_S).then_some((a, b))
+    }
+
+    /// The value at a moment, by a straight line between the neighbours (the short way round for angles).
+    pub(super) fn at(&self, time: Time) -> Option<f64> {
+        let (a, b) = self.around(time)?;
+        let share = share(a, b, time);
+        let step = if self.round { wrap_180(b.a - a.a) } else { b.a - a.a };
+        Some(a.a + share * step)
+    }
+
+    /// Both numbers at a moment.
+    pub(super) fn both_at(&self, time: Time) -> Option<(f64, f64)> {
+        let (a, b) = self.around(time)?;
+        let share = share(a, b, time);
+        Some((a.a + share * (b.a - a.a), a.b + share * wrap_180(b.b - a.b)))
+    }
+
+    /// How fast the value changes at a moment, per second, over about a second on either side.
+    pub(super) fn rate_at(&self, time: Time) -> Option<f64> {
+        let (before, after) = (self.at(time.plus(-0.5))?, self.at(time.plus(0.5))?);
+        Some(if self.round { wrap_180(after - before) } else { after - before })
+    }
+
+    /// The samples at most `seconds` before a moment, latest last.
+    pub(super) fn before(&self, time: Time, seconds: f64) -> &[Sample] {
+        let end = self.samples.partition_point(|s| s.time <= time);
+        let start = self.samples.partition_point(|s| s.time < time.plus(-seconds));
+        self.samples.get(start..end).unwrap_or_default()
+    }
+}
+
+fn share(a: Sample, b: Sample, time: Time) -> f64 {
+    let whole = b.time.since(a.time);
+    if whole > 0.0 { time.since(a.time) / whole } else { 0.0 }
+}
+
+/// Whether `copy` repeats the values of `original` later, and how much later (median, seconds).
+///
+/// A value is a repeat when the same value (to `tolerance`) stands in the original shortly before it. Chance makes
+/// many repeats of a value that stands still or is coarse, so repeats are only asked for where the original changes, and
+/// the delay must be much the same each time: at least nine in ten of the values must be found within a window of
+/// `window_s` around the commonest delay.
+pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
+    const LATEST_S: f64 = 3.0;
+    const CLASS_S: f64 = 0.05;
+    let same = |x: &Sample, y: &Sample| {
+        let d = if original.round { wrap_180(x.a - y.a) } else { x.a - y.a };
+        d.abs() <= tolerance.0 && (x.b.is_nan() || y.b.is_nan() || (x.b - y.b).abs() <= tolerance.1)
+    };
+    let mut asked = 0_u32;
+    let mut found = 0_u32;
+    let mut classes = vec![0_u32; (LATEST_S / CLASS_S) as usize];
+    let mut spacing: Vec<f64> = Vec::new();
+    for value in copy.samples() {
+        let before = original.before(value.time, LATEST_S);
+        let (Some(first), Some(last)) = (before.first(), before.last()) else { continue };
+        if last.time.since(first.time) < LATEST_S * 0.6 {
+            continue;
+        }
+        let moving = before.windows(2).filter(|w| matches!(w, [x, y] if !same(x, y))).count();
+        if moving * 2 < before.len() {
+            continue;
+        }
+        spacing.push(last.time.since(first.time) / (before.len() - 1).max(1) as f64);
+        asked += 1;
+        // Every delay that fits gets a vote, so that chance spreads and truth piles up.
+        let mut any = false;
+        for sample in before.iter().filter(|s| same(s, value)) {
+            let class = (value.time.since(sample.time) / CLASS_S) as usize;
+            if let Some(votes) = classes.get_mut(class) {
+                *votes += 1;
+            }
+            any = true;
+        }
+        found += u32::from(any);
+    }
+    if asked < 30 || f64::from(found) < 0.9 * f64::from(asked) {
+        return None;
+    }
+    let step = median(&mut spacing).unwrap_or(0.1);
+    // A copy may hold a value until its own next turn: its delay then spreads over one interval of the copy.
+    let own = copy
+        .samples()
+        .windows(2)
+        .filter_map(|w| matches!(w, [_, _]).then(|| w.last()?.time.since(w.first()?.time).into()).flatten());
+    let mut own: Vec<f64> = own.filter(|s: &f64| *s < 5.0).collect();
+    let own = median(&mut own).unwrap_or(step);
+    let width = ((step.max(0.2) * 1.2).min(own.max(step) * 1.2).max(0.2) / CLASS_S).ceil() as usize;
+    let (start, votes) = (0..classes.len())
+        .map(|start| (start, classes.iter().skip(start).take(width).sum::<u32>()))
+        .max_by_key(|(start, votes)| (*votes, std::cmp::Reverse(*start)))?;
+    if f64::from(votes) < 0.85 * f64::from(asked) {
+        return None;
+    }
+    let within: Vec<(usize, u32)> = classes.iter().copied().enumerate().skip(start).take(width).collect();
+    let half = votes / 2;
+    let mut sum = 0;
+    for (class, n) in within {
+        sum += n;
+        if sum >= half {
+            return Some((class as f64 + 0.5) * CLASS_S);
+        }
+    }
+    None
+}
+
+/// The median; `None` of nothing.
+pub(super) fn median(values: &mut [f64]) -> Option<f64> {
+    quantile(values, 0.5)
+}
+
+/// The value that a share `q` of the values does not exceed (linear between ranks, Hyndman and Fan type 7).
+pub(super) fn quantile(values: &mut [f64], q: f64) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    values.sort_unstable_by(f64::total_cmp);
+    let place = q * (values.len() - 1) as f64;
+    let low = *values.get(place.floor() as usize)?;
+    let high = *values.get(place.ceil() as usize)?;
+    Some(low + (high - low) * place.fract())
+}
+
+/// Mean and standard deviation.
+pub(super) fn spread(values: &[f64]) -> (f64, f64) {
+    let n = values.len().max(1) as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
+    (mean, variance.sqrt())
+}
+
+/// The two devices of a pair.
+pub(super) fn devices(a: &Source, b: &Source) -> [DeviceId; 2] {
+    [a.key.device, b.key.device]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn curve(values: impl Iterator<Item = (f64, f64)>) -> Curve {
+        let samples: Vec<_> =
+            values.map(|(t, a)| Sample { time: Time(0).plus(t), a, b: f64::NAN }).collect();
+        Curve::new(&samples, true)
+    }
+
+    /// NIST/SEMATECH e-Handbook 7.2.6.2 data; type 7 values as computed with numpy (worked examples, section 5).
+    #[test]
+    fn quantiles_of_the_handbook() {
+        let mut data = [
+            95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610, 95.1591, 95.1195, 95.1065, 95.0925, 95.1990,
+            95.1682,
+        ];
+        for (q, want) in [(0.1, 95.0939), (0.5, 95.1579), (0.9, 95.19568), (0.95, 95.197295)] {
+            assert!((quantile(&mut data, q).unwrap() - want).abs() < 1e-6);
+        }
+    }
+
+    #[test]
+    fn angles_are_joined_the_short_way() {
+        let c = curve([(0.0, 350.0), (1.0, 10.0)].into_iter());
+        assert_eq!(c.at(Time(500_000)), Some(360.0));
+        assert_eq!(c.at(Time(1_500_000)), None);
+    }
+
+    #[test]
+    fn a_repeat_is_told_from_a_second_sensor() {
+        let noise = |i: u64| (i.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 40) as f64 / 1e7;
+        let heading = |t: f64| 40.0 * (t / 20.0).sin() + 180.0;
+        let original = curve((0..2000).map(|i| (i as f64 * 0.1, heading(i as f64 * 0.1) + noise(i))));
+        let copy = curve((5..2000).map(|i| (i as f64 * 0.1 + 0.14, heading(i as f64 * 0.1) + noise(i))));
+        let other = curve((0..2000).map(|i| (i as f64 * 0.1 + 0.03, heading(i as f64 * 0.1) + noise(i + 9999))));
+        let delay = echo_delay(&original, &copy, (0.001, 1.0)).unwrap();
+        assert!((delay - 0.14).abs() < 0.06, "{delay}");
+        assert_eq!(echo_delay(&original, &other, (0.001, 1.0)), None);
+    }
+}

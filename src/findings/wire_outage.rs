@@ -1,0 +1,79 @@
+//! Everything on a wire pauses together.
+
+use super::presence::WireSilence;
+use super::words::{longest, moments, seconds, times};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::recording::WireKind;
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "wire-outage",
+        severity: "fault",
+        meaning: "Every device of a wire falls silent at once: the switch or its supply, the backbone or its feed, the cable to \
+                  the recorder.",
+        detection: "No frame at all on the wire for five intervals of its fastest message while other wires of the boat go on, or \
+                    devices come up anew afterwards (address claims, ARP, DHCP, router solicitations).",
+        lookalikes: "A recorder that slept or lost frames, with no device coming up anew: recording-gap. A leap of the recorder's \
+                     clock.",
+        checks: "Ethernet: the switch's supply plug and fuse, then the switch. NMEA 2000: the feed of the backbone, its fuse, the \
+                 tees next to it, the terminators. 0183: the talker's or multiplexer's supply.",
+        cautions: "Backbone and switch hang on battery current: fuse off before you open a plug. Leave work on the battery side \
+                   to someone licensed for it where local codes ask for that.",
+    },
+    complaints: &["data-drops-out", "display-disconnects", "no-depth", "no-heading", "no-position"],
+    detect,
+};
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut findings = Vec::new();
+    for (id, wire) in books.wires.iter() {
+        let outages: Vec<(Span, WireSilence)> = evidence
+            .presence
+            .wires
+            .iter()
+            .filter(|(w, _, why)| *w == id && *why != WireSilence::Unexplained)
+            .map(|(_, span, why)| (*span, *why))
+            .collect();
+        if outages.is_empty() {
+            continue;
+        }
+        let spans: Vec<Span> = outages.iter().map(|(span, _)| *span).collect();
+        let longest = longest(&spans);
+        let what = match wire.kind {
+            WireKind::Ethernet => "The whole Ethernet",
+            WireKind::Can => "The whole NMEA 2000 bus",
+            WireKind::Line => "The whole 0183 line",
+        };
+        let mut finding = Finding::new(
+            Severity::Fault,
+            format!("{what} falls silent {}, longest {}", times(spans.len()), seconds(longest)),
+        )
+        .count("gaps", spans.len() as u64)
+        .real("longest_s", longest)
+        .evidence(format!("No frame of any device at {}.", moments(&spans)));
+        let anew = outages.iter().filter_map(|(_, why)| match why {
+            WireSilence::CameUpAnew(n) => Some(*n),
+            _ => None,
+        });
+        if let Some(most) = anew.max() {
+            finding = finding.evidence(format!("Afterwards {most} devices came up anew: they had lost power or link."));
+        }
+        if outages.iter().any(|(_, why)| *why == WireSilence::OthersWentOn) {
+            finding = finding.evidence("Other wires of the boat went on meanwhile: the recorder was running.");
+        }
+        finding = finding.spans(spans);
+        findings.push(match wire.kind {
+            WireKind::Ethernet => finding
+                .check("Look at the switch's supply plug and fuse first, then at the switch itself.")
+                .check("Feed the switch from another supply for a trial."),
+            WireKind::Can => finding
+                .check("Look at the feed of the backbone: fuse, plug, the tees next to it.")
+                .check("With the power off, measure about 60 ohm between the data lines: 120 is a missing terminator or a cut."),
+            WireKind::Line => finding.check("Look at the supply and the two wires of the talker or multiplexer of this line."),
+        });
+    }
+    findings
+}

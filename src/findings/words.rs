@@ -1,0 +1,74 @@
+//! Numbers in sentences.
+
+use crate::books::Books;
+use crate::books::inventory::DeviceId;
+use crate::time::Span;
+
+/// A number with as many decimals as mean something.
+pub(super) fn number(x: f64, decimals: usize) -> String {
+    let text = format!("{x:.decimals$}");
+    if text.trim_start_matches(['-', '0', '.']).is_empty() { text.trim_start_matches('-').to_owned() } else { text }
+}
+
+/// `+3.1 deg`.
+pub(super) fn signed_deg(x: f64) -> String {
+    format!("{x:+.1} deg")
+}
+
+/// Seconds, as people say them.
+pub(super) fn seconds(s: f64) -> String {
+    if s < 0.0995 {
+        format!("{:.0} ms", s * 1e3)
+    } else if s < 10.0 {
+        format!("{s:.1} s")
+    } else if s < 120.0 {
+        format!("{s:.0} s")
+    } else {
+        format!("{:.0} min {:02.0} s", (s / 60.0).floor(), s % 60.0)
+    }
+}
+
+/// A share in percent.
+pub(super) fn percent(share: f64) -> String {
+    let p = share * 100.0;
+    if p > 0.0 && p < 1.0 { format!("{p:.1} %") } else { format!("{p:.0} %") }
+}
+
+/// `1 time`, `3 times`.
+pub(super) fn times(n: usize) -> String {
+    if n == 1 { "once".to_owned() } else { format!("{n} times") }
+}
+
+/// `12:01:07 (5.2 s), 12:03:11 (9.1 s) and 3 more`.
+pub(super) fn moments(spans: &[Span]) -> String {
+    const SHOWN: usize = 4;
+    let mut text = spans
+        .iter()
+        .take(SHOWN)
+        .map(|s| format!("{} for {}", s.from.clock(), seconds(s.seconds())))
+        .collect::<Vec<_>>()
+        .join(", ");
+    if spans.len() > SHOWN {
+        text.push_str(&format!(" and {} more", spans.len() - SHOWN));
+    }
+    text
+}
+
+/// The longest of the spans, seconds.
+pub(super) fn longest(spans: &[Span]) -> f64 {
+    spans.iter().map(|s| s.seconds()).fold(0.0, f64::max)
+}
+
+/// Labels joined for a sentence.
+pub(super) fn labels(books: &Books, devices: &[DeviceId]) -> String {
+    const SHOWN: usize = 4;
+    let mut names: Vec<_> = devices.iter().take(SHOWN).map(|d| books.inventory.label(*d)).collect();
+    if devices.len() > SHOWN {
+        names.push(format!("{} more", devices.len() - SHOWN));
+    }
+    match names.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        Some((last, _)) => last.clone(),
+        None => String::new(),
+    }
+}

@@ -1,0 +1,242 @@
+//! The report's rows out of books, findings and answers: names for numbers, nothing judged.
+
+use super::model::{
+    Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow, TimingRow, Tool, WireRow,
+};
+use crate::books::Books;
+use crate::books::inventory::{Device, DeviceId, Identity};
+use crate::books::series::{LastValue, Source};
+use crate::books::timing::Stream;
+use crate::books::wires::{Wire, WireId};
+use crate::findings::Finding;
+use crate::recording::WireKind;
+use crate::time::Span;
+use serde_json::{Map, Value};
+
+/// Bits a second of an NMEA 2000 bus (fact sheet, section 1).
+const CAN_BITS_S: f64 = 250_000.0;
+
+/// Octets a second that a 100 Mbit/s link carries.
+const ETHERNET_OCTETS_S: f64 = 12_500_000.0;
+
+/// Makes the report.
+#[must_use]
+pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<ComplaintRow>) -> Report {
+    Report {
+        format: "leadsman-report",
+        version: 1,
+        tool: Tool { name: "leadsman", version: env!("CARGO_PKG_VERSION") },
+        recordings: recordings(books),
+        wires: books.wires.iter().map(|(id, wire)| wire_row(books, id, wire)).collect(),
+        devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
+        sources: books
+            .series
+            .iter()
+            .filter(|s| s.key.quantity != "fix-quality")
+            .map(|s| source_row(books, s))
+            .collect(),
+        timing: books.timing.iter().filter(|s| s.count > 1).map(timing_row).collect(),
+        findings: findings.into_iter().map(finding_row).collect(),
+        complaints,
+    }
+}
+
+fn device_id(id: DeviceId) -> String {
+    format!("d{}", id.0 + 1)
+}
+
+fn wire_id(id: WireId) -> String {
+    format!("w{}", id.0 + 1)
+}
+
+fn recordings(books: &Books) -> Vec<RecordingRow> {
+    books
+        .recordings
+        .iter()
+        .zip(&books.spans)
+        .map(|(r, span)| RecordingRow {
+            path: r.path.clone(),
+            container: r.container.to_owned(),
+            compression: r.compression,
+            first: span.map(|s| s.from),
+            last: span.map(|s| s.to),
+            duration_s: span.map(Span::seconds),
+            frames: r.frames,
+            bytes: r.bytes,
+            problems: r.problems.clone(),
+        })
+        .collect()
+}
+
+fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
+    let capacity = match wire.kind {
+        WireKind::Can => Some(CAN_BITS_S),
+        WireKind::Ethernet => Some(ETHERNET_OCTETS_S),
+        // The baud rate of a line is not in a recording.
+        WireKind::Line => None,
+    };
+    let seconds = wire.first.zip(wire.last).map(|(from, to)| to.since(from).max(1.0));
+    let load = capacity.zip(seconds).zip(wire.load.peak).map(|((capacity, seconds), (_, peak))| Load {
+        mean_percent: round(wire.load.total as f64 / seconds / capacity * 100.0),
+        peak_percent: round(peak as f64 / capacity * 100.0),
+    });
+    WireRow {
+        id: wire_id(id),
+        recording: books.recordings.get(wire.recording).map(|r| r.path.clone()).unwrap_or_default(),
+        kind: match wire.kind {
+            WireKind::Ethernet => "ethernet",
+            WireKind::Can => "can",
+            WireKind::Line => "line",
+        },
+        label: wire.label.clone(),
+        carried_by: wire.carried_by.map(wire_id),
+        frames: wire.frames,
+        bytes: wire.bytes,
+        first: wire.first,
+        last: wire.last,
+        time_resolution_s: wire.resolution_s().map(|_| wire.stamp_s()),
+        load,
+    }
+}
+
+fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
+    let mut row = DeviceRow {
+        id: device_id(id),
+        wire: wire_id(device.wire),
+        label: books.inventory.label(id),
+        model: device.model.clone(),
+        software: device.software.clone(),
+        serial: device.serial.clone(),
+        load_equivalency: device.load_equivalency,
+        ips: device.ips.iter().map(ToString::to_string).collect(),
+        hostnames: device.hostnames.clone(),
+        services: device.services.clone(),
+        sentences: device.sentences.clone(),
+        first: device.first,
+        last: device.last,
+        frames: device.frames,
+        bytes: device.bytes,
+        ..DeviceRow::default()
+    };
+    match &device.identity {
+        Identity::N2k { name, address, addresses } => {
+            row.kind = "n2k";
+            row.address = Some(*address);
+            row.addresses = addresses.iter().copied().collect();
+            row.name = name.map(|n| n.to_string());
+            row.manufacturer_code = name.map(|n| n.manufacturer());
+            row.function_code = name.map(|n| n.function());
+            row.class_code = name.map(|n| n.class());
+            row.device_instance = name.map(|n| n.instance());
+            row.system_instance = name.map(|n| n.system_instance());
+        }
+        Identity::Ethernet { mac } => {
+            row.kind = "ethernet";
+            row.mac = Some(mac.to_string());
+        }
+        Identity::Talker { talker, .. } => {
+            row.kind = "talker";
+            row.talker = Some(talker.clone());
+            if let Some(host) = books.inventory.host_of(id) {
+                row.mac = host.mac().map(|m| m.to_string());
+                row.ips = host.ips.iter().map(ToString::to_string).collect();
+            }
+        }
+    }
+    row
+}
+
+fn source_row(books: &Books, source: &Source) -> SourceRow {
+    let stream = books.timing.get(source.key.device, source.key.message);
+    let pauses = stream.map(|s| s.gaps.over(s.median_s().unwrap_or(0.0).mul_add(5.0, 1.0))).unwrap_or_default();
+    SourceRow {
+        quantity: source.key.quantity.to_owned(),
+        reference: source.key.reference,
+        device: device_id(source.key.device),
+        message: source.key.message.to_string(),
+        instance: source.key.instance,
+        count: source.count,
+        valid: source.valid,
+        interval_s: stream.map(intervals).unwrap_or_default(),
+        dropouts: pauses.len() as u64,
+        dropout_s: round(pauses.iter().map(|p| p.seconds()).sum()),
+        last_value: match &source.last_value {
+            LastValue::None => Value::Null,
+            LastValue::Number(v) => number(*v),
+            LastValue::Fields(fields) => {
+                Value::Object(fields.iter().map(|(k, v)| ((*k).to_owned(), number(*v))).collect())
+            }
+            LastValue::Measure(v, unit) => {
+                Value::Object(Map::from_iter([(format!("value_{unit}"), number(*v))]))
+            }
+        },
+    }
+}
+
+fn number(v: f64) -> Value {
+    serde_json::Number::from_f64((v * 1e7).round() / 1e7).map_or(Value::Null, Value::Number)
+}
+
+fn round(v: f64) -> f64 {
+    (v * 1e6).round() / 1e6
+}
+
+fn intervals(stream: &Stream) -> Intervals {
+    Intervals {
+        nominal: nominal(stream),
+        p50: stream.quantile_s(0.5).map(round),
+        p90: stream.quantile_s(0.9).map(round),
+        p99: stream.quantile_s(0.99).map(round),
+        max: (!stream.intervals.is_empty()).then_some(round(stream.max_s)),
+    }
+}
+
+/// The standard's interval, or the one that the recording shows when the message is periodic.
+fn nominal(stream: &Stream) -> Option<f64> {
+    stream.standard_s.or_else(|| stream.median_s().filter(|_| stream.is_periodic())).map(round)
+}
+
+fn timing_row(stream: &Stream) -> TimingRow {
+    let Intervals { nominal, p50, p90, p99, max } = intervals(stream);
+    TimingRow {
+        device: device_id(stream.device),
+        message: stream.message.to_string(),
+        count: stream.count,
+        nominal_s: nominal,
+        p50,
+        p90,
+        p99,
+        max,
+        histogram: histogram(stream),
+    }
+}
+
+/// Twelve bins, each the square root of two wide, with the median in the middle; the outer ones reach to the ends.
+fn histogram(stream: &Stream) -> Vec<Bin> {
+    const BINS: i32 = 12;
+    let Some(middle) = stream.median_s().filter(|m| *m > 0.0) else { return Vec::new() };
+    let edge = |i: i32| middle * 2f64.powf(f64::from(i - BINS / 2) / 2.0 + 0.25);
+    (0..BINS)
+        .map(|i| {
+            let from_s = if i == 0 { 0.0 } else { edge(i - 1) };
+            let to_s = if i == BINS - 1 { stream.max_s.max(edge(i)) * 1.01 } else { edge(i) };
+            let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));
+            Bin { from_s: round(from_s), to_s: round(to_s), count: stream.intervals.count_between(low, high.max(low)) }
+        })
+        .collect()
+}
+
+fn finding_row(finding: Finding) -> FindingRow {
+    FindingRow {
+        kind: finding.kind,
+        severity: finding.severity,
+        summary: finding.summary,
+        devices: finding.devices.into_iter().map(device_id).collect(),
+        messages: finding.messages,
+        spans: finding.spans,
+        numbers: finding.numbers,
+        evidence: finding.evidence,
+        checks: finding.checks,
+        complaints: finding.complaints,
+    }
+}

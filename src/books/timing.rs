@@ -23,6 +23,13 @@ pub(super) fn histogram() -> Histogram<u32> {
     histogram
 }
 
+/// Records an interval; the histogram grows with its longest, an hour at most.
+pub(super) fn record(histogram: &mut Histogram<u32>, us: u64) {
+    // A histogram that resizes itself takes every value; saturating would stop at what it holds now.
+    let taken = histogram.record(us.clamp(1, MAX_INTERVAL_US));
+    debug_assert!(taken.is_ok());
+}
+
 /// A sentence's address, at most twelve characters of it (`SDDPT`, `PABCXYZ`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct SentenceName([u8; 12]);
@@ -168,7 +175,7 @@ impl Stream {
             if step < 0 {
                 self.steps_back += 1;
             } else {
-                self.intervals.saturating_record((step as u64).clamp(1, MAX_INTERVAL_US));
+                record(&mut self.intervals, step as u64);
                 self.max_s = self.max_s.max(step as f64 / 1e6);
                 self.gaps.interval(last, time);
             }

@@ -84,7 +84,7 @@ impl Wire {
                 if step < CAN_FRAME_US {
                     self.crowded += 1;
                 } else {
-                    self.pauses.saturating_record(step as u64);
+                    super::timing::record(&mut self.pauses, step as u64);
                 }
                 self.gaps.interval(latest, time);
             }

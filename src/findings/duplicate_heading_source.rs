@@ -6,7 +6,7 @@ use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
-use crate::time::{Span, Time, civil};
+use crate::time::{Span, civil};
 use crate::units::wrap_180;
 use nalgebra::{DMatrix, DVector};
 use world_magnetic_model::GeomagneticField;

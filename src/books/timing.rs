@@ -155,8 +155,7 @@ impl Stream {
         self.quantile_s(0.5)
     }
 
-    /// Whether the message comes by a clock of its own: at least eight intervals, and half of them lie within half to
-    /// twice the median.
+    /// Whether the message comes by a clock of its own: at least eight intervals, most of them near the median.
     #[must_use]
     pub fn is_periodic(&self) -> bool {
         let (Some(low), Some(mid), Some(high)) =

@@ -47,7 +47,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         };
         let mut finding = Finding::new(severity, summary)
             .devices([*id])
-            .messages(books.timing.of(*id).filter(|s| s.is_periodic()).map(|s| s.message.to_string()))
+            .messages(super::presence::periodic(books, *id).map(|s| s.message.to_string()))
             .count("gaps", spans.len() as u64)
             .real("longest_s", longest)
             .evidence(format!(

@@ -79,7 +79,8 @@ fn compare(a: &Source, b: &Source) -> Option<Comparison> {
     let agreeing = away.iter().filter(|d| **d <= 3.0 * limit).count() as f64 / moments as f64;
     let resolution = resolution(&first).max(resolution(&second));
     let tolerance = (resolution * 0.6, f64::INFINITY);
-    let echo_s = if median_m.abs() <= 2.0 * resolution {
+    // A copy holds the last value while the bottom falls away, so that the middle of the differences is not quite zero.
+    let echo_s = if median_m.abs() <= 0.02 * depth + 3.0 * resolution {
         pairs::echo_delay(&first, &second, tolerance)
             .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay))
     } else {

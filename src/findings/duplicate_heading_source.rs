@@ -46,6 +46,9 @@ const MAX_MOMENTS: usize = 6000;
 /// of the model (0.4) and of rounding.
 const VARIATION_SLACK_DEG: f64 = 2.0;
 
+/// As above, where both sources claim the same north, degrees.
+const SAME_NORTH_SLACK_DEG: f64 = 0.6;
+
 /// Variations smaller than this cannot be told from an offset, degrees.
 const SMALL_VARIATION_DEG: f64 = 2.5;
 
@@ -174,7 +177,7 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let explained = lag_rest.min(fit_rest).min(both_rest);
     let swing = fit.map_or(0.0, |(k, _)| swing(&k));
     comparison.relation = if still <= 1.5 && swing < 2.5 {
-        steady(&comparison)
+        steady(a, b, &comparison)
     } else if lag_s.abs() >= 0.25 && lag_rest < 0.6 * still && lag_rest <= fit_rest {
         Relation::Lag
     } else if fit_rest < 0.6 * still && fit_rest < 6.0 {
@@ -182,7 +185,7 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     } else if both_rest < 0.6 * still && both_rest < 6.0 {
         if swing > 3.0 { Relation::Deviation } else { Relation::Lag }
     } else if still <= 4.0 && explained > 0.7 * still {
-        steady(&comparison)
+        steady(a, b, &comparison)
     } else {
         Relation::Unrelated
     };
@@ -192,11 +195,26 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     Some(comparison)
 }
 
-fn steady(comparison: &Comparison) -> Relation {
-    let by_variation = comparison.variation_deg.is_some_and(|v| {
-        v.abs() >= SMALL_VARIATION_DEG && (comparison.median_deg.abs() - v.abs()).abs() <= VARIATION_SLACK_DEG
-    });
-    if by_variation { Relation::Variation } else { Relation::Constant }
+/// What a steady difference is: the variation, or an offset of one of the two.
+///
+/// Where one source says true and the other magnetic, the difference between the norths is what to expect. Where both
+/// claim the same north, one may still send the other; that is believed only when the difference is the variation to
+/// within half a degree or so, and never of HDG, which carries a magnetic sensor's heading by definition (IEC 61162-1).
+fn steady(a: &Source, b: &Source, comparison: &Comparison) -> Relation {
+    let Some(variation) = comparison.variation_deg.filter(|v| v.abs() >= SMALL_VARIATION_DEG) else {
+        return Relation::Constant;
+    };
+    let from_size = (comparison.median_deg.abs() - variation.abs()).abs();
+    let by_definition = |s: &Source| s.key.message.to_string().ends_with("HDG");
+    let believed = match (a.key.reference, b.key.reference) {
+        (Some("magnetic"), Some("true")) => (comparison.median_deg - variation).abs() <= VARIATION_SLACK_DEG,
+        (Some("true"), Some("magnetic")) => (comparison.median_deg + variation).abs() <= VARIATION_SLACK_DEG,
+        (Some(_), Some(_)) => {
+            from_size <= SAME_NORTH_SLACK_DEG && !(by_definition(a) && by_definition(b))
+        }
+        _ => from_size <= VARIATION_SLACK_DEG,
+    };
+    if believed { Relation::Variation } else { Relation::Constant }
 }
 
 /// The median of angles, taken around their mean direction.

@@ -90,12 +90,6 @@ impl Curve {
         Some((a.a + share * (b.a - a.a), a.b + share * wrap_180(b.b - a.b)))
     }
 
-    /// How fast the value changes at a moment, per second, over about a second on either side.
-    pub(super) fn rate_at(&self, time: Time) -> Option<f64> {
-        let (before, after) = (self.at(time.plus(-0.5))?, self.at(time.plus(0.5))?);
-        Some(if self.round { wrap_180(after - before) } else { after - before })
-    }
-
     /// The samples at most `seconds` before a moment, latest last.
     pub(super) fn before(&self, time: Time, seconds: f64) -> &[Sample] {
         let end = self.samples.partition_point(|s| s.time <= time);
@@ -113,8 +107,8 @@ fn share(a: Sample, b: Sample, time: Time) -> f64 {
 ///
 /// A value is a repeat when the same value (to `tolerance`) stands in the original shortly before it. Chance makes
 /// many repeats of a value that stands still or is coarse, so repeats are only asked for where the original changes, and
-/// the delay must be much the same each time: at least nine in ten of the values must be found within a window of
-/// `window_s` around the commonest delay.
+/// the delay must be much the same each time: nine in ten of the values must be found, and nearly all of those within
+/// one interval of the original around the commonest delay.
 pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
     const LATEST_S: f64 = 3.0;
     const CLASS_S: f64 = 0.05;
@@ -153,14 +147,8 @@ pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) 
         return None;
     }
     let step = median(&mut spacing).unwrap_or(0.1);
-    // A copy may hold a value until its own next turn: its delay then spreads over one interval of the copy.
-    let own = copy
-        .samples()
-        .windows(2)
-        .filter_map(|w| matches!(w, [_, _]).then(|| w.last()?.time.since(w.first()?.time).into()).flatten());
-    let mut own: Vec<f64> = own.filter(|s: &f64| *s < 5.0).collect();
-    let own = median(&mut own).unwrap_or(step);
-    let width = ((step.max(0.2) * 1.2).min(own.max(step) * 1.2).max(0.2) / CLASS_S).ceil() as usize;
+    // The copy sends the latest value that it has heard: the delay spreads over one interval of the original.
+    let width = ((step * 1.2 + 0.1) / CLASS_S).ceil() as usize;
     let (start, votes) = (0..classes.len())
         .map(|start| (start, classes.iter().skip(start).take(width).sum::<u32>()))
         .max_by_key(|(start, votes)| (*votes, std::cmp::Reverse(*start)))?;

@@ -76,9 +76,13 @@ pub fn survey(books: &Books) -> Presence {
     presence
 }
 
-/// Streams that come by a clock of their own, and whose silence therefore says something.
-fn periodic(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
-    books.timing.of(device).filter(|s| s.is_periodic())
+/// Streams that come by a clock of their own, and whose silence therefore says something: periodic ones that fill a
+/// good part of the time in which the device was seen. Requests and answers come in bursts and are none.
+pub(super) fn periodic(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
+    let seen = books.inventory.seen(device).map_or(0.0, |span| span.seconds());
+    books.timing.of(device).filter(move |s| {
+        s.is_periodic() && s.median_s().is_some_and(|median| median * s.count as f64 >= 0.25 * seen)
+    })
 }
 
 /// The shortest median interval of a device's periodic messages, seconds.
@@ -206,6 +210,9 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     }
     let of_wire = |span: Span| presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s));
     silences.retain(|s| !of_wire(s.span) && !books.clock_leapt(s.span));
+    if quarrels(books, id) {
+        silences.clear();
+    }
     let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s)).collect();
     silences.retain(|s| !restarts.iter().any(|r| r.touches(s.span, 2.0)));
     if matches!(device.identity, Identity::Ethernet { .. })
@@ -223,11 +230,15 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
             let strong = signs.iter().filter(|s| s.is_strong()).count();
             let weak = signs.iter().filter(|s| !s.is_strong() && !matches!(s, Sign::Goodbye | Sign::Connect)).count();
             let flap = strong > 0 || weak >= 1;
-            let left = host.signs.iter().any(|(at, sign)| {
-                *sign == Sign::Goodbye && silence.span.from.since(*at).abs() <= 2.0
-            });
-            if left {
+            let just_before = |wanted: Sign| {
+                host.signs.iter().any(|(at, sign)| *sign == wanted && silence.span.from.since(*at).abs() <= 2.0)
+            };
+            if just_before(Sign::Goodbye) {
                 return true;
+            }
+            // A host that waits for a DHCP server is silent between two discovers (RFC 2131 4.1: 4, 8, 16 s ...).
+            if just_before(Sign::DhcpDiscover) && signs.contains(&Sign::DhcpDiscover) {
+                return false;
             }
             if flap {
                 flaps.push((silence.span, signs));
@@ -250,6 +261,13 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     if !silences.is_empty() {
         presence.devices.insert(id, silences);
     }
+}
+
+/// Whether a node contends for its address or has none: its silences belong to that quarrel.
+fn quarrels(books: &Books, id: DeviceId) -> bool {
+    books.buses.iter().any(|(_, bus)| {
+        bus.contentions.iter().any(|c| c.devices.contains(&id)) || bus.homeless.iter().any(|(d, _)| *d == id)
+    })
 }
 
 /// When an N2K device claimed its address anew after it had been seen: from its last frame before to the claim.
@@ -290,6 +308,13 @@ fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
 fn message_silences(books: &Books, presence: &mut Presence) {
     let mut found = Vec::new();
     for (index, stream) in books.timing.iter().enumerate().filter(|(_, s)| s.is_periodic()) {
+        let seen = books.inventory.seen(stream.device).map_or(0.0, |span| span.seconds());
+        if stream.median_s().unwrap_or(0.0) * (stream.count as f64) < 0.25 * seen {
+            continue;
+        }
+        if quarrels(books, stream.device) {
+            continue;
+        }
         let Some(device) = books.inventory.get(stream.device) else { continue };
         let (Some(wire), Some(median)) = (books.wires.get(device.wire), stream.median_s()) else { continue };
         if matches!(device.identity, Identity::Ethernet { .. }) {

@@ -1,8 +1,8 @@
 //! CAN buses: claims, restarts, requests and answers, lost multi-frame messages, error frames.
 
-use super::inventory::DeviceId;
 use super::bounded;
 use super::by_wire::ByWire;
+use super::inventory::DeviceId;
 use crate::messages::n2k::{GLOBAL, Name, NetworkMessage, StreamLosses};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
@@ -267,7 +267,10 @@ mod tests {
         bus.claim(at(10.1), 28, A, DeviceId(0), at(10.0));
         assert!(bus.starts.is_empty());
         bus.claim(at(60.0), 28, A, DeviceId(0), at(55.0));
-        assert_eq!(bus.starts, [Start { device: DeviceId(0), silent_since: at(55.0), at: at(60.0).unwrap() }]);
+        assert_eq!(
+            bus.starts,
+            [Start { device: DeviceId(0), silent_since: at(55.0), at: at(60.0).unwrap() }]
+        );
         assert!(bus.contentions.is_empty());
     }
 

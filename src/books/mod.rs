@@ -14,9 +14,9 @@ pub mod steps;
 pub mod timing;
 pub mod wires;
 
-pub use by_wire::ByWire;
 use crate::recording::Summary;
 use crate::time::{Span, Time};
+pub use by_wire::ByWire;
 
 /// Everything that a run knows when the last record has been read.
 #[derive(Debug, Default)]
@@ -57,8 +57,9 @@ impl Books {
     /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
     #[must_use]
     pub fn clock_leapt(&self, span: Span) -> bool {
-        self.clock.steps().iter().any(|step| {
-            step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0)
-        })
+        self.clock
+            .steps()
+            .iter()
+            .any(|step| step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0))
     }
 }

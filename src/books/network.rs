@@ -1,8 +1,8 @@
 //! Networks: what hosts announce, which addresses they claim, who serves addresses, and floods.
 
-use super::inventory::DeviceId;
 use super::bounded;
 use super::by_wire::ByWire;
+use super::inventory::DeviceId;
 use crate::frames::{Arp, ArpKind, Copies, Dhcp, DhcpType, Mac, StreamCounts};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
@@ -318,7 +318,9 @@ impl Network {
         let kind = arp.kind();
         match kind {
             ArpKind::Probe => self.sign(device, time, Sign::ArpProbe),
-            ArpKind::Announcement | ArpKind::GratuitousReply => self.sign(device, time, Sign::ArpAnnouncement),
+            ArpKind::Announcement | ArpKind::GratuitousReply => {
+                self.sign(device, time, Sign::ArpAnnouncement)
+            }
             _ => {}
         }
         if own_mac && !matches!(kind, ArpKind::Probe) {

@@ -154,8 +154,10 @@ impl Series {
             return;
         };
         let speed = self.speed_at(time);
-        if let (Reading::CourseSpeed { speed_kn: Ok(kn), .. } | Reading::WaterSpeed { kn: Ok(kn) }, Some(time)) =
-            (reading, time)
+        if let (
+            Reading::CourseSpeed { speed_kn: Ok(kn), .. } | Reading::WaterSpeed { kn: Ok(kn) },
+            Some(time),
+        ) = (reading, time)
             && (quantity == "course-and-speed-over-ground" || speed.is_none())
         {
             self.speed = Some((time, *kn));

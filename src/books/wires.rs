@@ -26,6 +26,8 @@ pub struct Wire {
     pub label: Option<String>,
     /// The wire whose packets carry this one.
     pub carried_by: Option<WireId>,
+    /// The host whose packets carry this one.
+    pub host: Option<super::inventory::DeviceId>,
     /// Frames.
     pub frames: u64,
     /// Their bytes on the wire.
@@ -52,6 +54,7 @@ impl Wire {
             kind,
             label,
             carried_by,
+            host: None,
             frames: 0,
             bytes: 0,
             first: None,
@@ -178,6 +181,22 @@ impl Wires {
         WireId(self.0.len().saturating_sub(1) as u32)
     }
 
+    /// Adds a wire that a host's packets carry.
+    pub fn add_carried(
+        &mut self,
+        carrier: WireId,
+        host: super::inventory::DeviceId,
+        kind: WireKind,
+        label: Option<String>,
+    ) -> WireId {
+        let recording = self.get(carrier).map_or(0, |w| w.recording);
+        let id = self.add(recording, kind, label, Some(carrier));
+        if let Some(wire) = self.get_mut(id) {
+            wire.host = Some(host);
+        }
+        id
+    }
+
     /// The wire with this index.
     #[must_use]
     pub fn get(&self, id: WireId) -> Option<&Wire> {
@@ -233,7 +252,8 @@ mod tests {
 
     #[test]
     fn the_busiest_second_is_found() {
-        let wire = wire((0..10).map(|i| i * 300_000).chain([5_000_000, 5_000_001, 5_000_002, 5_100_000, 5_200_000]));
+        let wire =
+            wire((0..10).map(|i| i * 300_000).chain([5_000_000, 5_000_001, 5_000_002, 5_100_000, 5_200_000]));
         assert_eq!(wire.load.peak, Some((Time(5_000_000), 5 * 131)));
         assert_eq!(wire.load.total, 15 * 131);
     }

@@ -46,7 +46,9 @@ pub(super) fn missing(source: &Source) -> Missing {
     let ends = source.first.zip(source.last);
     match (source.values_from_to, ends) {
         (Some((from, to)), Some((first, last))) => {
-            spans.extend([Span::new(first, from), Span::new(to, last)].into_iter().filter(|s| s.seconds() > 5.0));
+            spans.extend(
+                [Span::new(first, from), Span::new(to, last)].into_iter().filter(|s| s.seconds() > 5.0),
+            );
         }
         (None, Some((first, last))) => spans = vec![Span::new(first, last)],
         _ => {}
@@ -98,7 +100,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             finding = finding.evidence(format!("Without depth from {}.", moments(&spans)));
         }
         if let Some(depth) = books_depth_before(source) {
-            finding = finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));
+            finding =
+                finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));
         }
         findings.push(
             finding

@@ -20,7 +20,14 @@ pub(super) const DETECTOR: Detector = Detector {
                  swap its tee or port with a neighbour's to tell the cable from the device.",
         cautions: "Switch the supply off before you open connectors; fuse before you measure current.",
     },
-    complaints: &["no-depth", "no-heading", "no-position", "data-drops-out", "display-disconnects", "heading-jumps"],
+    complaints: &[
+        "no-depth",
+        "no-heading",
+        "no-position",
+        "data-drops-out",
+        "display-disconnects",
+        "heading-jumps",
+    ],
     detect,
 };
 
@@ -57,9 +64,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .evidence(format!("Silent at {}.", moments(&spans)))
             .spans(spans);
         if said_goodbye {
-            finding = finding.evidence("It said goodbye before: it was switched off or went to sleep by itself.");
+            finding =
+                finding.evidence("It said goodbye before: it was switched off or went to sleep by itself.");
         } else if switching_off {
-            finding = finding.evidence("Most devices of this wire stop towards the end: the boat was being switched off.");
+            finding = finding
+                .evidence("Most devices of this wire stop towards the end: the boat was being switched off.");
         } else if !back {
             finding = finding.evidence("It may have been switched off; the recording cannot tell.");
         }

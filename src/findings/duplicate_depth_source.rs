@@ -37,7 +37,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     pairs::pairs(evidence, "depth")
         .into_iter()
         .filter_map(|(a, b)| match compare(a, b)? {
-            c if c.echo_s.is_some_and(|delay| delay < 0.0) => Some(finding(evidence.books, b, a, &compare(b, a)?)),
+            c if c.echo_s.is_some_and(|delay| delay < 0.0) => {
+                Some(finding(evidence.books, b, a, &compare(b, a)?))
+            }
             c => Some(finding(evidence.books, a, b, &c)),
         })
         .collect()

@@ -43,7 +43,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let words: Vec<_> = signs.iter().map(|s| s.words()).collect();
             Finding::new(
                 Severity::Fault,
-                format!("The network link of {who} goes down and up {}, longest {}", times(spans.len()), seconds(longest(&spans))),
+                format!(
+                    "The network link of {who} goes down and up {}, longest {}",
+                    times(spans.len()),
+                    seconds(longest(&spans))
+                ),
             )
             .devices([*id])
             .count("flaps", spans.len() as u64)
@@ -51,7 +55,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .evidence(format!("Silent at {}, while other hosts went on.", moments(&spans)))
             .evidence(format!("Each time it came back announcing itself: {}.", words.join(", ")))
             .spans(spans)
-            .check(format!("Swap the cable of {who} with a good one; then move it to another port of the switch."))
+            .check(format!(
+                "Swap the cable of {who} with a good one; then move it to another port of the switch."
+            ))
             .check("If the fault stays with the device, look at its supply plug and fuse.")
         })
         .collect()

@@ -56,8 +56,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let Some((stream, silences)) = members.first().copied() else { continue };
         let spans: Vec<Span> = silences.iter().map(|s| s.span).collect();
         let longest = longest(&spans);
-        let severity =
-            if spans.len() > 1 || longest > LONG_S { Severity::Fault } else { Severity::Warning };
+        let severity = if spans.len() > 1 || longest > LONG_S { Severity::Fault } else { Severity::Warning };
         let who = labels(books, &[stream.device]);
         let nominal = stream.median_s().unwrap_or(0.0);
         findings.push(

@@ -154,9 +154,10 @@ fn explain(books: &Books, id: WireId, span: Span) -> WireSilence {
 fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
     let soon = Span::new(span.to.plus(-0.5), span.to.plus(SHOWS_WITHIN_S));
     let within = |at: Time| at >= soon.from && at <= soon.to;
-    let starts = books.buses.get(wire).map_or(0, |bus| {
-        bus.starts.iter().filter(|s| within(s.at) && s.silent_since.is_some()).count()
-    });
+    let starts = books
+        .buses
+        .get(wire)
+        .map_or(0, |bus| bus.starts.iter().filter(|s| within(s.at) && s.silent_since.is_some()).count());
     let hosts = books.networks.get(wire).map_or(0, |network| {
         let mut hosts: Vec<_> = network
             .hosts
@@ -228,10 +229,15 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
                 }
             }
             let strong = signs.iter().filter(|s| s.is_strong()).count();
-            let weak = signs.iter().filter(|s| !s.is_strong() && !matches!(s, Sign::Goodbye | Sign::Connect)).count();
+            let weak = signs
+                .iter()
+                .filter(|s| !s.is_strong() && !matches!(s, Sign::Goodbye | Sign::Connect))
+                .count();
             let flap = strong > 0 || weak >= 1;
             let just_before = |wanted: Sign| {
-                host.signs.iter().any(|(at, sign)| *sign == wanted && silence.span.from.since(*at).abs() <= 2.0)
+                host.signs
+                    .iter()
+                    .any(|(at, sign)| *sign == wanted && silence.span.from.since(*at).abs() <= 2.0)
             };
             if just_before(Sign::Goodbye) {
                 return true;

@@ -34,11 +34,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .collect();
         if recording.lost_frames > 0 {
             findings.push(
-                Finding::new(Severity::Warning, format!("The recorder says that it lost {} frames", recording.lost_frames))
-                    .count("lost", recording.lost_frames)
-                    .evidence(format!("{}: {} frames read, {} lost by its own counters.", recording.path, recording.frames, recording.lost_frames))
-                    .spans(bursts)
-                    .check("Record again with a faster recorder, or with a filter for what matters."),
+                Finding::new(
+                    Severity::Warning,
+                    format!("The recorder says that it lost {} frames", recording.lost_frames),
+                )
+                .count("lost", recording.lost_frames)
+                .evidence(format!(
+                    "{}: {} frames read, {} lost by its own counters.",
+                    recording.path, recording.frames, recording.lost_frames
+                ))
+                .spans(bursts)
+                .check("Record again with a faster recorder, or with a filter for what matters."),
             );
         } else if !bursts.is_empty() {
             bursts.sort_unstable();

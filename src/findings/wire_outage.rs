@@ -59,10 +59,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             _ => None,
         });
         if let Some(most) = anew.max() {
-            finding = finding.evidence(format!("Afterwards {most} devices came up anew: they had lost power or link."));
+            finding = finding
+                .evidence(format!("Afterwards {most} devices came up anew: they had lost power or link."));
         }
         if outages.iter().any(|(_, why)| *why == WireSilence::OthersWentOn) {
-            finding = finding.evidence("Other wires of the boat went on meanwhile: the recorder was running.");
+            finding =
+                finding.evidence("Other wires of the boat went on meanwhile: the recorder was running.");
         }
         finding = finding.spans(spans);
         findings.push(match wire.kind {

@@ -1,7 +1,8 @@
 //! The report's rows out of books, findings and answers: names for numbers, nothing judged.
 
 use super::model::{
-    Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow, TimingRow, Tool, WireRow,
+    Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow, TimingRow,
+    Tool, WireRow,
 };
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
@@ -148,7 +149,8 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
 
 fn source_row(books: &Books, source: &Source) -> SourceRow {
     let stream = books.timing.get(source.key.device, source.key.message);
-    let pauses = stream.map(|s| s.gaps.over(s.median_s().unwrap_or(0.0).mul_add(5.0, 1.0))).unwrap_or_default();
+    let pauses =
+        stream.map(|s| s.gaps.over(s.median_s().unwrap_or(0.0).mul_add(5.0, 1.0))).unwrap_or_default();
     SourceRow {
         quantity: source.key.quantity.to_owned(),
         reference: source.key.reference,
@@ -221,7 +223,11 @@ fn histogram(stream: &Stream) -> Vec<Bin> {
             let from_s = if i == 0 { 0.0 } else { edge(i - 1) };
             let to_s = if i == BINS - 1 { stream.max_s.max(edge(i)) * 1.01 } else { edge(i) };
             let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));
-            Bin { from_s: round(from_s), to_s: round(to_s), count: stream.intervals.count_between(low, high.max(low)) }
+            Bin {
+                from_s: round(from_s),
+                to_s: round(to_s),
+                count: stream.intervals.count_between(low, high.max(low)),
+            }
         })
         .collect()
 }

@@ -7,9 +7,9 @@ use crate::books::network::Sign;
 use crate::books::timing::Message;
 use crate::books::wires::WireId;
 use crate::frames::{
-    Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp, MDNS_PORT,
-    Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, Ssdp, SsdpKind, StreamKey, StreamSink, Tcp, TcpStreams,
-    Transport, Udp, datagram_lines, likeness, looks_like_lines, parse,
+    Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp,
+    MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, Ssdp, SsdpKind, StreamKey, StreamSink,
+    Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness, looks_like_lines, parse,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
@@ -117,7 +117,9 @@ impl Intake {
     }
 
     fn name_host(&mut self, host: DeviceId, name: Option<&str>) {
-        if let (Some(device), Some(name)) = (self.books.inventory.get_mut(host), name.filter(|n| !n.is_empty())) {
+        if let (Some(device), Some(name)) =
+            (self.books.inventory.get_mut(host), name.filter(|n| !n.is_empty()))
+        {
             note_text(&mut device.hostnames, name.to_owned());
         }
     }

@@ -3,10 +3,10 @@
 use super::bounded;
 use super::by_wire::ByWire;
 use super::inventory::DeviceId;
-use crate::frames::{Arp, ArpKind, Copies, Dhcp, DhcpType, Mac, StreamCounts};
+use crate::frames::{Arp, ArpKind, Copies, Dhcp, DhcpType, Mac, StreamCounts, StreamKey};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
-use std::net::{IpAddr, Ipv4Addr};
+use std::net::Ipv4Addr;
 
 /// Most signs that are remembered of one host.
 const MAX_SIGNS: usize = 256;
@@ -229,8 +229,8 @@ pub struct Network {
     pub declined: Vec<(DeviceId, Time)>,
     /// Frames that the recorder saw more than once.
     pub copies: u64,
-    /// TCP directions: sending and receiving host, counts.
-    pub streams: Vec<((IpAddr, u16), (IpAddr, u16), StreamCounts)>,
+    /// TCP directions with their counts.
+    pub streams: Vec<(StreamKey, StreamCounts)>,
     index: FxHashMap<Ipv4Addr, usize>,
     asked_index: FxHashMap<(DeviceId, Ipv4Addr), usize>,
     clients: FxHashMap<Mac, DeviceId>,

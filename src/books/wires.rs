@@ -238,7 +238,7 @@ mod tests {
     fn resolution_is_the_common_step() {
         assert_eq!(wire((0..100).map(|i| 5_000 + i * 100_000)).resolution_s(), Some(0.1));
         assert_eq!(wire((0..100).map(|i| i * 7_000)).resolution_s(), Some(0.007));
-        assert_eq!(wire((0..100).map(|i| i * 1001 + i * i)).resolution_s(), Some(1e-6));
+        assert_eq!(wire((0..100).map(|i| i * 1001 + i * (i + 1) / 2)).resolution_s(), Some(1e-6));
         assert_eq!(wire((0..5).map(|i| i * 1000)).resolution_s(), None);
     }
 

@@ -30,16 +30,37 @@ pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<Complaint
         recordings: recordings(books),
         wires: books.wires.iter().map(|(id, wire)| wire_row(books, id, wire)).collect(),
         devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
-        sources: books
-            .series
-            .iter()
-            .filter(|s| s.key.quantity != "fix-quality")
-            .map(|s| source_row(books, s))
-            .collect(),
-        timing: books.timing.iter().filter(|s| s.count > 1).map(timing_row).collect(),
+        sources: sources(books),
+        timing: timing(books),
         findings: findings.into_iter().map(finding_row).collect(),
         complaints,
     }
+}
+
+/// Quantities that people ask for first; the others follow by name.
+const FIRST: [&str; 7] = [
+    "heading",
+    "position",
+    "depth",
+    "course-and-speed-over-ground",
+    "speed-through-water",
+    "wind",
+    "rate-of-turn",
+];
+
+fn sources(books: &Books) -> Vec<SourceRow> {
+    let mut sources: Vec<&Source> = books.series.iter().filter(|s| s.key.quantity != "fix-quality").collect();
+    let rank = |q: &str| FIRST.iter().position(|first| *first == q).unwrap_or(FIRST.len());
+    sources.sort_by_key(|s| {
+        (rank(s.key.quantity), s.key.quantity, s.key.reference, std::cmp::Reverse(s.count), s.key.device)
+    });
+    sources.into_iter().map(|s| source_row(books, s)).collect()
+}
+
+fn timing(books: &Books) -> Vec<TimingRow> {
+    let mut streams: Vec<&Stream> = books.timing.iter().filter(|s| s.count > 1).collect();
+    streams.sort_by_key(|s| (s.device, std::cmp::Reverse(s.count), s.message, s.part));
+    streams.into_iter().map(timing_row).collect()
 }
 
 fn device_id(id: DeviceId) -> String {

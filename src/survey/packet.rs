@@ -300,9 +300,7 @@ impl Intake {
                 tables.streams.finish(last, &mut tables.text);
                 tables.text.deliver(self);
             }
-            let counts = tables.streams.directions().into_iter();
-            self.books.networks.of(wire).streams =
-                counts.map(|(key, counts)| (key.source, key.destination, counts)).collect();
+            self.books.networks.of(wire).streams = tables.streams.directions();
         }
     }
 }

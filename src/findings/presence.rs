@@ -19,6 +19,10 @@ const MISSED_INTERVALS: f64 = 5.0;
 /// (RFC 5227 1.1), DHCP a few more.
 const SHOWS_WITHIN_S: f64 = 8.0;
 
+/// While it starts, a device may pause between its announcements and its data for this long, seconds (ARP probing alone
+/// takes up to 9 s, RFC 5227 1.1).
+const STARTING_S: f64 = 10.0;
+
 /// A device that stops and is not seen again must have been silent this long before the recording ends, seconds.
 const GONE_S: f64 = 8.0;
 
@@ -211,6 +215,10 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     }
     let of_wire = |span: Span| presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s));
     silences.retain(|s| !of_wire(s.span) && !books.clock_leapt(s.span));
+    silences.retain(|s| {
+        let after_outage = presence.wires.iter().any(|(w, outage, _)| *w == root && follows(s.span, outage.to));
+        !after_outage && !(device.first.is_some_and(|first| follows(s.span, first)) && starts_anew(books, id))
+    });
     if quarrels(books, id) {
         silences.clear();
     }
@@ -269,6 +277,41 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     }
 }
 
+/// Whether a silence begins while what came up at `start` may still be starting.
+fn follows(silence: Span, start: Time) -> bool {
+    let after = silence.from.since(start);
+    (-0.5..=STARTING_S).contains(&after)
+}
+
+/// Whether a device (or the host that carries it) shows that it came up when it was first seen.
+fn starts_anew(books: &Books, id: DeviceId) -> bool {
+    let Some(device) = books.inventory.get(id) else { return false };
+    let Some(first) = device.first else { return false };
+    let near = |at: Time| at.since(first).abs() <= STARTING_S;
+    let host = carrier(books, id).unwrap_or(id);
+    let wire = books.inventory.get(host).map_or(device.wire, |d| d.wire);
+    let claimed = books
+        .buses
+        .get(device.wire)
+        .is_some_and(|bus| bus.starts.iter().any(|s| s.device == id && near(s.at)));
+    let announced = books
+        .networks
+        .get(wire)
+        .and_then(|n| n.hosts.get(&host))
+        .is_some_and(|h| h.signs.iter().any(|(at, sign)| sign.is_strong() && near(*at)));
+    claimed || announced
+}
+
+/// The host whose packets carry a talker's line or an N2K device's bus.
+fn carrier(books: &Books, id: DeviceId) -> Option<DeviceId> {
+    let device = books.inventory.get(id)?;
+    match device.identity {
+        Identity::Talker { host, .. } => host,
+        Identity::N2k { .. } => books.wires.get(device.wire)?.host,
+        Identity::Ethernet { .. } => None,
+    }
+}
+
 /// Whether a node contends for its address or has none: its silences belong to that quarrel.
 fn quarrels(books: &Books, id: DeviceId) -> bool {
     books.buses.iter().any(|(_, bus)| {
@@ -299,12 +342,8 @@ fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
     for (id, flaps) in &presence.flaps {
         of_hosts.extend(flaps.iter().map(|(span, _)| (*id, *span)));
     }
-    let host_of = |id: DeviceId| match books.inventory.get(id).map(|d| &d.identity) {
-        Some(Identity::Talker { host, .. }) => *host,
-        _ => None,
-    };
     presence.devices.retain(|id, silences| {
-        if let Some(host) = host_of(*id) {
+        if let Some(host) = carrier(books, *id) {
             silences.retain(|s| !of_hosts.iter().any(|(h, span)| *h == host && covered(s.span, *span)));
         }
         !silences.is_empty()
@@ -348,16 +387,18 @@ fn message_silences(books: &Books, presence: &mut Presence) {
 fn owned(books: &Books, presence: &Presence, device: DeviceId, span: Span) -> bool {
     let Some(d) = books.inventory.get(device) else { return false };
     let root = rooted(books, d.wire);
-    let host = match d.identity {
-        Identity::Talker { host, .. } => host,
-        _ => None,
-    };
+    let host = carrier(books, device);
+    let starting = d.first.is_some_and(|first| follows(span, first)) && starts_anew(books, device);
     let by_device = |id: DeviceId| {
         presence.devices.get(&id).into_iter().flatten().any(|s| covered(span, s.span))
             || presence.restarts.get(&id).into_iter().flatten().any(|s| s.touches(span, 2.0))
             || presence.flaps.get(&id).into_iter().flatten().any(|(s, _)| s.touches(span, 2.0))
     };
-    presence.wires.iter().any(|(w, s, _)| (*w == root || *w == d.wire) && covered(span, *s))
+    starting
+        || presence
+            .wires
+            .iter()
+            .any(|(w, s, _)| (*w == root || *w == d.wire) && (covered(span, *s) || follows(span, s.to)))
         || by_device(device)
         || host.is_some_and(by_device)
 }

@@ -6,6 +6,7 @@ use crate::books::inventory::{DeviceId, Identity};
 use crate::books::network::Sign;
 use crate::books::timing::Stream;
 use crate::books::wires::{Wire, WireId};
+use crate::recording::TimeBase;
 use crate::time::{Span, Time};
 use std::collections::BTreeMap;
 
@@ -95,13 +96,25 @@ fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
 }
 
 /// How long something with this interval may stay away, on a wire with these stamps.
-fn patience(interval_s: f64, wire: &Wire) -> f64 {
-    (MISSED_INTERVALS * interval_s + MISSED_INTERVALS * wire.stamp_s()).max(NOTICEABLE_S)
+fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
+    let usual = (MISSED_INTERVALS * interval_s + MISSED_INTERVALS * wire.stamp_s()).max(NOTICEABLE_S);
+    if on_boat_clock(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
+}
+
+/// Whether the recorder wrote no times, so that they come from the boat's own sentences, and leap when these do.
+fn on_boat_clock(books: &Books, wire: &Wire) -> bool {
+    let base = books.recordings.get(wire.recording).map(|r| r.time_base);
+    matches!(base, Some(TimeBase::BoatClock | TimeBase::BoatTimeOfDay))
 }
 
 fn covered(span: Span, by: Span) -> bool {
     let shared = span.to.min(by.to).since(span.from.max(by.from));
     shared > 0.5 * span.seconds().min(by.seconds()).max(0.001) && by.seconds() > 0.4 * span.seconds()
+}
+
+/// Whether most of `span` lies in `gap`.
+fn within(gap: Span, span: Span) -> bool {
+    span.to.min(gap.to).since(span.from.max(gap.from)) >= 0.8 * span.seconds()
 }
 
 fn wire_silences(books: &Books, presence: &mut Presence) {
@@ -114,11 +127,14 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             .collect();
         cadences.sort_unstable_by(f64::total_cmp);
         let Some(&fastest) = cadences.first() else { continue };
+        if on_boat_clock(books, wire) {
+            continue;
+        }
         // With one periodic device only, its silence and the wire's cannot be told apart unless it is a lone line.
         if cadences.len() < 2 && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1 {
             continue;
         }
-        for span in wire.gaps.over(patience(fastest, wire)) {
+        for span in wire.gaps.over(patience(books, fastest, wire)) {
             if books.clock_leapt(span) {
                 continue;
             }
@@ -184,7 +200,8 @@ fn switched_off(books: &Books, presence: &mut Presence) {
         for (device, d) in books.inventory.iter().filter(|(_, d)| d.wire == id) {
             let Some(cadence) = cadence(books, device) else { continue };
             all += 1;
-            stopped += usize::from(d.last.is_some_and(|last| end.since(last) > patience(cadence, wire)));
+            stopped +=
+                usize::from(d.last.is_some_and(|last| end.since(last) > patience(books, cadence, wire)));
         }
         if all >= 3 && stopped * 2 >= all {
             presence.switched_off.push(id);
@@ -200,7 +217,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let mut silences: Vec<Silence> = match cadence {
         Some(cadence) => device
             .gaps
-            .over(patience(cadence, wire))
+            .over(patience(books, cadence, wire))
             .into_iter()
             .map(|span| Silence { span, returned: true })
             .collect(),
@@ -208,15 +225,25 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     };
     if let (Some(cadence), Some(last), Some(end)) =
         (cadence, device.last, books.wires.get(root).and_then(|w| w.last))
-        && end.since(last) > (patience(cadence, wire) * 1.5).max(GONE_S)
+        && end.since(last) > (patience(books, cadence, wire) * 1.5).max(GONE_S)
         && device.frames >= 20
     {
         silences.push(Silence { span: Span::new(last, end), returned: false });
     }
-    let of_wire = |span: Span| presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s));
+    // A silence of the whole wire is not the device's, whether or not the wire's was found worth telling.
+    let wire_silent = |span: Span| {
+        books
+            .wires
+            .get(root)
+            .is_some_and(|w| w.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span)))
+    };
+    let of_wire = |span: Span| {
+        wire_silent(span) || presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s))
+    };
     silences.retain(|s| !of_wire(s.span) && !books.clock_leapt(s.span));
     silences.retain(|s| {
-        let after_outage = presence.wires.iter().any(|(w, outage, _)| *w == root && follows(s.span, outage.to));
+        let after_outage =
+            presence.wires.iter().any(|(w, outage, _)| *w == root && follows(s.span, outage.to));
         !after_outage && !(device.first.is_some_and(|first| follows(s.span, first)) && starts_anew(books, id))
     });
     if quarrels(books, id) {
@@ -366,7 +393,7 @@ fn message_silences(books: &Books, presence: &mut Presence) {
             continue;
         }
         let usual = stream.quantile_s(0.99).unwrap_or(median).min(3.0 * median);
-        let patience = patience(median.max(usual * 0.6), wire);
+        let patience = patience(books, median.max(usual * 0.6), wire);
         let mut silences: Vec<Silence> =
             stream.gaps.over(patience).into_iter().map(|span| Silence { span, returned: true }).collect();
         if let (Some(last), Some(end)) = (stream.last, device.last)
@@ -375,7 +402,14 @@ fn message_silences(books: &Books, presence: &mut Presence) {
         {
             silences.push(Silence { span: Span::new(last, end), returned: false });
         }
-        silences.retain(|s| !owned(books, presence, stream.device, s.span) && !books.clock_leapt(s.span));
+        // The device itself must have gone on meanwhile.
+        let all_silent =
+            |span: Span| device.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span));
+        silences.retain(|s| {
+            !all_silent(s.span)
+                && !owned(books, presence, stream.device, s.span)
+                && !books.clock_leapt(s.span)
+        });
         if !silences.is_empty() {
             found.push((index, silences));
         }

@@ -271,3 +271,27 @@ pub(super) fn sentences_whole(books: &Books, _: &Scope) -> Option<String> {
     let (total, bad) = books.lines.iter().fold((0, 0), |(t, b), (_, l)| (t + l.total, b + l.bad + l.garbled));
     (total >= 100 && bad == 0).then(|| format!("{total} sentences, none with a bad checksum or cut."))
 }
+
+/// Every heading moves with the boat.
+pub(super) fn heading_follows(books: &Books, scope: &Scope) -> Option<String> {
+    const TURNED_DEG: f64 = 60.0;
+    /// A heading that stands still for this long while the boat turns would be seen by its like values.
+    const MOVING_SHARE: f64 = 0.5;
+    let mut words = Vec::new();
+    for source in sources(books, scope).into_iter().filter(|s| s.valid >= 50) {
+        let samples: Vec<f64> =
+            source.track.samples().iter().map(|s| s.a).filter(|a| a.is_finite()).collect();
+        let (first, pairs) = (*samples.first()?, samples.windows(2));
+        let moved = pairs.filter(|w| w.first() != w.last()).count() as f64 / samples.len() as f64;
+        let turned = samples.iter().map(|a| crate::units::wrap_180(a - first).abs()).fold(0.0, f64::max);
+        if turned < TURNED_DEG || moved < MOVING_SHARE {
+            return None;
+        }
+        words.push(format!(
+            "{} of {} turned by {turned:.0} deg",
+            source.key.message,
+            books.inventory.label(source.key.device)
+        ));
+    }
+    (!words.is_empty()).then(|| format!("{}.", words.join("; ")))
+}

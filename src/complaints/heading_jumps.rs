@@ -53,15 +53,15 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "heading-frozen",
             shown: unsaid,
-            excluded: never,
-            open: "The boat's course did not change enough beside a heading that stands still.",
+            excluded: exclude::heading_follows,
+            open: "The boat hardly turned: a heading that stands still would not show.",
             check: "Turn the boat slowly and watch whether the heading follows all the way.",
         },
         Cause {
             name: "compass-deviation",
             shown: unsaid,
             excluded: never,
-            open: "Too few courses with way on to compare the heading with course over ground.",
+            open: "No error that swings with the heading was found against course over ground; a few courses do not exclude it.",
             check: "Record a slow full circle and straight runs on four courses and back.",
         },
         Cause {

@@ -17,7 +17,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "depth-lost-at-speed",
             shown: unsaid,
             excluded: exclude::depth_holds_at_speed,
-            open: "The boat did not run fast enough in this recording, or its speed is not in it.",
+            open: "No run through a higher speed with depth before and after it is in this recording.",
             check: "Record a run through the speed where the depth goes, with a second person to look out. Hull transducers meant for high speed are needed above about 25 mph (22 kn; common practice).",
         },
         Cause {

@@ -72,8 +72,8 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "heading-frozen",
             shown: unsaid,
-            excluded: never,
-            open: "The boat's course did not change enough beside a heading that stands still.",
+            excluded: exclude::heading_follows,
+            open: "The boat hardly turned: a heading that stands still would not show.",
             check: "Turn the boat slowly and watch whether the heading follows.",
         },
         Cause {

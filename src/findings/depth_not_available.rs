@@ -89,12 +89,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .messages([source.key.message.to_string()])
             .real("invalid_share", share)
             .evidence(format!(
-                "{without} of {} depth messages ({}) without a depth: {} not available or empty, {} zero, {} otherwise unusable.",
+                "{without} of {} depth messages ({}) are without a depth: {}.",
                 source.count,
                 source.key.message,
-                source.not_available,
-                zero_held(source),
-                source.unusable
+                ways(source)
             ));
         if !spans.is_empty() {
             finding = finding.evidence(format!("Without depth from {}.", moments(&spans)));
@@ -111,6 +109,20 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         );
     }
     findings
+}
+
+/// In which ways the depth is missing.
+fn ways(source: &Source) -> String {
+    [
+        (source.not_available, "not available or empty"),
+        (zero_held(source), "zero"),
+        (source.unusable, "otherwise unusable"),
+    ]
+    .iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, what)| format!("{n} {what}"))
+    .collect::<Vec<_>>()
+    .join(", ")
 }
 
 fn books_depth_before(source: &Source) -> Option<f64> {

@@ -2,7 +2,7 @@
 
 use super::words::{longest, moments, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
-use crate::books::network::Sign;
+use crate::books::network::{Sign, Signs};
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -34,13 +34,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .map(|(id, flaps)| {
             let who = books.inventory.label(*id);
             let spans: Vec<Span> = flaps.iter().map(|(span, _)| *span).collect();
-            let mut signs: Vec<Sign> = Vec::new();
-            for sign in flaps.iter().flat_map(|(_, signs)| signs) {
-                if !signs.contains(sign) {
-                    signs.push(*sign);
-                }
-            }
-            let words: Vec<_> = signs.iter().map(|s| s.words()).collect();
+            let mut signs = Signs::default();
+            flaps.iter().flat_map(|(_, signs)| signs.iter()).for_each(|sign| signs.add(sign));
+            let words: Vec<_> = signs.iter().map(Sign::words).collect();
             Finding::new(
                 Severity::Fault,
                 format!(

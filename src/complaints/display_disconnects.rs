@@ -18,7 +18,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "device-dropout",
             shown: unsaid,
             excluded: exclude::wires_steady_and_hosts,
-            open: "Too short, or no steady host in it, to tell whether a host falls silent.",
+            open: "No silence of a host that another cause does not tell, or too little to see one.",
             check: "Measure the display's supply at its plug while pumps and motors start.",
         },
         shared::IP_CONFLICT,

@@ -1,5 +1,7 @@
 //! Whole-program tests on the demo recordings: each shows what `captures/README.md` says it shows, and nothing else.
 
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test fails by panicking")]
+
 use leadsman::report::model::{Number, Report, Severity, Standing};
 use leadsman::survey::{self, Options};
 use serde_json::Value;

@@ -1,5 +1,7 @@
 //! The program as a user runs it, on demo recordings: flags, exit statuses, what stands where.
 
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test fails by panicking")]
+
 use assert_cmd::Command;
 
 fn capture(file: &str) -> String {

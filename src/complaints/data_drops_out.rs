@@ -1,18 +1,12 @@
 //! "Data drops out."
 
-use super::{Cause, Complaint, Scope, exclude, never, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "data-drops-out",
     scope: Scope::AnyData,
     causes: &[
-        Cause {
-            name: "wire-outage",
-            shown: unsaid,
-            excluded: exclude::wires_steady,
-            open: "Too short to tell whether the whole wire goes.",
-            check: "Look at the supply plug and fuse of the switch or backbone.",
-        },
+        shared::WIRE_OUTAGE,
         Cause {
             name: "device-dropout",
             shown: unsaid,
@@ -20,13 +14,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short to tell whether a device drops out.",
             check: "Wiggle connectors and cables one by one while someone watches the data.",
         },
-        Cause {
-            name: "device-restart",
-            shown: unsaid,
-            excluded: exclude::no_restart,
-            open: "No NMEA 2000 bus in it, or too short, to see a restart.",
-            check: "Measure the supply at the devices while pumps and motors start.",
-        },
+        shared::DEVICE_RESTART,
         Cause {
             name: "link-flap",
             shown: unsaid,
@@ -41,34 +29,10 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short to tell pauses of single messages.",
             check: "Look at the sensor behind the message that pauses.",
         },
-        Cause {
-            name: "low-supply-voltage",
-            shown: unsaid,
-            excluded: exclude::voltage_up,
-            open: "No device reports a supply voltage.",
-            check: "Measure the supply of the backbone while pumps and motors start.",
-        },
-        Cause {
-            name: "bus-error",
-            shown: unsaid,
-            excluded: never,
-            open: "The recorder wrote no error frames; it may not write any.",
-            check: "Measure the resistance between the data lines with the power off: about 60 ohm.",
-        },
-        Cause {
-            name: "address-conflict",
-            shown: unsaid,
-            excluded: exclude::no_contention,
-            open: "No address claims in it.",
-            check: "Record the start of all devices: the address claims show who contends.",
-        },
-        Cause {
-            name: "address-claim-failed",
-            shown: unsaid,
-            excluded: exclude::no_contention,
-            open: "No address claims in it.",
-            check: "Record the start of all devices: a device without an address says so.",
-        },
+        shared::LOW_SUPPLY_VOLTAGE,
+        shared::BUS_ERROR,
+        shared::ADDRESS_CONFLICT,
+        shared::ADDRESS_CLAIM_FAILED,
         Cause {
             name: "fast-packet-loss",
             shown: unsaid,
@@ -104,48 +68,12 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No 0183 line in it, or damaged sentences without pattern.",
             check: "Look at the multiplexer's settings and the line's wires.",
         },
-        Cause {
-            name: "ip-conflict",
-            shown: unsaid,
-            excluded: exclude::addresses_single,
-            open: "No Ethernet in it, or too few hosts.",
-            check: "Give every device its own address.",
-        },
-        Cause {
-            name: "rival-dhcp-servers",
-            shown: unsaid,
-            excluded: exclude::one_server,
-            open: "No address server answered in it.",
-            check: "Switch all address servers but one off.",
-        },
-        Cause {
-            name: "dhcp-unanswered",
-            shown: unsaid,
-            excluded: exclude::addresses_given,
-            open: "No device asked for an address in it.",
-            check: "Record while the devices start.",
-        },
-        Cause {
-            name: "broadcast-storm",
-            shown: unsaid,
-            excluded: exclude::no_flood,
-            open: "No Ethernet in it.",
-            check: "Look for a cable with both ends in the same switch.",
-        },
-        Cause {
-            name: "link-saturated",
-            shown: unsaid,
-            excluded: exclude::link_free,
-            open: "No Ethernet in it.",
-            check: "Switch off camera and radar streams one by one.",
-        },
-        Cause {
-            name: "tcp-retransmission",
-            shown: unsaid,
-            excluded: never,
-            open: "No connection with enough repeated segments was seen.",
-            check: "Swap the cables on the way one by one.",
-        },
+        shared::IP_CONFLICT,
+        shared::RIVAL_DHCP_SERVERS,
+        shared::DHCP_UNANSWERED,
+        shared::BROADCAST_STORM,
+        shared::LINK_SATURATED,
+        shared::TCP_RETRANSMISSION,
         Cause {
             name: "slow-message",
             shown: unsaid,

@@ -7,6 +7,9 @@ use crate::books::wires::Wire;
 use crate::recording::WireKind;
 use std::fmt::Write as _;
 
+/// A silence this long could be what the owner means, seconds.
+const NOTICEABLE_S: f64 = 5.0;
+
 /// Shorter recordings exclude nothing that comes and goes, seconds.
 const LONG_ENOUGH_S: f64 = 60.0;
 
@@ -111,7 +114,7 @@ pub(super) fn wires_steady_and_hosts(books: &Books, _: &Scope) -> Option<String>
             longest = device.gaps.over(0.0).iter().map(|g| g.seconds()).fold(longest, f64::max);
         }
     }
-    (steady > 0)
+    (steady > 0 && longest < NOTICEABLE_S)
         .then(|| format!("{steady} hosts with steady traffic, none silent for longer than {}.", s(longest)))
 }
 
@@ -233,7 +236,7 @@ pub(super) fn link_free(books: &Books, _: &Scope) -> Option<String> {
     let peak =
         wires(books, WireKind::Ethernet).into_iter().filter_map(|w| w.load.peak).map(|(_, n)| n).max()?;
     let mbit = peak as f64 * 8.0 / 1e6;
-    (mbit < 50.0).then(|| format!("At most {mbit:.1} Mbit in a second of 100 Mbit/s."))
+    (mbit < 50.0).then(|| format!("The busiest second fills {:.2} % of 100 Mbit/s.", mbit))
 }
 
 /// The bus is far from full.

@@ -1,6 +1,6 @@
 //! "The heading jumps."
 
-use super::{Cause, Complaint, Scope, exclude, never, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
 use crate::findings::Finding;
 use crate::report::model::Number;
 
@@ -36,13 +36,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short, or no heading sensor in it, to tell whether the sensor drops out.",
             check: "Wiggle the connector and cable of the heading sensor while someone watches the heading.",
         },
-        Cause {
-            name: "device-restart",
-            shown: unsaid,
-            excluded: exclude::no_restart,
-            open: "No NMEA 2000 bus in it, or too short, to see a restart.",
-            check: "Measure the supply of the heading sensor while pumps and motors start.",
-        },
+        shared::DEVICE_RESTART,
         Cause {
             name: "message-dropout",
             shown: unsaid,
@@ -50,13 +44,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short, or no steady heading in it, to tell pauses.",
             check: "Look at the heading sensor and its cable.",
         },
-        Cause {
-            name: "heading-frozen",
-            shown: unsaid,
-            excluded: exclude::heading_follows,
-            open: "The boat hardly turned: a heading that stands still would not show.",
-            check: "Turn the boat slowly and watch whether the heading follows all the way.",
-        },
+        shared::HEADING_FROZEN,
         Cause {
             name: "compass-deviation",
             shown: unsaid,
@@ -64,20 +52,8 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No error that swings with the heading was found against course over ground; a few courses do not exclude it.",
             check: "Record a slow full circle and straight runs on four courses and back.",
         },
-        Cause {
-            name: "low-supply-voltage",
-            shown: unsaid,
-            excluded: exclude::voltage_up,
-            open: "No device reports a supply voltage.",
-            check: "Measure the voltage at the heading sensor's plug while pumps and motors start.",
-        },
-        Cause {
-            name: "address-conflict",
-            shown: unsaid,
-            excluded: exclude::no_contention,
-            open: "No address claims in it.",
-            check: "Record the start of all devices: the address claims show who contends.",
-        },
+        shared::LOW_SUPPLY_VOLTAGE,
+        shared::ADDRESS_CONFLICT,
         Cause {
             name: "course-used-as-heading",
             shown: unsaid,

@@ -13,6 +13,7 @@ mod no_heading;
 mod no_position;
 mod position_jumps;
 mod scope;
+mod shared;
 
 use crate::books::Books;
 use crate::findings::Finding;

@@ -1,6 +1,6 @@
 //! "No depth on the display."
 
-use super::{Cause, Complaint, Scope, exclude, never, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "no-depth",
@@ -34,13 +34,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short, or no sounder in it, to tell whether the sounder drops out.",
             check: "Wiggle the connector and cable of the sounder while someone watches its depth.",
         },
-        Cause {
-            name: "device-restart",
-            shown: unsaid,
-            excluded: exclude::no_restart,
-            open: "No NMEA 2000 bus in it, or too short, to see a restart.",
-            check: "Measure the supply of the sounder while pumps and motors start.",
-        },
+        shared::DEVICE_RESTART,
         Cause {
             name: "message-dropout",
             shown: unsaid,
@@ -48,13 +42,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short, or no steady depth message in it, to tell pauses.",
             check: "Look whether something switches the depth message off.",
         },
-        Cause {
-            name: "wire-outage",
-            shown: unsaid,
-            excluded: exclude::wires_steady,
-            open: "Too short to tell whether the whole wire goes.",
-            check: "Look at the supply plug and fuse of the switch or backbone.",
-        },
+        shared::WIRE_OUTAGE,
         Cause {
             name: "link-flap",
             shown: unsaid,
@@ -62,13 +50,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No Ethernet host that carries depth in it.",
             check: "Swap the network cable of the sounder, then its port.",
         },
-        Cause {
-            name: "low-supply-voltage",
-            shown: unsaid,
-            excluded: exclude::voltage_up,
-            open: "No device reports a supply voltage.",
-            check: "Measure the voltage at the sounder's plug while pumps and motors start.",
-        },
+        shared::LOW_SUPPLY_VOLTAGE,
         Cause {
             name: "duplicate-depth-source",
             shown: unsaid,

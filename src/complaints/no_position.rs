@@ -1,6 +1,6 @@
 //! "There is no position."
 
-use super::{Cause, Complaint, Scope, exclude, never, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "no-position",
@@ -27,13 +27,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short, or no receiver in it, to tell whether it drops out.",
             check: "Wiggle the connector and cable of the receiver while someone watches the position.",
         },
-        Cause {
-            name: "device-restart",
-            shown: unsaid,
-            excluded: exclude::no_restart,
-            open: "No NMEA 2000 bus in it, or too short, to see a restart.",
-            check: "Measure the supply of the receiver while pumps and motors start.",
-        },
+        shared::DEVICE_RESTART,
         Cause {
             name: "message-dropout",
             shown: unsaid,
@@ -41,27 +35,9 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Too short, or no steady position in it, to tell pauses.",
             check: "Look whether something switches the position message off.",
         },
-        Cause {
-            name: "low-supply-voltage",
-            shown: unsaid,
-            excluded: exclude::voltage_up,
-            open: "No device reports a supply voltage.",
-            check: "Measure the voltage at the receiver's plug while pumps and motors start.",
-        },
-        Cause {
-            name: "address-conflict",
-            shown: unsaid,
-            excluded: exclude::no_contention,
-            open: "No address claims in it.",
-            check: "Record the start of all devices: the address claims show who contends.",
-        },
-        Cause {
-            name: "wire-outage",
-            shown: unsaid,
-            excluded: exclude::wires_steady,
-            open: "Too short to tell whether the whole wire goes.",
-            check: "Look at the supply plug and fuse of the switch or backbone.",
-        },
+        shared::LOW_SUPPLY_VOLTAGE,
+        shared::ADDRESS_CONFLICT,
+        shared::WIRE_OUTAGE,
         Cause {
             name: "link-flap",
             shown: unsaid,

@@ -1,6 +1,6 @@
 //! "The position jumps."
 
-use super::{Cause, Complaint, Scope, exclude, never, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "position-jumps",
@@ -41,13 +41,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Satellites and dilution of precision are not in it, or are good.",
             check: "Look at the receiver's satellite page.",
         },
-        Cause {
-            name: "device-restart",
-            shown: unsaid,
-            excluded: exclude::no_restart,
-            open: "No NMEA 2000 bus in it, or too short, to see a restart.",
-            check: "Measure the supply of the receiver while pumps and motors start.",
-        },
+        shared::DEVICE_RESTART,
         Cause {
             name: "display-set-to-another-source",
             shown: unsaid,

@@ -1,6 +1,6 @@
 //! Depth messages come, with no depth in them.
 
-use super::words::{moments, number, percent};
+use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_lost_at_speed, pairs};
 use crate::books::series::Source;
 use crate::report::model::Severity;
@@ -94,9 +94,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 source.key.message,
                 ways(source)
             ));
-        if !spans.is_empty() {
-            finding = finding.evidence(format!("Without depth from {}.", moments(&spans)));
-        }
         if let Some(depth) = books_depth_before(source) {
             finding =
                 finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));

@@ -1,6 +1,6 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
-use super::words::{longest, moments, seconds, times};
+use super::words::{longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -61,7 +61,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 "All of its messages stop together ({} frames in all) and the wire goes on.",
                 device.frames
             ))
-            .evidence(format!("Silent at {}.", moments(&spans)))
             .spans(spans);
         if said_goodbye {
             finding =

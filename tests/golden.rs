@@ -1,5 +1,12 @@
 //! What other decoders read out of the same bytes. `golden/make_golden.py` made the values and names its sources.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    reason = "a test may stop at what it did not expect"
+)]
+
 #[path = "golden/said.rs"]
 mod said;
 #[path = "golden/want.rs"]

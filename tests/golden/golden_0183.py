@@ -1,6 +1,6 @@
 """NMEA 0183 inputs, read by PyPI pynmea2 1.19.0; see make_golden.py.
 
-DBK, GSV beyond its first sentence, THS, VWT, OSD and DTM are not known to it or not compared. It names and splits the fields and reads latitude, longitude, date and time; units are turned here.
+Not compared, for it does not know them or for want of a reading here: DBK, DTM, OSD, THS, TTM, VWT, XDR. It names and splits the fields and reads latitude, longitude, date and time; units are turned here.
 """
 
 import datetime

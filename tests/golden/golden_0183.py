@@ -1,6 +1,7 @@
 """NMEA 0183 inputs, read by PyPI pynmea2 1.19.0; see make_golden.py.
 
-Not compared, for it does not know them or for want of a reading here: DBK, DTM, OSD, THS, TTM, VWT, XDR. It names and splits the fields and reads latitude, longitude, date and time; units are turned here.
+The library names and splits the fields and reads latitude, longitude, date and time; units are turned here. It does
+not know DBK. DTM, OSD, THS, TTM, VWT and XDR are not compared yet.
 """
 
 import datetime

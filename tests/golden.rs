@@ -1,5 +1,12 @@
 //! What other decoders read out of the same bytes. `golden/make_golden.py` made the values and names its sources.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    reason = "a test may stop at what it did not expect"
+)]
+
 #[path = "golden/said.rs"]
 mod said;
 #[path = "golden/want.rs"]
@@ -51,6 +58,15 @@ fn n2k_said(id: CanId, data: &[u8]) -> Said {
     }
     if id.pgn == 129_284 {
         said.place("destination-", n2k::destination(data));
+    }
+    if let Some(route) = (id.pgn == 129_285).then(|| n2k::route(data)).flatten() {
+        said.text("route", Some(route.name));
+        said.number("waypoints", Some(route.waypoints.len() as u64));
+        for (n, waypoint) in route.waypoints.into_iter().enumerate() {
+            said.number(&format!("waypoint-{n}-id"), waypoint.id);
+            said.text(&format!("waypoint-{n}-name"), Some(waypoint.name));
+            said.place(&format!("waypoint-{n}-"), waypoint.at);
+        }
     }
     match n2k::network(id, data) {
         Some(NetworkMessage::Claim { name, .. }) => {

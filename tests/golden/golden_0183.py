@@ -1,6 +1,7 @@
 """NMEA 0183 inputs, read by PyPI pynmea2 1.19.0; see make_golden.py.
 
-DBK, GSV beyond its first sentence, THS, VWT, OSD and DTM are not known to it or not compared. It names and splits the fields and reads latitude, longitude, date and time; units are turned here.
+The library names and splits the fields and reads latitude, longitude, date and time; units are turned here. It does
+not know DBK. DTM, OSD, THS, TTM, VWT and XDR are not compared yet.
 """
 
 import datetime

@@ -6,7 +6,7 @@ of that library, and how they are kept out:
 - load and torque of 127489, and humidity, are read as unsigned, AIS sizes and draught as signed: inputs stay where both agree;
 - a ninth byte (SID) is written into 129033, whose frame has room for eight: it is cut off;
 - the bit behind DTE in 129794 is not masked: DTE is no value that is compared;
-- 127501, 129040, 129044, 129291, 129793, 130316, 130577, 130578 and network messages without a parser there (59392, 126993, 126464, 65240) are not compared.
+- 129040, 129044, 129291, 129793, 130316, 130577, 130578 and network messages without a parser there (59392, 126993, 126464, 65240) are not compared.
 """
 
 import enum

@@ -21,6 +21,7 @@ from n2k import types
 from n2k.can_tools import can_id_to_n2k
 from n2k.device_information import DeviceInformation
 from n2k.message import Message
+from n2k.utils import n2k_get_status_on_binary_status
 
 import golden_0183
 import golden_ais
@@ -96,6 +97,39 @@ def network():
                                  "maker": g.text(c.manufacturer_information)}, n)
 
 
+def lists():
+    """Messages with repeated parts: switches, routes, satellites."""
+    for n, bits in enumerate((0, 0x55555555555555, 0xFFFFFFFFFFFFFF, 0xF0000000000001, 0x1B1B1B1B1B1B1B)):
+        data = bytes(m.create_n2k_binary_status_report_message(
+            m.BinaryStatusReport(device_bank_instance=n, bank_status=bits)).data)
+        report = m.parse_n2k_binary_status_report(Message(pgn=127501, data=bytearray(data)))
+        states = [n2k_get_status_on_binary_status(report.bank_status, item) for item in range(1, 29)]
+        known = [s for s in states if s in (types.N2kOnOff.Off, types.N2kOnOff.On)]
+        on = known.count(types.N2kOnOff.On)
+        yield row(127501, data, {f"switches-on#{n}": [on, 0] if known else None}, n)
+    for n, points in enumerate(([], [("PIER", 54.5, -10.25)], [("A", -89.9, 179.9), ("BUOY 7", None, None)])):
+        route = m.RouteWaypointInformation(
+            start=0, database=1, route=n, nav_direction=types.N2kNavigationDirection(0),
+            route_name="HOME", supplementary_data=types.N2kGenericStatusPair(0),
+            waypoints=[types.Waypoint(id=i, name=w[0], latitude=w[1], longitude=w[2]) for i, w in enumerate(points)])
+        data = bytes(m.create_n2k_route_waypoint_information_message(route).data)
+        route = m.parse_n2k_route_waypoint_information(Message(pgn=129285, data=bytearray(data)))
+        want = {"route": g.text(route.route_name), "waypoints": [len(route.waypoints), 0]}
+        for i, w in enumerate(route.waypoints):
+            want |= {f"waypoint-{i}-id": [w.id, 0], f"waypoint-{i}-name": g.text(w.name),
+                     **{f"waypoint-{i}-{k}": v for k, v in g.place(w.latitude, w.longitude).items()}}
+        yield row(129285, data, want, n)
+    for n, count in enumerate((0, 1, 11, 18)):
+        view = m.GNSSSatellitesInView(mode=types.N2kRangeResidualMode(0), satellites=[
+            types.SatelliteInfo(prn=i + 1, elevation=0.1 * i, azimuth=0.3 * i, snr=40.0, range_residuals=None,
+                                usage_status=types.N2kPRNUsageStatus(i % 6)) for i in range(count)])
+        data = bytes(m.create_n2k_gnss_satellites_in_view_message(view).data)
+        view = m.parse_n2k_gnss_satellites_in_view(Message(pgn=129540, data=bytearray(data)))
+        # 2 is used, 5 is used with corrections.
+        used = sum(1 for s in view.satellites if int(s.usage_status) in (2, 5))
+        yield row(129540, data, {"fix-satellites": [used, 0]}, n)
+
+
 def recorded():
     """Messages of the demo bus: the log read by python-can, identifiers and fields by n2k."""
     with tempfile.NamedTemporaryFile(suffix=".log") as file:
@@ -124,7 +158,7 @@ def recorded():
                    "want": g.parse(head.pgn, data)}
 
 
-write("golden_n2k.jsonl", [*generated(), *network(), *recorded()])
+write("golden_n2k.jsonl", [*generated(), *network(), *lists(), *recorded()])
 write("golden_0183.jsonl", golden_0183.rows(unpacked("healthy-line.log").decode()))
 write("golden_ais.jsonl", golden_ais.rows())
 write("golden_net.jsonl", golden_net.rows(io.BytesIO(unpacked("healthy-network.pcapng.gz"))))

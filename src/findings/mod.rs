@@ -3,6 +3,7 @@
 //! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
 
 mod absent;
+mod arp_unanswered;
 mod broadcast_storm;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
@@ -16,7 +17,9 @@ mod duplicate_position_source;
 mod heading_jump;
 mod ip_conflict;
 mod link_flap;
+mod link_saturated;
 mod message_dropout;
+mod network_address;
 mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;
@@ -28,7 +31,10 @@ mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
 mod rival_dhcp_servers;
+mod self_assigned_address;
+mod split_subnet;
 mod steps_of;
+mod tcp_retransmission;
 mod wire_outage;
 mod words;
 
@@ -96,7 +102,12 @@ const DETECTORS: &[Detector] = &[
     ip_conflict::DETECTOR,
     rival_dhcp_servers::DETECTOR,
     dhcp_unanswered::DETECTOR,
+    self_assigned_address::DETECTOR,
+    split_subnet::DETECTOR,
     broadcast_storm::DETECTOR,
+    link_saturated::DETECTOR,
+    tcp_retransmission::DETECTOR,
+    arp_unanswered::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,
     recording_gap::DETECTOR,

@@ -3,6 +3,7 @@
 //! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
 
 mod absent;
+mod address_conflict;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
 mod depth_not_available;
@@ -88,6 +89,7 @@ const DETECTORS: &[Detector] = &[
     device_dropout::DETECTOR,
     wire_outage::DETECTOR,
     device_restart::DETECTOR,
+    address_conflict::DETECTOR,
     link_flap::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,

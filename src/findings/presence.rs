@@ -154,9 +154,10 @@ fn explain(books: &Books, id: WireId, span: Span) -> WireSilence {
 fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
     let soon = Span::new(span.to.plus(-0.5), span.to.plus(SHOWS_WITHIN_S));
     let within = |at: Time| at >= soon.from && at <= soon.to;
-    let starts = books.buses.get(wire).map_or(0, |bus| {
-        bus.starts.iter().filter(|s| within(s.at) && s.silent_since.is_some()).count()
-    });
+    let starts = books
+        .buses
+        .get(wire)
+        .map_or(0, |bus| bus.starts.iter().filter(|s| within(s.at) && s.silent_since.is_some()).count());
     let hosts = books.networks.get(wire).map_or(0, |network| {
         let mut hosts: Vec<_> = network
             .hosts
@@ -190,7 +191,8 @@ fn switched_off(books: &Books, presence: &mut Presence) {
 fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Presence) {
     let Some(device) = books.inventory.get(id) else { return };
     let root = rooted(books, device.wire);
-    let restarts = restarts(books, id);
+    let quarrels = quarrels(books, id);
+    let restarts = if quarrels { Vec::new() } else { restarts(books, id) };
     let cadence = cadence(books, id);
     let mut silences: Vec<Silence> = match cadence {
         Some(cadence) => device
@@ -210,7 +212,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     }
     let of_wire = |span: Span| presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s));
     silences.retain(|s| !of_wire(s.span) && !books.clock_leapt(s.span));
-    if quarrels(books, id) {
+    if quarrels {
         silences.clear();
     }
     let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s)).collect();
@@ -228,10 +230,15 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
                 }
             }
             let strong = signs.iter().filter(|s| s.is_strong()).count();
-            let weak = signs.iter().filter(|s| !s.is_strong() && !matches!(s, Sign::Goodbye | Sign::Connect)).count();
+            let weak = signs
+                .iter()
+                .filter(|s| !s.is_strong() && !matches!(s, Sign::Goodbye | Sign::Connect))
+                .count();
             let flap = strong > 0 || weak >= 1;
             let just_before = |wanted: Sign| {
-                host.signs.iter().any(|(at, sign)| *sign == wanted && silence.span.from.since(*at).abs() <= 2.0)
+                host.signs
+                    .iter()
+                    .any(|(at, sign)| *sign == wanted && silence.span.from.since(*at).abs() <= 2.0)
             };
             if just_before(Sign::Goodbye) {
                 return true;
@@ -265,9 +272,8 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 
 /// Whether a node contends for its address or has none: its silences belong to that quarrel.
 fn quarrels(books: &Books, id: DeviceId) -> bool {
-    books.buses.iter().any(|(_, bus)| {
-        bus.contentions.iter().any(|c| c.devices.contains(&id)) || bus.homeless.iter().any(|(d, _)| *d == id)
-    })
+    super::address_conflict::involves(books, id)
+        || books.buses.iter().any(|(_, bus)| bus.homeless.iter().any(|(d, _)| *d == id))
 }
 
 /// When an N2K device claimed its address anew after it had been seen: from its last frame before to the claim.

@@ -3,6 +3,7 @@
 //! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
 
 mod absent;
+mod address_claim_failed;
 mod address_conflict;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
@@ -90,6 +91,7 @@ const DETECTORS: &[Detector] = &[
     wire_outage::DETECTOR,
     device_restart::DETECTOR,
     address_conflict::DETECTOR,
+    address_claim_failed::DETECTOR,
     link_flap::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,

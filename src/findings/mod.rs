@@ -15,6 +15,7 @@ mod duplicate_heading_source;
 mod duplicate_position_source;
 mod heading_jump;
 mod link_flap;
+mod low_supply_voltage;
 mod message_dropout;
 mod no_depth_source;
 mod no_heading_source;
@@ -92,6 +93,7 @@ const DETECTORS: &[Detector] = &[
     device_restart::DETECTOR,
     address_conflict::DETECTOR,
     address_claim_failed::DETECTOR,
+    low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,

@@ -13,6 +13,7 @@ mod device_restart;
 mod duplicate_depth_source;
 mod duplicate_heading_source;
 mod duplicate_position_source;
+mod fast_packet_loss;
 mod heading_jump;
 mod link_flap;
 mod low_supply_voltage;
@@ -93,6 +94,7 @@ const DETECTORS: &[Detector] = &[
     device_restart::DETECTOR,
     address_conflict::DETECTOR,
     address_claim_failed::DETECTOR,
+    fast_packet_loss::DETECTOR,
     low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,
     recording_truncated::DETECTOR,

@@ -5,6 +5,7 @@
 mod absent;
 mod address_claim_failed;
 mod address_conflict;
+mod bus_error;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
 mod depth_not_available;
@@ -94,6 +95,7 @@ const DETECTORS: &[Detector] = &[
     device_restart::DETECTOR,
     address_conflict::DETECTOR,
     address_claim_failed::DETECTOR,
+    bus_error::DETECTOR,
     fast_packet_loss::DETECTOR,
     low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,

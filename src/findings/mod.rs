@@ -6,6 +6,7 @@ mod absent;
 mod address_claim_failed;
 mod address_conflict;
 mod bus_error;
+mod bus_load_high;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
 mod depth_not_available;
@@ -96,6 +97,7 @@ const DETECTORS: &[Detector] = &[
     address_conflict::DETECTOR,
     address_claim_failed::DETECTOR,
     bus_error::DETECTOR,
+    bus_load_high::DETECTOR,
     fast_packet_loss::DETECTOR,
     low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,

@@ -17,6 +17,7 @@ mod duplicate_heading_source;
 mod duplicate_position_source;
 mod fast_packet_loss;
 mod heading_jump;
+mod line_overloaded;
 mod link_flap;
 mod low_supply_voltage;
 mod message_dropout;
@@ -101,6 +102,7 @@ const DETECTORS: &[Detector] = &[
     fast_packet_loss::DETECTOR,
     low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,
+    line_overloaded::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,
     recording_gap::DETECTOR,

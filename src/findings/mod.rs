@@ -5,6 +5,7 @@
 mod absent;
 mod address_claim_failed;
 mod address_conflict;
+mod bad_checksum;
 mod bus_error;
 mod bus_load_high;
 mod coarse_timestamps;
@@ -102,6 +103,7 @@ const DETECTORS: &[Detector] = &[
     fast_packet_loss::DETECTOR,
     low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,
+    bad_checksum::DETECTOR,
     line_overloaded::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,

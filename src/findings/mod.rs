@@ -17,6 +17,7 @@ mod duplicate_depth_source;
 mod duplicate_heading_source;
 mod duplicate_position_source;
 mod fast_packet_loss;
+mod garbled_sentence;
 mod heading_jump;
 mod line_overloaded;
 mod link_flap;
@@ -104,6 +105,7 @@ const DETECTORS: &[Detector] = &[
     low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,
     bad_checksum::DETECTOR,
+    garbled_sentence::DETECTOR,
     line_overloaded::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,

@@ -507,6 +507,7 @@ fn supply(books: &Books, source: &Source) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::time::Time;
 
     /// Handbook of Magnetic Compass Adjustment, article 501, figure 501: the published deviation table; the least
     /// squares values were computed with numpy (worked examples, section 2).

@@ -8,6 +8,7 @@ mod address_conflict;
 mod bad_checksum;
 mod bus_error;
 mod bus_load_high;
+mod clock_step;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
 mod depth_not_available;
@@ -110,6 +111,7 @@ const DETECTORS: &[Detector] = &[
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,
     recording_gap::DETECTOR,
+    clock_step::DETECTOR,
     coarse_timestamps::DETECTOR,
     recording_too_short::DETECTOR,
 ];

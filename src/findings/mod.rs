@@ -16,6 +16,7 @@ mod device_dropout;
 mod device_restart;
 mod duplicate_depth_source;
 mod duplicate_heading_source;
+mod duplicate_instance;
 mod duplicate_position_source;
 mod fast_packet_loss;
 mod garbled_sentence;
@@ -100,6 +101,7 @@ const DETECTORS: &[Detector] = &[
     device_restart::DETECTOR,
     address_conflict::DETECTOR,
     address_claim_failed::DETECTOR,
+    duplicate_instance::DETECTOR,
     bus_error::DETECTOR,
     bus_load_high::DETECTOR,
     fast_packet_loss::DETECTOR,

@@ -35,6 +35,7 @@ mod recording_damaged;
 mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
+mod request_unanswered;
 mod steps_of;
 mod wire_outage;
 mod words;
@@ -105,6 +106,7 @@ const DETECTORS: &[Detector] = &[
     bus_error::DETECTOR,
     bus_load_high::DETECTOR,
     fast_packet_loss::DETECTOR,
+    request_unanswered::DETECTOR,
     low_supply_voltage::DETECTOR,
     link_flap::DETECTOR,
     bad_checksum::DETECTOR,

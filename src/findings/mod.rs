@@ -36,6 +36,7 @@ mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
 mod request_unanswered;
+mod slow_message;
 mod steps_of;
 mod wire_outage;
 mod words;
@@ -100,6 +101,7 @@ const DETECTORS: &[Detector] = &[
     device_dropout::DETECTOR,
     wire_outage::DETECTOR,
     device_restart::DETECTOR,
+    slow_message::DETECTOR,
     address_conflict::DETECTOR,
     address_claim_failed::DETECTOR,
     duplicate_instance::DETECTOR,

@@ -21,6 +21,7 @@ mod duplicate_position_source;
 mod fast_packet_loss;
 mod garbled_sentence;
 mod heading_jump;
+mod irregular_message;
 mod line_overloaded;
 mod link_flap;
 mod low_supply_voltage;
@@ -102,6 +103,7 @@ const DETECTORS: &[Detector] = &[
     wire_outage::DETECTOR,
     device_restart::DETECTOR,
     slow_message::DETECTOR,
+    irregular_message::DETECTOR,
     address_conflict::DETECTOR,
     address_claim_failed::DETECTOR,
     duplicate_instance::DETECTOR,

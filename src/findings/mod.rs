@@ -31,6 +31,7 @@ mod no_heading_source;
 mod no_position_source;
 mod pairs;
 mod position_jump;
+mod power_budget;
 pub mod presence;
 mod recording_damaged;
 mod recording_gap;
@@ -112,6 +113,7 @@ const DETECTORS: &[Detector] = &[
     fast_packet_loss::DETECTOR,
     request_unanswered::DETECTOR,
     low_supply_voltage::DETECTOR,
+    power_budget::DETECTOR,
     link_flap::DETECTOR,
     bad_checksum::DETECTOR,
     garbled_sentence::DETECTOR,

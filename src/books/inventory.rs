@@ -228,7 +228,9 @@ impl Inventory {
         let known = self.names.get(&(wire, name)).copied();
         let id = match (known, holder) {
             (Some(id), _) => id,
-            (None, Some(holder)) if address != 254 && self.get(holder).is_some_and(|d| d.name().is_none()) => {
+            (None, Some(holder))
+                if address != 254 && self.get(holder).is_some_and(|d| d.name().is_none()) =>
+            {
                 self.names.insert((wire, name), holder);
                 holder
             }

@@ -1,8 +1,8 @@
 //! 0183 lines: how many sentences came whole, with a bad checksum, or garbled.
 
-use super::inventory::DeviceId;
 use super::bounded;
 use super::by_wire::ByWire;
+use super::inventory::DeviceId;
 use crate::messages::nmea0183::{Checksum, Fault};
 use crate::time::Time;
 

@@ -14,9 +14,10 @@ pub mod steps;
 pub mod timing;
 pub mod wires;
 
-pub use by_wire::ByWire;
 use crate::recording::Summary;
 use crate::time::{Span, Time};
+pub use by_wire::ByWire;
+use wires::WireId;
 
 /// Everything that a run knows when the last record has been read.
 #[derive(Debug, Default)]
@@ -54,11 +55,19 @@ impl Books {
 }
 
 impl Books {
+    /// Whether the recording that holds a wire is damaged or lacks frames by itself, as far as it shows.
+    #[must_use]
+    pub fn recording_suffers(&self, wire: WireId) -> bool {
+        let recording = self.wires.get(wire).and_then(|w| self.recordings.get(w.recording));
+        recording.is_some_and(|r| r.damaged_bytes > 0 || r.lost_frames > 0)
+    }
+
     /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
     #[must_use]
     pub fn clock_leapt(&self, span: Span) -> bool {
-        self.clock.steps().iter().any(|step| {
-            step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0)
-        })
+        self.clock
+            .steps()
+            .iter()
+            .any(|step| step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0))
     }
 }

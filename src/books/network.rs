@@ -1,15 +1,27 @@
 //! Networks: what hosts announce, which addresses they claim, who serves addresses, and floods.
 
-use super::inventory::DeviceId;
 use super::bounded;
 use super::by_wire::ByWire;
-use crate::frames::{Arp, ArpKind, Copies, Dhcp, DhcpType, Mac, StreamCounts};
+use super::inventory::DeviceId;
+use crate::frames::{Arp, ArpKind, Copies, Dhcp, DhcpType, Mac, StreamCounts, StreamKey};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
-use std::net::{IpAddr, Ipv4Addr};
+use std::net::Ipv4Addr;
 
-/// Most signs that are remembered of one host.
-const MAX_SIGNS: usize = 256;
+/// Most returns that are remembered of one host: those after the longest silences.
+const MAX_RETURNS: usize = 64;
+
+/// A host that was silent for this long may have been away, seconds.
+const AWAY_S: f64 = 1.5;
+
+/// What comes up shows it within this time, seconds: ARP probes and announcements take up to 8 s (RFC 5227 1.1).
+pub const SHOWS_WITHIN_S: f64 = 8.0;
+
+/// A sign this close before a silence belongs to it, seconds.
+const JUST_BEFORE_S: f64 = 2.0;
+
+/// Signs of one kind at most this far apart are one episode, seconds.
+const EPISODE_S: f64 = 10.0;
 
 /// Most addresses whose claimants are remembered, a network.
 const MAX_CLAIMED: usize = 4096;
@@ -59,6 +71,22 @@ pub enum Sign {
 }
 
 impl Sign {
+    /// Every sign, in the order of their numbers.
+    pub const ALL: [Self; 12] = [
+        Self::ArpProbe,
+        Self::ArpAnnouncement,
+        Self::DhcpDiscover,
+        Self::DhcpRequest,
+        Self::RouterSolicitation,
+        Self::DuplicateDetection,
+        Self::GroupJoin,
+        Self::NameProbe,
+        Self::NameAnnouncement,
+        Self::ServiceAlive,
+        Self::Connect,
+        Self::Goodbye,
+    ];
+
     /// Whether a host shows this only when its link or its network stack comes up.
     #[must_use]
     pub const fn is_strong(self) -> bool {
@@ -94,14 +122,53 @@ impl Sign {
     }
 }
 
+/// A set of signs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Signs(u16);
+
+impl Signs {
+    /// Whether the sign is in the set.
+    #[must_use]
+    pub const fn has(self, sign: Sign) -> bool {
+        self.0 & 1 << sign as u16 != 0
+    }
+
+    /// Adds a sign.
+    pub const fn add(&mut self, sign: Sign) {
+        self.0 |= 1 << sign as u16;
+    }
+
+    /// The signs, in the order of [`Sign::ALL`].
+    pub fn iter(self) -> impl Iterator<Item = Sign> {
+        Sign::ALL.into_iter().filter(move |sign| self.has(*sign))
+    }
+}
+
+/// A host that speaks again after a silence.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Return {
+    /// From its last frame before to the first after.
+    pub silence: Span,
+    /// What it showed just before it fell silent.
+    pub before: Signs,
+    /// What it showed within [`SHOWS_WITHIN_S`] after it came back.
+    pub after: Signs,
+}
+
 /// One host's signs.
 #[derive(Debug, Clone, Default)]
 pub struct Host {
-    /// What it showed and when; the latest [`MAX_SIGNS`].
-    pub signs: Vec<(Time, Sign)>,
+    /// Its returns after the longest silences; at most [`MAX_RETURNS`].
+    pub returns: Vec<Return>,
+    /// What it showed in its first seconds.
+    pub at_first: Signs,
+    /// What it showed just before its last frame.
+    pub at_last: Signs,
+    /// How many times it showed each sign, one burst counted once.
+    pub episodes: [u32; Sign::ALL.len()],
     /// Group and broadcast frames it sent.
     pub group_frames: u64,
-    /// Its DHCP discovers, and those answered by an offer.
+    /// Its DHCP discovers.
     pub discovers: u64,
     /// Offers and acknowledgements that it got.
     pub offers: u64,
@@ -111,9 +178,76 @@ pub struct Host {
     pub peak: Option<(Time, u64)>,
     second: i64,
     octets: u64,
+    first: Option<Time>,
+    last: Option<Time>,
+    latest: [Option<Time>; Sign::ALL.len()],
+    open: Option<Return>,
 }
 
 impl Host {
+    fn frame(&mut self, time: Time, octets: u64) {
+        self.first.get_or_insert(time);
+        if let Some(last) = self.last.replace(time)
+            && time.since(last) >= AWAY_S
+        {
+            self.settle();
+            self.open = Some(Return {
+                silence: Span::new(last, time),
+                before: self.shown_at(last),
+                after: Signs::default(),
+            });
+        }
+        self.octets(time, octets);
+    }
+
+    fn sign(&mut self, time: Time, sign: Sign) {
+        if let Some(open) = &mut self.open
+            && time.since(open.silence.to) <= SHOWS_WITHIN_S
+        {
+            open.after.add(sign);
+        }
+        if self.first.is_none_or(|first| time.since(first) <= EPISODE_S) {
+            self.at_first.add(sign);
+        }
+        let index = sign as usize;
+        if let (Some(latest), Some(episodes)) = (self.latest.get_mut(index), self.episodes.get_mut(index)) {
+            if latest.is_none_or(|latest| time.since(latest) > EPISODE_S) {
+                *episodes = episodes.saturating_add(1);
+            }
+            *latest = Some(time);
+        }
+    }
+
+    /// What it showed just before `moment`.
+    fn shown_at(&self, moment: Time) -> Signs {
+        let mut signs = Signs::default();
+        for (sign, latest) in Sign::ALL.into_iter().zip(self.latest) {
+            if latest.is_some_and(|latest| moment.since(latest).abs() <= JUST_BEFORE_S) {
+                signs.add(sign);
+            }
+        }
+        signs
+    }
+
+    /// Takes what is still open into account; call once at the end.
+    pub fn settle(&mut self) {
+        if let Some(last) = self.last {
+            self.at_last = self.shown_at(last);
+        }
+        let Some(open) = self.open.take() else { return };
+        if self.returns.len() < MAX_RETURNS {
+            self.returns.push(open);
+            return;
+        }
+        let shortest =
+            self.returns.iter_mut().min_by(|a, b| a.silence.seconds().total_cmp(&b.silence.seconds()));
+        if let Some(shortest) = shortest
+            && shortest.silence.seconds() < open.silence.seconds()
+        {
+            *shortest = open;
+        }
+    }
+
     fn octets(&mut self, time: Time, octets: u64) {
         let second = time.0.div_euclid(1_000_000);
         if second != self.second {
@@ -181,6 +315,14 @@ pub struct Floods {
     now: (u64, u64),
 }
 
+impl Network {
+    /// Settles the running sums; call once at the end.
+    pub fn settle(&mut self) {
+        self.floods.settle();
+        self.hosts.values_mut().for_each(Host::settle);
+    }
+}
+
 impl Floods {
     fn frame(&mut self, time: Time, copies: &Copies) {
         let second = time.0.div_euclid(1_000_000);
@@ -194,8 +336,7 @@ impl Floods {
         self.most_copies = self.most_copies.max(copies.within_second);
     }
 
-    /// Takes the running second into account; call once at the end.
-    pub fn settle(&mut self) {
+    fn settle(&mut self) {
         let Some(second) = self.second else { return };
         let at = Time(second.saturating_mul(1_000_000));
         if self.now.0 > self.peak {
@@ -229,8 +370,8 @@ pub struct Network {
     pub declined: Vec<(DeviceId, Time)>,
     /// Frames that the recorder saw more than once.
     pub copies: u64,
-    /// TCP directions: sending and receiving host, counts.
-    pub streams: Vec<((IpAddr, u16), (IpAddr, u16), StreamCounts)>,
+    /// TCP directions with their counts.
+    pub streams: Vec<(StreamKey, StreamCounts)>,
     index: FxHashMap<Ipv4Addr, usize>,
     asked_index: FxHashMap<(DeviceId, Ipv4Addr), usize>,
     clients: FxHashMap<Mac, DeviceId>,
@@ -249,7 +390,7 @@ impl Network {
         let host = self.host(device);
         host.group_frames += u64::from(to_group);
         if let Some(time) = time {
-            host.octets(time, octets);
+            host.frame(time, octets);
         }
     }
 
@@ -272,11 +413,7 @@ impl Network {
         if asked {
             return;
         }
-        let signs = &mut self.host(device).signs;
-        if signs.len() >= MAX_SIGNS {
-            signs.drain(..MAX_SIGNS / 2);
-        }
-        signs.push((time, sign));
+        self.host(device).sign(time, sign);
     }
 
     /// A querier asks for memberships.
@@ -318,7 +455,9 @@ impl Network {
         let kind = arp.kind();
         match kind {
             ArpKind::Probe => self.sign(device, time, Sign::ArpProbe),
-            ArpKind::Announcement | ArpKind::GratuitousReply => self.sign(device, time, Sign::ArpAnnouncement),
+            ArpKind::Announcement | ArpKind::GratuitousReply => {
+                self.sign(device, time, Sign::ArpAnnouncement)
+            }
             _ => {}
         }
         if own_mac && !matches!(kind, ArpKind::Probe) {
@@ -395,3 +534,38 @@ impl Network {
 
 /// The networks of a run, by wire.
 pub type Networks = ByWire<Network>;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_return_keeps_what_the_host_showed_around_it() {
+        let at = |s: f64| Some(Time(0).plus(s));
+        let mut network = Network::default();
+        let host = DeviceId(0);
+        for i in 0..200 {
+            let t = f64::from(i) * 0.1 + if i >= 100 { 6.0 } else { 0.0 };
+            network.frame(host, at(t), 84, false);
+            if i == 102 {
+                network.sign(host, at(t), Sign::ArpProbe);
+            }
+            if i == 190 {
+                network.sign(host, at(t), Sign::ServiceAlive);
+            }
+        }
+        let host = network.host(host);
+        host.settle();
+        let [only] = host.returns.as_slice() else { panic!("{:?}", host.returns) };
+        assert!((only.silence.seconds() - 6.1).abs() < 0.01);
+        assert_eq!(only.after.iter().collect::<Vec<_>>(), [Sign::ArpProbe]);
+        assert_eq!(host.episodes.iter().sum::<u32>(), 2);
+    }
+
+    #[test]
+    fn signs_are_numbered_in_order() {
+        for (i, sign) in Sign::ALL.into_iter().enumerate() {
+            assert_eq!(sign as usize, i);
+        }
+    }
+}

@@ -30,8 +30,9 @@ const SPEED_HOLDS_S: f64 = 3.0;
 
 /// One value of a track. What the two numbers are depends on the quantity; a number that is absent is NaN.
 ///
-/// Heading: degrees, variation the message carries. Position: latitude, longitude. Depth: metres, offset. Course and
-/// speed over ground: degrees, knots. Others: the value, nothing.
+/// Heading: degrees, variation the message carries. Position: latitude, longitude. Depth: metres, the boat's speed in
+/// knots. Course and speed over ground: degrees, knots. Fix quality: dilution of precision, satellites. Others: the
+/// value, nothing.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sample {
     /// When.
@@ -130,6 +131,8 @@ pub struct Source {
     pub values_from_to: Option<(Time, Time)>,
     /// Messages with and without value by the boat's speed, in classes of [`SPEED_CLASS_KN`].
     pub by_speed: Vec<(u32, u32)>,
+    /// Depth: the offset that the messages carry, metres.
+    pub offset_m: Option<f64>,
     /// Steps that no boat makes.
     pub steps: Steps,
     /// The values, for the quantities that are compared.
@@ -154,8 +157,10 @@ impl Series {
             return;
         };
         let speed = self.speed_at(time);
-        if let (Reading::CourseSpeed { speed_kn: Ok(kn), .. } | Reading::WaterSpeed { kn: Ok(kn) }, Some(time)) =
-            (reading, time)
+        if let (
+            Reading::CourseSpeed { speed_kn: Ok(kn), .. } | Reading::WaterSpeed { kn: Ok(kn) },
+            Some(time),
+        ) = (reading, time)
             && (quantity == "course-and-speed-over-ground" || speed.is_none())
         {
             self.speed = Some((time, *kn));
@@ -253,6 +258,7 @@ impl Source {
             value_gaps: Gaps::default(),
             values_from_to: None,
             by_speed,
+            offset_m: None,
             steps: Steps::default(),
             track: Track::default(),
             tracked,
@@ -261,7 +267,11 @@ impl Source {
 
     fn reading(&mut self, time: Option<Time>, reading: &Reading, speed_kn: Option<f64>) {
         self.count += 1;
-        let (a, b) = numbers(reading);
+        let (a, mut b) = numbers(reading);
+        if let Reading::Depth { offset_m, .. } = reading {
+            self.offset_m = offset_m.ok().or(self.offset_m);
+            b = speed_kn.unwrap_or(f64::NAN);
+        }
         let valid = reading.is_valid();
         // A depth of exactly nothing is what some sounders send for "no bottom"; it is counted apart and judged later.
         let zero = matches!(reading, Reading::Depth { m: Ok(m), .. } if *m == 0.0);
@@ -311,7 +321,7 @@ fn numbers(reading: &Reading) -> (f64, f64) {
         Reading::FixQuality { hdop, satellites, .. } => {
             (or_nan(hdop), satellites.map_or(f64::NAN, f64::from))
         }
-        Reading::Depth { m, offset_m, .. } => (or_nan(m), or_nan(offset_m)),
+        Reading::Depth { m, .. } => (or_nan(m), f64::NAN),
         Reading::CourseSpeed { course_deg, speed_kn, .. } => (or_nan(course_deg), or_nan(speed_kn)),
         Reading::WaterSpeed { kn: v }
         | Reading::RateOfTurn { deg_per_min: v }
@@ -364,10 +374,13 @@ fn last_value(reading: &Reading) -> LastValue {
             ("pitch_deg", or_nan(pitch_deg)),
             ("roll_deg", or_nan(roll_deg)),
         ]),
-        Reading::Clock { days, of_day_us } => fields(&[
-            ("days_since_1970", days.map_or(f64::NAN, |d| d as f64)),
-            ("seconds_of_day", of_day_us.map_or(f64::NAN, |us| us as f64 / 1e6)),
-        ]),
+        Reading::Clock { days, of_day_us } => {
+            let seconds = of_day_us.map_or(f64::NAN, |us| us as f64 / 1e6);
+            match days {
+                Some(days) => fields(&[("unix_s", *days as f64 * 86_400.0 + seconds)]),
+                None => fields(&[("of_day_s", seconds)]),
+            }
+        }
         Reading::Other { value: Ok(v), unit, .. } => LastValue::Measure(*v, unit),
         Reading::Heading { deg: v, .. }
         | Reading::Depth { m: v, .. }

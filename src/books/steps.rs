@@ -14,10 +14,14 @@ const BEFORE: usize = 5;
 const TURN_LIMIT_DEG_S: f64 = 90.0;
 
 /// Sensor noise and rounding that a heading step may have on top, degrees.
-const HEADING_SLACK_DEG: f64 = 8.0;
+const HEADING_SLACK_DEG: f64 = 5.0;
 
 /// Longest time over which a step is judged, seconds; after a longer pause everything may have moved.
 const LONGEST_S: f64 = 2.5;
+
+/// Stamps closer than this are a batch's or a coarse clock's; the fastest headings and positions come ten times a
+/// second, seconds.
+const SHORTEST_S: f64 = 0.1;
 
 /// No boat of this kind goes faster than this, knots (common practice, no source).
 const SPEED_LIMIT_KN: f64 = 90.0;
@@ -57,10 +61,11 @@ impl Steps {
         let Some((from, before, _)) = last else { return };
         let dt = time.since(from);
         let size = wrap_180(deg - before);
-        if dt <= 0.0 || dt > LONGEST_S {
+        if !(0.0..=LONGEST_S).contains(&dt) {
             self.seen = 0;
             return;
         }
+        let dt = dt.max(SHORTEST_S);
         let usual = self.usual_rate();
         let limit = HEADING_SLACK_DEG + (TURN_LIMIT_DEG_S * dt).max(3.0 * usual * dt);
         if size.abs() > limit && self.seen > 0 {
@@ -76,10 +81,11 @@ impl Steps {
         let dt = time.since(from);
         let (north, east) = Place { lat_deg: lat, lon_deg: lon }.offset_to(Place { lat_deg, lon_deg });
         let size = north.hypot(east);
-        if dt <= 0.0 || dt > LONGEST_S * 2.0 {
+        if !(0.0..=LONGEST_S * 2.0).contains(&dt) {
             self.seen = 0;
             return;
         }
+        let dt = dt.max(SHORTEST_S);
         let usual = self.usual_rate();
         let known = speed_kn.map_or(SPEED_LIMIT_KN / KNOTS_PER_M_S, |kn| 2.0 * kn / KNOTS_PER_M_S);
         let limit = POSITION_SLACK_M + (known * dt).max(3.0 * usual * dt);
@@ -135,6 +141,16 @@ mod tests {
         assert_eq!(steps.count, 2);
         assert_eq!(steps.list[0].size, 45.0);
         assert_eq!(steps.list[1].size, -45.0);
+    }
+
+    #[test]
+    fn stamps_of_a_second_hide_no_jump_and_make_none() {
+        let mut steps = Steps::default();
+        for i in 0..200_i64 {
+            let deg = if (93..97).contains(&i) { 100.0 } else { 20.0 + 0.3 * i as f64 };
+            steps.heading(Time(i / 10 * 1_000_000), deg);
+        }
+        assert_eq!(steps.count, 2);
     }
 
     #[test]

@@ -33,6 +33,8 @@ pub struct Wire {
     pub label: Option<String>,
     /// The wire whose packets carry this one.
     pub carried_by: Option<WireId>,
+    /// The host whose packets carry this one.
+    pub host: Option<super::inventory::DeviceId>,
     /// Frames.
     pub frames: u64,
     /// Their bytes on the wire.
@@ -61,6 +63,7 @@ impl Wire {
             kind,
             label,
             carried_by,
+            host: None,
             frames: 0,
             bytes: 0,
             first: None,
@@ -188,6 +191,22 @@ impl Wires {
             self.0.push(Wire::new(recording, kind, label, carried_by));
         }
         WireId(self.0.len().saturating_sub(1) as u32)
+    }
+
+    /// Adds a wire that a host's packets carry.
+    pub fn add_carried(
+        &mut self,
+        carrier: WireId,
+        host: super::inventory::DeviceId,
+        kind: WireKind,
+        label: Option<String>,
+    ) -> WireId {
+        let recording = self.get(carrier).map_or(0, |w| w.recording);
+        let id = self.add(recording, kind, label, Some(carrier));
+        if let Some(wire) = self.get_mut(id) {
+            wire.host = Some(host);
+        }
+        id
     }
 
     /// The wire with this index.

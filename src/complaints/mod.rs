@@ -1,22 +1,188 @@
 //! Complaints: what the owner says, and which causes fit it.
+//!
+//! Each complaint is one file with a [`Complaint`]: its candidate causes, the likeliest first, as the trade thinks. A new
+//! complaint is one file and one line in [`COMPLAINTS`]; a new cause is one entry in a complaint's list.
+
+mod data_drops_out;
+mod depth_wrong;
+mod display_disconnects;
+mod exclude;
+mod heading_jumps;
+mod no_depth;
+mod no_heading;
+mod no_position;
+mod position_jumps;
+mod scope;
+mod shared;
 
 use crate::books::Books;
 use crate::findings::Finding;
-use crate::report::model::ComplaintRow;
+use crate::report::model::{CauseRow, ComplaintRow, Severity, Standing};
+use scope::Scope;
 
 /// Every complaint that can be asked, in the words of the command line.
 pub const NAMES: [&str; 8] = [
-    "no-depth",
-    "depth-wrong",
-    "heading-jumps",
-    "no-heading",
-    "position-jumps",
-    "no-position",
-    "data-drops-out",
-    "display-disconnects",
+    no_depth::COMPLAINT.name,
+    depth_wrong::COMPLAINT.name,
+    heading_jumps::COMPLAINT.name,
+    no_heading::COMPLAINT.name,
+    position_jumps::COMPLAINT.name,
+    no_position::COMPLAINT.name,
+    data_drops_out::COMPLAINT.name,
+    display_disconnects::COMPLAINT.name,
 ];
 
-/// Placeholder
-pub fn answer(_: &Books, _: &[Finding], _: Option<&'static str>) -> Vec<ComplaintRow> {
-    Vec::new()
+/// Every complaint with its candidate causes.
+const COMPLAINTS: &[&Complaint] = &[
+    &no_depth::COMPLAINT,
+    &depth_wrong::COMPLAINT,
+    &heading_jumps::COMPLAINT,
+    &no_heading::COMPLAINT,
+    &position_jumps::COMPLAINT,
+    &no_position::COMPLAINT,
+    &data_drops_out::COMPLAINT,
+    &display_disconnects::COMPLAINT,
+];
+
+/// What the owner says.
+struct Complaint {
+    /// In the words of the command line.
+    name: &'static str,
+    /// What it is about: findings on other things do not support it.
+    scope: Scope,
+    /// The candidate causes, the likeliest first.
+    causes: &'static [Cause],
+}
+
+/// A candidate cause.
+struct Cause {
+    /// A finding's kind, or a name of its own for what no recording shows.
+    name: &'static str,
+    /// Whether a finding of another kind shows it.
+    shown: fn(&Finding) -> bool,
+    /// Whether the recording excludes it, with the reason in numbers.
+    excluded: fn(&Books, &Scope) -> Option<String>,
+    /// Why the recording cannot tell, when it neither shows nor excludes it.
+    open: &'static str,
+    /// What to do on the boat.
+    check: &'static str,
+}
+
+/// For causes that only the finding of their own name shows, if any does.
+fn unsaid(_: &Finding) -> bool {
+    false
+}
+
+/// For causes that no recording excludes.
+fn never(_: &Books, _: &Scope) -> Option<String> {
+    None
+}
+
+/// Answers the complaint that was asked, or, when none was, every complaint that a fault or warning speaks to.
+#[must_use]
+pub fn answer(books: &Books, findings: &[Finding], asked: Option<&str>) -> Vec<ComplaintRow> {
+    COMPLAINTS
+        .iter()
+        .filter(|complaint| match asked {
+            Some(name) => complaint.name == name,
+            None => findings.iter().any(|f| {
+                f.severity > Severity::Note
+                    && f.complaints.contains(&complaint.name)
+                    && complaint.scope.concerns(books, f)
+            }),
+        })
+        .map(|complaint| answer_one(books, findings, complaint))
+        .collect()
+}
+
+fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> ComplaintRow {
+    let mut causes: Vec<CauseRow> =
+        complaint.causes.iter().map(|c| weigh(books, findings, complaint, c)).collect();
+    // Among the supported ones a fault goes before a warning; else the order of likelihood stays.
+    let gravity = |row: &CauseRow| {
+        row.findings
+            .iter()
+            .filter_map(|i| findings.get(*i))
+            .map(|f| f.severity)
+            .max()
+            .unwrap_or(Severity::Note)
+    };
+    causes.sort_by_key(|row| (row.standing, std::cmp::Reverse(gravity(row))));
+    let answer = in_words(findings, complaint, &causes);
+    ComplaintRow { complaint: complaint.name, answer, causes }
+}
+
+fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cause) -> CauseRow {
+    let resting_on: Vec<usize> = findings
+        .iter()
+        .enumerate()
+        .filter(|(_, f)| f.kind == cause.name && complaint.scope.concerns(books, f))
+        .filter(|(_, f)| f.severity > Severity::Note || complaint.scope.is_missing(f.kind))
+        .map(|(i, _)| i)
+        .collect();
+    let shown = || findings.iter().find(|f| (cause.shown)(f));
+    let (standing, because, next_check) =
+        match resting_on.first().and_then(|i| findings.get(*i)).or_else(shown) {
+            Some(finding) => {
+                let check = finding.checks.first().cloned().unwrap_or_else(|| cause.check.to_owned());
+                (Standing::Supported, format!("{}.", finding.summary), check)
+            }
+            None => match (cause.excluded)(books, &complaint.scope) {
+                Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),
+                None => (Standing::Open, cause.open.to_owned(), cause.check.to_owned()),
+            },
+        };
+    CauseRow { cause: cause.name.to_owned(), standing, because, findings: resting_on, next_check }
+}
+
+fn in_words(findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) -> String {
+    let count = |standing| causes.iter().filter(|c| c.standing == standing).count();
+    let open = count(Standing::Open);
+    let supported: Vec<&Finding> =
+        causes.iter().filter_map(|c| c.findings.first()).filter_map(|i| findings.get(*i)).collect();
+    match supported.split_first() {
+        Some((first, [])) => format!("{}.", first.summary),
+        Some((first, rest)) => {
+            let others = if rest.len() == 1 {
+                "One more cause fits".to_owned()
+            } else {
+                format!("{} more causes fit", rest.len())
+            };
+            format!("{}. {others}, below.", first.summary)
+        }
+        None => format!(
+            "Nothing in this recording explains {}: {} of the usual causes {} ruled out, {open} cannot be told from it.",
+            complaint.scope.words(),
+            count(Standing::RuledOut),
+            if count(Standing::RuledOut) == 1 { "is" } else { "are" }
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cause_stands_once_in_a_complaint_and_says_what_to_do() {
+        for complaint in COMPLAINTS {
+            let mut names = std::collections::BTreeSet::new();
+            for cause in complaint.causes {
+                assert!(names.insert(cause.name), "{} twice in {}", cause.name, complaint.name);
+                assert!(cause.check.len() > 10 && cause.open.len() > 10, "{}", cause.name);
+            }
+            assert!(NAMES.contains(&complaint.name));
+        }
+    }
+
+    #[test]
+    fn of_an_empty_recording_nothing_is_ruled_out() {
+        for name in NAMES {
+            let rows = answer(&Books::default(), &[], Some(name));
+            let [row] = rows.as_slice() else { panic!("one answer for {name}") };
+            for cause in &row.causes {
+                assert_eq!(cause.standing, Standing::Open, "{name}: {}", cause.cause);
+            }
+        }
+    }
 }

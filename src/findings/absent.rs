@@ -10,7 +10,8 @@ pub(super) fn finding(evidence: &Evidence<'_>, quantity: &str, check: &str) -> V
     if books.series.of(quantity).next().is_some() {
         return Vec::new();
     }
-    let looked = books.range().map(|(from, to)| format!(" in {}", seconds(to.since(from)))).unwrap_or_default();
+    let looked =
+        books.range().map(|(from, to)| format!(" in {}", seconds(to.since(from)))).unwrap_or_default();
     let wires = books.wires.iter().count();
     vec![
         Finding::new(Severity::Note, format!("Nothing in this recording supplies {quantity}"))

@@ -7,7 +7,7 @@ use crate::report::model::Severity;
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
         kind: "bad-checksum",
-        severity: "warning; fault over 1 %; note for one or two",
+        severity: "warning; fault over 1 %; note for one or two, and in a damaged recording",
         meaning: "Characters of sentences were changed on their way. Listeners throw such sentences away: data come with holes.",
         detection: "Well-formed sentences whose two checksum digits differ from the exclusive or of their characters.",
         lookalikes: "Sentences cut or run together are garbled-sentence; a line that carries all it can is line-overloaded. One \
@@ -26,9 +26,12 @@ const ENOUGH: u64 = 3;
 /// Share from which on data are missed aboard (the catalogue's limit).
 const GRAVE_SHARE: f64 = 0.01;
 
+/// A share of fewer sentences than this says nothing.
+const FEW: u64 = 20;
+
 /// How grave damaged sentences are.
-pub(super) fn severity(damaged: u64, total: u64) -> Severity {
-    if damaged < ENOUGH {
+pub(super) fn severity(damaged: u64, total: u64, recording_suffers: bool) -> Severity {
+    if damaged < ENOUGH || total < FEW || recording_suffers {
         Severity::Note
     } else if damaged as f64 > GRAVE_SHARE * total as f64 {
         Severity::Fault
@@ -49,7 +52,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let talkers: Vec<_> = by.iter().map(|(device, _)| *device).collect();
         let share = line.bad as f64 / line.total.max(1) as f64;
         let mut finding = Finding::new(
-            severity(line.bad, line.total),
+            severity(line.bad, line.total, books.recording_suffers(id)),
             format!("{} of {} sentences have a bad checksum ({})", line.bad, line.total, percent(share)),
         )
         .devices(talkers.iter().copied())
@@ -102,7 +105,8 @@ mod tests {
         assert_eq!(found(900, 100)[0].severity, Severity::Fault);
         assert_eq!(found(995, 5)[0].severity, Severity::Warning);
         assert_eq!(found(995, 5)[0].numbers["total"], Number::Count(1000));
-        assert_eq!(found(10, 1)[0].severity, Severity::Note);
+        assert_eq!(found(1000, 2)[0].severity, Severity::Note);
+        assert_eq!(found(4, 5)[0].severity, Severity::Note, "too few to tell");
         assert!(found(1000, 0).is_empty());
     }
 }

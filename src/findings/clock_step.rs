@@ -4,6 +4,7 @@ use super::words::{number, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
 use crate::books::bounded;
+use crate::recording::TimeBase;
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -54,7 +55,12 @@ fn steps(books: &Books) -> Vec<Step> {
             None => bounded::push(&mut steps, MAX_STEPS, step),
         }
     };
-    let roots = || books.wires.iter().filter(|(_, w)| w.carried_by.is_none());
+    // Without stamps of the recorder the times are the boat's own: nothing of the recorder's clock shows.
+    let stamped = |recording: usize| {
+        let base = books.recordings.get(recording).map(|r| r.time_base);
+        matches!(base, None | Some(TimeBase::Stamped | TimeBase::TimeOfDay))
+    };
+    let roots = || books.wires.iter().filter(|(_, w)| w.carried_by.is_none() && stamped(w.recording));
     for (_, wire) in roots() {
         for back in wire.steps_back.iter().filter(|back| back.seconds() >= DISORDER_S) {
             note(Step { span: *back, size_s: -back.seconds(), by_boat: false });

@@ -35,8 +35,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let recording = books.recordings.get(wire.recording);
             let path = recording.map_or("the recording", |r| r.path.as_str());
             let why = match (wire.batch_s().is_some_and(|b| b >= COARSE_S), recording.map(|r| r.time_base)) {
-                (true, _) => "Frames follow each other faster than the bus carries them: they were stamped in batches.",
-                (_, Some(TimeBase::BoatClock | TimeBase::BoatTimeOfDay)) => "Times come from the boat's own clock sentences.",
+                (true, _) => {
+                    "Frames follow each other faster than the bus carries them: they were stamped in batches."
+                }
+                (_, Some(TimeBase::BoatClock | TimeBase::BoatTimeOfDay)) => {
+                    "Times come from the boat's own clock sentences."
+                }
                 _ => "All stamps are multiples of this step.",
             };
             Finding::new(Severity::Note, format!("{path} is stamped to {} only", seconds(stamp)))

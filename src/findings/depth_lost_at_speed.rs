@@ -34,6 +34,10 @@ const GOOD_BELOW: f64 = 0.85;
 /// The share with depth falls by at least this much.
 const FALL: f64 = 0.3;
 
+/// Without a return to low speed, time and speed cannot be told apart. Turbulence takes the depth when a hull planes, not
+/// at displacement speed (common practice, no source): a loss that stays is believed to be of speed from here on, knots.
+const PLANING_KN: f64 = 12.0;
+
 /// Where the depth goes.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Fit {
@@ -42,6 +46,7 @@ pub(super) struct Fit {
     above: f64,
     n_below: u32,
     n_above: u32,
+    came_back: bool,
 }
 
 /// The speed that parts messages with depth from those without, when there is one.
@@ -60,6 +65,7 @@ pub(super) fn fit(source: &Source) -> Option<Fit> {
                 above: f64::from(above.0) / f64::from(n_above),
                 n_below,
                 n_above,
+                came_back: false,
             };
             if best.as_ref().is_none_or(|(s, _)| score > *s + 1e-9) {
                 best = Some((score, fit));
@@ -67,8 +73,26 @@ pub(super) fn fit(source: &Source) -> Option<Fit> {
         }
         below = (below.0 + counts.0, below.1 + counts.1);
     }
-    let (_, fit) = best?;
-    (fit.below >= GOOD_BELOW && fit.below - fit.above >= FALL && fit.threshold_kn >= 2.0).then_some(fit)
+    let (_, mut fit) = best?;
+    fit.came_back = came_back(source, fit.threshold_kn);
+    let parts = fit.below >= GOOD_BELOW && fit.below - fit.above >= FALL && fit.threshold_kn >= 2.0;
+    (parts && (fit.came_back || fit.threshold_kn >= PLANING_KN)).then_some(fit)
+}
+
+/// Whether the depth came back when the boat slowed down after it had been lost at speed.
+fn came_back(source: &Source, threshold_kn: f64) -> bool {
+    let mut lost = false;
+    let (mut held, mut slow) = (0, 0);
+    for sample in source.track.samples().iter().filter(|s| s.b.is_finite()) {
+        let holds = sample.a > 0.0;
+        if sample.b > threshold_kn {
+            lost |= !holds;
+        } else if lost {
+            slow += 1;
+            held += u32::from(holds);
+        }
+    }
+    slow >= 5 && f64::from(held) >= 0.7 * f64::from(slow)
 }
 
 /// Log likelihood of a share by its own counts.
@@ -100,6 +124,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                         percent(fit.above),
                         fit.n_above
                     ))
+                    .evidence(if fit.came_back {
+                        "It comes back when the boat slows down."
+                    } else {
+                        "The boat did not slow down again: a sounder that failed at that moment cannot be ruled out."
+                    })
                     .spans(depth_not_available::missing(source).spans)
                     .check(format!("Look at the mounting of the transducer of {who}: level, a little below the hull, clean flow in front."))
                     .check("Repeat the run over known even bottom, up and down through that speed, with a second person to look out."),

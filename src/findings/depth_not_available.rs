@@ -1,6 +1,6 @@
 //! Depth messages come, with no depth in them.
 
-use super::words::{moments, number, percent};
+use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_lost_at_speed, pairs};
 use crate::books::series::Source;
 use crate::report::model::Severity;
@@ -46,7 +46,9 @@ pub(super) fn missing(source: &Source) -> Missing {
     let ends = source.first.zip(source.last);
     match (source.values_from_to, ends) {
         (Some((from, to)), Some((first, last))) => {
-            spans.extend([Span::new(first, from), Span::new(to, last)].into_iter().filter(|s| s.seconds() > 5.0));
+            spans.extend(
+                [Span::new(first, from), Span::new(to, last)].into_iter().filter(|s| s.seconds() > 5.0),
+            );
         }
         (None, Some((first, last))) => spans = vec![Span::new(first, last)],
         _ => {}
@@ -87,18 +89,14 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .messages([source.key.message.to_string()])
             .real("invalid_share", share)
             .evidence(format!(
-                "{without} of {} depth messages ({}) without a depth: {} not available or empty, {} zero, {} otherwise unusable.",
+                "{without} of {} depth messages ({}) are without a depth: {}.",
                 source.count,
                 source.key.message,
-                source.not_available,
-                zero_held(source),
-                source.unusable
+                ways(source)
             ));
-        if !spans.is_empty() {
-            finding = finding.evidence(format!("Without depth from {}.", moments(&spans)));
-        }
         if let Some(depth) = books_depth_before(source) {
-            finding = finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));
+            finding =
+                finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));
         }
         findings.push(
             finding
@@ -108,6 +106,20 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         );
     }
     findings
+}
+
+/// In which ways the depth is missing.
+fn ways(source: &Source) -> String {
+    [
+        (source.not_available, "not available or empty"),
+        (zero_held(source), "zero"),
+        (source.unusable, "otherwise unusable"),
+    ]
+    .iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, what)| format!("{n} {what}"))
+    .collect::<Vec<_>>()
+    .join(", ")
 }
 
 fn books_depth_before(source: &Source) -> Option<f64> {

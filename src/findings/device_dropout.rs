@@ -1,6 +1,6 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
-use super::words::{longest, moments, seconds, times};
+use super::words::{longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -20,7 +20,14 @@ pub(super) const DETECTOR: Detector = Detector {
                  swap its tee or port with a neighbour's to tell the cable from the device.",
         cautions: "Switch the supply off before you open connectors; fuse before you measure current.",
     },
-    complaints: &["no-depth", "no-heading", "no-position", "data-drops-out", "display-disconnects", "heading-jumps"],
+    complaints: &[
+        "no-depth",
+        "no-heading",
+        "no-position",
+        "data-drops-out",
+        "display-disconnects",
+        "heading-jumps",
+    ],
     detect,
 };
 
@@ -54,12 +61,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 "All of its messages stop together ({} frames in all) and the wire goes on.",
                 device.frames
             ))
-            .evidence(format!("Silent at {}.", moments(&spans)))
             .spans(spans);
         if said_goodbye {
-            finding = finding.evidence("It said goodbye before: it was switched off or went to sleep by itself.");
+            finding =
+                finding.evidence("It said goodbye before: it was switched off or went to sleep by itself.");
         } else if switching_off {
-            finding = finding.evidence("Most devices of this wire stop towards the end: the boat was being switched off.");
+            finding = finding
+                .evidence("Most devices of this wire stop towards the end: the boat was being switched off.");
         } else if !back {
             finding = finding.evidence("It may have been switched off; the recording cannot tell.");
         }

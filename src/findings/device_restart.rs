@@ -1,6 +1,6 @@
 //! A device announces itself anew in mid-recording.
 
-use super::words::{longest, moments, seconds, times};
+use super::words::{longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 
@@ -38,7 +38,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     "It falls silent (up to {}) and then claims its address again without being asked.",
                     seconds(longest(spans))
                 ))
-                .evidence(format!("At {}.", moments(spans)))
                 .spans(spans.iter().copied())
                 .check(format!("Measure the supply at the plug of {who} while pumps and motors start."))
                 .check("Look at its connector, fuse and ground; wiggle them while someone watches its data.")

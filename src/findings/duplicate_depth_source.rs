@@ -37,7 +37,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     pairs::pairs(evidence, "depth")
         .into_iter()
         .filter_map(|(a, b)| match compare(a, b)? {
-            c if c.echo_s.is_some_and(|delay| delay < 0.0) => Some(finding(evidence.books, b, a, &compare(b, a)?)),
+            c if c.echo_s.is_some_and(|delay| delay < 0.0) => {
+                Some(finding(evidence.books, b, a, &compare(b, a)?))
+            }
             c => Some(finding(evidence.books, a, b, &c)),
         })
         .collect()
@@ -86,14 +88,13 @@ fn compare(a: &Source, b: &Source) -> Option<Comparison> {
     } else {
         None
     };
-    let offset = |s: &Source| s.track.samples().iter().rev().map(|s| s.b).find(|b| b.is_finite());
     Some(Comparison {
         median_m,
         scatter_m,
         agreeing,
         echo_s,
         steady: scatter_m <= limit && agreeing >= 0.8,
-        offsets: offset(a).zip(offset(b)).filter(|(x, y)| x != y),
+        offsets: a.offset_m.zip(b.offset_m).filter(|(x, y)| x != y),
         moments,
         span: Span::new(from?, to?),
     })

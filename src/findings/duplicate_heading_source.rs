@@ -97,7 +97,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .into_iter()
         .filter_map(|(a, b)| {
             let comparison = compare(books, a, b)?;
-            let late_first = matches!(comparison.relation, Relation::Lag | Relation::Echo) && comparison.lag_s < 0.0;
+            let late_first =
+                matches!(comparison.relation, Relation::Lag | Relation::Echo) && comparison.lag_s < 0.0;
             if late_first {
                 let turned_round = compare(books, b, a)?;
                 Some(finding(books, b, a, &turned_round))
@@ -112,22 +113,15 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let first = Curve::new(a.track.samples(), true);
     let second = Curve::new(b.track.samples(), true);
     let step = (second.samples().len() / MAX_MOMENTS).max(1);
-    let moments: Vec<Sample> = second
-        .samples()
-        .iter()
-        .step_by(step)
-        .copied()
-        .filter(|s| first.at(s.time).is_some())
-        .collect();
+    let moments: Vec<Sample> =
+        second.samples().iter().step_by(step).copied().filter(|s| first.at(s.time).is_some()).collect();
     if moments.len() < 10 {
         return None;
     }
     let span = Span::new(moments.first()?.time, moments.last()?.time);
     let difference = |lag: f64, out: &mut Vec<f64>| {
         out.clear();
-        out.extend(
-            moments.iter().filter_map(|s| Some(wrap_180(s.a - first.at(s.time.plus(-lag))?))),
-        );
+        out.extend(moments.iter().filter_map(|s| Some(wrap_180(s.a - first.at(s.time.plus(-lag))?))));
     };
     let mut now = Vec::new();
     difference(0.0, &mut now);
@@ -209,9 +203,7 @@ fn steady(a: &Source, b: &Source, comparison: &Comparison) -> Relation {
     let believed = match (a.key.reference, b.key.reference) {
         (Some("magnetic"), Some("true")) => (comparison.median_deg - variation).abs() <= VARIATION_SLACK_DEG,
         (Some("true"), Some("magnetic")) => (comparison.median_deg + variation).abs() <= VARIATION_SLACK_DEG,
-        (Some(_), Some(_)) => {
-            from_size <= SAME_NORTH_SLACK_DEG && !(by_definition(a) && by_definition(b))
-        }
+        (Some(_), Some(_)) => from_size <= SAME_NORTH_SLACK_DEG && !(by_definition(a) && by_definition(b)),
         _ => from_size <= VARIATION_SLACK_DEG,
     };
     if believed { Relation::Variation } else { Relation::Constant }
@@ -219,7 +211,8 @@ fn steady(a: &Source, b: &Source, comparison: &Comparison) -> Relation {
 
 /// The median of angles, taken around their mean direction.
 fn circular_median(angles: &[f64]) -> f64 {
-    let (s, c) = angles.iter().fold((0.0, 0.0), |(s, c), d| (s + d.to_radians().sin(), c + d.to_radians().cos()));
+    let (s, c) =
+        angles.iter().fold((0.0, 0.0), |(s, c), d| (s + d.to_radians().sin(), c + d.to_radians().cos()));
     let centre = s.atan2(c).to_degrees();
     let mut around: Vec<f64> = angles.iter().map(|d| wrap_180(d - centre)).collect();
     wrap_180(centre + pairs::median(&mut around).unwrap_or(0.0))
@@ -303,7 +296,8 @@ fn deviation_fit(
         })
         .collect();
     let matrix = DMatrix::from_fn(rows.len(), 5, |r, c| {
-        rows.get(r).map_or(0.0, |(z, _)| terms(*z).get(c).copied().unwrap_or(0.0)) * weight.get(r).copied().unwrap_or(1.0)
+        rows.get(r).map_or(0.0, |(z, _)| terms(*z).get(c).copied().unwrap_or(0.0))
+            * weight.get(r).copied().unwrap_or(1.0)
     });
     let right = DVector::from_fn(rows.len(), |r, _| {
         rows.get(r).map_or(0.0, |(_, d)| *d) * weight.get(r).copied().unwrap_or(1.0)
@@ -313,10 +307,8 @@ fn deviation_fit(
     for (to, from) in k.iter_mut().zip(solution.iter()) {
         *to = *from;
     }
-    let left: Vec<f64> = rows
-        .iter()
-        .map(|(z, d)| d - terms(*z).iter().zip(k).map(|(t, k)| t * k).sum::<f64>())
-        .collect();
+    let left: Vec<f64> =
+        rows.iter().map(|(z, d)| d - terms(*z).iter().zip(k).map(|(t, k)| t * k).sum::<f64>()).collect();
     let scatter = rest(&left, 0.0);
     if let Some(a) = k.first_mut() {
         *a += middle;
@@ -406,17 +398,25 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
         Relation::Echo => format!("{other} repeats the heading of {one}"),
         Relation::Constant => format!("{one} and {other} both supply heading and differ by {size} deg"),
         Relation::Variation => {
-            format!("{one} and {other} both supply heading, one true and one magnetic: they differ by {size} deg")
+            format!(
+                "{one} and {other} both supply heading, one true and one magnetic: they differ by {size} deg"
+            )
         }
         Relation::Lag => {
-            format!("{one} and {other} both supply heading; the second follows {} late", seconds(c.lag_s.abs()))
+            format!(
+                "{one} and {other} both supply heading; the second follows {} late",
+                seconds(c.lag_s.abs())
+            )
         }
         Relation::Deviation => format!(
             "{one} and {other} both supply heading; their difference swings with the course, up to {} deg",
             number(c.p95_deg, 1)
         ),
         Relation::Unrelated => {
-            format!("{one} and {other} both supply heading and do not agree, up to {} deg", number(c.p95_deg, 0))
+            format!(
+                "{one} and {other} both supply heading and do not agree, up to {} deg",
+                number(c.p95_deg, 0)
+            )
         }
     };
     let mut finding = Finding::new(severity, summary)

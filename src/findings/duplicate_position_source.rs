@@ -69,12 +69,8 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let first = Curve::new(a.track.samples(), false);
     let second = Curve::new(b.track.samples(), false);
     let step = (second.samples().len() / MAX_MOMENTS).max(1);
-    let moments: Vec<(Sample, (f64, f64))> = second
-        .samples()
-        .iter()
-        .step_by(step)
-        .filter_map(|s| Some((*s, first.both_at(s.time)?)))
-        .collect();
+    let moments: Vec<(Sample, (f64, f64))> =
+        second.samples().iter().step_by(step).filter_map(|s| Some((*s, first.both_at(s.time)?))).collect();
     if moments.len() < 10 {
         return None;
     }
@@ -138,7 +134,9 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
     let summary = match relation {
         "echo" => format!("{other} repeats the position of {one}"),
         "constant-separation" => format!("{one} and {other} both supply position, {apart} m apart"),
-        _ => format!("{one} and {other} both supply position and do not agree: {apart} m apart in the middle"),
+        _ => {
+            format!("{one} and {other} both supply position and do not agree: {apart} m apart in the middle")
+        }
     };
     let mut finding = Finding::new(severity, summary)
         .devices(pairs::devices(a, b))

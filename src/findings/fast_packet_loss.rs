@@ -9,7 +9,7 @@ use crate::report::model::Severity;
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
         kind: "fast-packet-loss",
-        severity: "warning; fault over 5 %",
+        severity: "warning; fault over 5 %; note when the recording itself is damaged or lost frames",
         meaning: "Messages that need several frames lack some of them, so the whole message is lost: satellites, AIS, engine \
                   details come late or not at all.",
         detection: "A following frame whose counter does not go on from the one before, a message cut off by the next, or \
@@ -99,7 +99,13 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
     let incomplete: u64 = losses.iter().map(|l| l.incomplete).sum();
     let total: u64 = losses.iter().map(|l| l.total).sum();
     let share = incomplete as f64 / total.max(1) as f64;
-    let severity = if share > GRAVE_SHARE { Severity::Fault } else { Severity::Warning };
+    let wire = books.inventory.get(first.device).map(|d| d.wire)?;
+    let recorder = books.recording_suffers(wire);
+    let severity = match share > GRAVE_SHARE {
+        _ if recorder => Severity::Note,
+        true => Severity::Fault,
+        false => Severity::Warning,
+    };
     let all = losses.len() > 1;
     let who = if all { "most senders".to_owned() } else { books.inventory.label(first.device) };
     let mut finding = Finding::new(
@@ -119,13 +125,26 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
             loss.messages.join(", ")
         ));
     }
+    if recorder {
+        finding = finding.evidence(
+            "The recording itself lost frames or is damaged: the messages may have been whole aboard.",
+        );
+    }
+    let others: u64 = books
+        .buses
+        .get(wire)
+        .map_or(0, |bus| bus.losses.iter().filter(|l| l.source != first.address).map(|l| l.incomplete).sum());
     Some(if all {
         finding
             .evidence("Most senders lose frames alike, so the recorder may be the one that loses them.")
             .check("Record again with another adapter or computer; if it stays, look at bus load, terminators and error frames.")
     } else {
         finding
-            .evidence("Other senders' multi-frame messages come whole, so the recorder is not at fault.")
+            .evidence(if others == 0 {
+                "The multi-frame messages of all others come whole.".to_owned()
+            } else {
+                format!("Of all others' multi-frame messages {others} lack a frame.")
+            })
             .check(format!("Look at the drop cable and tee of {who}; update its software."))
     })
 }

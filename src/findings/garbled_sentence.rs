@@ -8,7 +8,7 @@ use crate::books::wires::WireId;
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
         kind: "garbled-sentence",
-        severity: "warning; fault over 1 %; note for one or two",
+        severity: "warning; fault over 1 %; note for one or two, in a damaged recording, or when nothing comes whole",
         meaning: "Parts of sentences are missing on the line, two run into one, or bytes come that no sentence has: a buffer \
                   overflows, two talkers speak at once, or the baud rate is wrong.",
         detection: "Lines that begin as a sentence does and have a second start, a byte outside the printable set, a cut \
@@ -30,9 +30,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         if line_overloaded::full(books, id).is_some() || is_other_data(books, id) {
             continue;
         }
+        // Where nothing comes whole, the line may speak another language altogether.
+        let alien = line.good + line.absent == 0;
+        let severity = bad_checksum::severity(line.garbled, line.total, alien || books.recording_suffers(id));
         let share = line.garbled as f64 / line.total.max(1) as f64;
         let mut finding = Finding::new(
-            bad_checksum::severity(line.garbled, line.total),
+            severity,
             format!(
                 "{} of {} sentences are cut or run together ({})",
                 line.garbled,
@@ -42,6 +45,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         )
         .count("garbled", line.garbled)
         .count("total", line.total);
+        if alien {
+            finding = finding.evidence(
+                "Not one whole sentence came: the baud rate is wrong, or the line carries no 0183.",
+            );
+        }
         if let Some(first) = line.damaged_at.first() {
             finding = finding.evidence(format!("The first damaged one came at {}.", first.clock()));
         }
@@ -84,6 +92,8 @@ mod tests {
         assert_eq!(found(100, &cut)[0].severity, Severity::Fault);
         assert_eq!(found(1000, &cut)[0].severity, Severity::Warning);
         assert_eq!(found(1000, &cut[..1])[0].severity, Severity::Note, "the cut end of a recording");
+        let alien = [Fault::Address; 50];
+        assert_eq!(found(0, &alien)[0].severity, Severity::Note, "no 0183 at all");
         assert!(found(100, &[Fault::NoStart, Fault::TagOnly]).is_empty());
     }
 }

@@ -11,7 +11,7 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "fault",
         meaning: "One heading source by itself steps further than the boat can have turned. Displays, the chart and the \
                   bow motor's heading control follow the step.",
-        detection: "From one value to the next the heading moves by more than 8 degrees plus what a boat can turn in that \
+        detection: "From one value to the next the heading moves by more than 5 degrees plus what a boat can turn in that \
                     time (90 degrees a second, or three times the rate just before). Pauses over 2.5 s are not judged.",
         lookalikes: "A fast pivot turn with the bow motor is no jump: it builds up over several values. Two sources that \
                      disagree make a display jump while neither of them does: duplicate-heading-source.",

@@ -14,7 +14,8 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "On average the message keeps its standard rate (to a third; 0183: its own mean rate), and yet three intervals \
                     in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
                     Pauses of ten intervals and more do not count here. When half of the other senders' messages are ragged \
-                    too, it is the recorder or the bus, and nothing is said of single messages.",
+                    too, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
+                    buses inside network packets, which come in the network's time.",
         lookalikes: "A gateway or recorder that hands frames over in batches makes everything ragged. Single pauses are \
                      message-dropout. A message that is sent when something changes has no rate.",
         checks: "Update the sender and the gateway in front of it; look for a setting that sends on change, or that shares one slow \
@@ -112,7 +113,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 /// How a message comes, when it has a rate at all and keeps it on average.
 fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm> {
     let books = evidence.books;
-    let wire = books.wires.get(id)?;
+    // What comes out of a network's packets has lost its own time.
+    let wire = books.wires.get(id).filter(|w| w.carried_by.is_none())?;
     let standard = stream.standard_s.filter(|s| *s <= LIVE_S && stream.count >= ENOUGH)?;
     // Pauses, and leaps of the recorder's clock, are no rhythm.
     let rough = stream.last?.since(stream.first?) / (stream.count - 1) as f64;

@@ -1,7 +1,7 @@
 //! One periodic message of a device pauses while its others go on.
 
 use super::presence::Silence;
-use super::words::{labels, longest, moments, seconds, times};
+use super::words::{labels, longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -56,8 +56,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let Some((stream, silences)) = members.first().copied() else { continue };
         let spans: Vec<Span> = silences.iter().map(|s| s.span).collect();
         let longest = longest(&spans);
-        let severity =
-            if spans.len() > 1 || longest > LONG_S { Severity::Fault } else { Severity::Warning };
+        let severity = if spans.len() > 1 || longest > LONG_S { Severity::Fault } else { Severity::Warning };
         let who = labels(books, &[stream.device]);
         let nominal = stream.median_s().unwrap_or(0.0);
         findings.push(
@@ -75,7 +74,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 seconds(nominal),
                 stream.count
             ))
-            .evidence(format!("Silent at {}.", moments(&spans)))
             .spans(spans)
             .check(format!("Look at the sensor behind {} of {who} and its cable; look whether something switches that message off.", stream.message)),
         );

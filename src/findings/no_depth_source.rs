@@ -17,5 +17,9 @@ pub(super) const DETECTOR: Detector = Detector {
 };
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    absent::finding(evidence, "depth", "See that the sounder has power and is on the wire that was recorded; switch its depth output on.")
+    absent::finding(
+        evidence,
+        "depth",
+        "See that the sounder has power and is on the wire that was recorded; switch its depth output on.",
+    )
 }

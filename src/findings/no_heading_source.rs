@@ -17,5 +17,9 @@ pub(super) const DETECTOR: Detector = Detector {
 };
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    absent::finding(evidence, "heading", "See that the heading sensor has power and is on the wire that was recorded; one paired by radio cannot be seen here.")
+    absent::finding(
+        evidence,
+        "heading",
+        "See that the heading sensor has power and is on the wire that was recorded; one paired by radio cannot be seen here.",
+    )
 }

@@ -17,5 +17,9 @@ pub(super) const DETECTOR: Detector = Detector {
 };
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    absent::finding(evidence, "position", "See that the receiver has power and is on the wire that was recorded; switch the position output of a display with its own antenna on.")
+    absent::finding(
+        evidence,
+        "position",
+        "See that the receiver has power and is on the wire that was recorded; switch the position output of a display with its own antenna on.",
+    )
 }

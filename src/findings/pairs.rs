@@ -202,8 +202,7 @@ mod tests {
     use super::*;
 
     fn curve(values: impl Iterator<Item = (f64, f64)>) -> Curve {
-        let samples: Vec<_> =
-            values.map(|(t, a)| Sample { time: Time(0).plus(t), a, b: f64::NAN }).collect();
+        let samples: Vec<_> = values.map(|(t, a)| Sample { time: Time(0).plus(t), a, b: f64::NAN }).collect();
         Curve::new(&samples, true)
     }
 
@@ -211,8 +210,8 @@ mod tests {
     #[test]
     fn quantiles_of_the_handbook() {
         let mut data = [
-            95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610, 95.1591, 95.1195, 95.1065, 95.0925, 95.1990,
-            95.1682,
+            95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610, 95.1591, 95.1195, 95.1065, 95.0925,
+            95.1990, 95.1682,
         ];
         for (q, want) in [(0.1, 95.0939), (0.5, 95.1579), (0.9, 95.19568), (0.95, 95.197295)] {
             assert!((quantile(&mut data, q).unwrap() - want).abs() < 1e-6);
@@ -232,7 +231,8 @@ mod tests {
         let heading = |t: f64| 40.0 * (t / 20.0).sin() + 180.0;
         let original = curve((0..2000).map(|i| (i as f64 * 0.1, heading(i as f64 * 0.1) + noise(i))));
         let copy = curve((5..2000).map(|i| (i as f64 * 0.1 + 0.14, heading(i as f64 * 0.1) + noise(i))));
-        let other = curve((0..2000).map(|i| (i as f64 * 0.1 + 0.03, heading(i as f64 * 0.1) + noise(i + 9999))));
+        let other =
+            curve((0..2000).map(|i| (i as f64 * 0.1 + 0.03, heading(i as f64 * 0.1) + noise(i + 9999))));
         let delay = echo_delay(&original, &copy, (0.001, 1.0)).unwrap();
         assert!((delay - 0.14).abs() < 0.06, "{delay}");
         assert_eq!(echo_delay(&original, &other, (0.001, 1.0)), None);

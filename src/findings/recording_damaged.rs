@@ -22,10 +22,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let damaged = evidence.books.recordings.iter().filter(|r| r.damaged_bytes > 0);
     damaged
         .map(|r| {
-            Finding::new(Severity::Note, format!("{} is damaged: {} bytes are no records", r.path, r.damaged_bytes))
-                .count("bytes", r.damaged_bytes)
-                .evidence("They were skipped; what lies before and after has been used.")
-                .check("Fetch the file again if you can; check the recorder's card.")
+            Finding::new(
+                Severity::Note,
+                format!("{} is damaged: {} bytes are no records", r.path, r.damaged_bytes),
+            )
+            .count("bytes", r.damaged_bytes)
+            .evidence("They were skipped; what lies before and after has been used.")
+            .check("Fetch the file again if you can; check the recorder's card.")
         })
         .collect()
 }

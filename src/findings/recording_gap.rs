@@ -1,7 +1,7 @@
 //! The recorder lost frames.
 
 use super::presence::WireSilence;
-use super::words::{longest, moments, seconds};
+use super::words::{longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -34,11 +34,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .collect();
         if recording.lost_frames > 0 {
             findings.push(
-                Finding::new(Severity::Warning, format!("The recorder says that it lost {} frames", recording.lost_frames))
-                    .count("lost", recording.lost_frames)
-                    .evidence(format!("{}: {} frames read, {} lost by its own counters.", recording.path, recording.frames, recording.lost_frames))
-                    .spans(bursts)
-                    .check("Record again with a faster recorder, or with a filter for what matters."),
+                Finding::new(
+                    Severity::Warning,
+                    format!("The recorder says that it lost {} frames", recording.lost_frames),
+                )
+                .count("lost", recording.lost_frames)
+                .evidence(format!(
+                    "{}: {} frames read, {} lost by its own counters.",
+                    recording.path, recording.frames, recording.lost_frames
+                ))
+                .spans(bursts)
+                .check("Record again with a faster recorder, or with a filter for what matters."),
             );
         } else if !bursts.is_empty() {
             bursts.sort_unstable();
@@ -48,7 +54,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             findings.push(
                 Finding::new(Severity::Warning, "The recorder's CAN controller overflowed and lost frames")
                     .count("lost", overflows)
-                    .evidence(format!("{overflows} overflow messages of the controller, at {}; each stands for one frame or more.", moments(&spans)))
+                    .evidence(format!("{overflows} overflow messages of the controller; each stands for one frame or more."))
                     .spans(spans)
                     .check("Record again with a faster computer or adapter; pauses at these times are the recorder's."),
             );
@@ -72,7 +78,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         findings.push(
             Finding::new(Severity::Warning, format!("The recording has a gap of {}", seconds(longest)))
                 .real("longest_s", longest)
-                .evidence(format!("Every wire is silent at {}, and goes on where it was.", moments(&spans)))
+                .evidence("Every wire is silent and then goes on where it was.")
                 .evidence("No device came up anew, so the recorder slept or was stopped; a break of the wire cannot be ruled out.")
                 .spans(spans)
                 .check("Keep the recording computer awake and record again."),

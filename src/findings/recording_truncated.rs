@@ -23,7 +23,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     cut.map(|r| {
         Finding::new(Severity::Note, format!("{} ends in mid-record", r.path))
             .count("bytes", r.truncated_bytes)
-            .evidence(format!("The last {} bytes are the beginning of a record whose rest is missing.", r.truncated_bytes))
+            .evidence(format!(
+                "The last {} bytes are the beginning of a record whose rest is missing.",
+                r.truncated_bytes
+            ))
             .check("Fetch the file again if you can; what was before the cut has been used.")
     })
     .collect()

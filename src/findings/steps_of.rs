@@ -8,7 +8,11 @@ use crate::time::Span;
 /// The sources of a quantity with steps that no boat makes, one a device, with the stretches in which they lie.
 ///
 /// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none.
-pub(super) fn jumping<'a>(evidence: &Evidence<'a>, quantity: &'a str, together: f64) -> Vec<(&'a Source, Vec<Span>, u64)> {
+pub(super) fn jumping<'a>(
+    evidence: &Evidence<'a>,
+    quantity: &'a str,
+    together: f64,
+) -> Vec<(&'a Source, Vec<Span>, u64)> {
     pairs::main_sources(evidence, quantity)
         .into_iter()
         .filter_map(|source| {

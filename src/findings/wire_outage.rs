@@ -1,7 +1,7 @@
 //! Everything on a wire pauses together.
 
 use super::presence::WireSilence;
-use super::words::{longest, moments, seconds, times};
+use super::words::{longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::recording::WireKind;
 use crate::report::model::Severity;
@@ -53,16 +53,18 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         )
         .count("gaps", spans.len() as u64)
         .real("longest_s", longest)
-        .evidence(format!("No frame of any device at {}.", moments(&spans)));
+        .evidence("No frame of any device meanwhile.");
         let anew = outages.iter().filter_map(|(_, why)| match why {
             WireSilence::CameUpAnew(n) => Some(*n),
             _ => None,
         });
         if let Some(most) = anew.max() {
-            finding = finding.evidence(format!("Afterwards {most} devices came up anew: they had lost power or link."));
+            finding = finding
+                .evidence(format!("Afterwards {most} devices came up anew: they had lost power or link."));
         }
         if outages.iter().any(|(_, why)| *why == WireSilence::OthersWentOn) {
-            finding = finding.evidence("Other wires of the boat went on meanwhile: the recorder was running.");
+            finding =
+                finding.evidence("Other wires of the boat went on meanwhile: the recorder was running.");
         }
         finding = finding.spans(spans);
         findings.push(match wire.kind {

@@ -7,7 +7,11 @@ use crate::time::Span;
 /// A number with as many decimals as mean something.
 pub(super) fn number(x: f64, decimals: usize) -> String {
     let text = format!("{x:.decimals$}");
-    if text.trim_start_matches(['-', '0', '.']).is_empty() { text.trim_start_matches('-').to_owned() } else { text }
+    if text.trim_start_matches(['-', '0', '.']).is_empty() {
+        text.trim_start_matches('-').to_owned()
+    } else {
+        text
+    }
 }
 
 /// `+3.1 deg`.

@@ -184,7 +184,11 @@ mod tests {
     #[test]
     fn data_that_begins_as_a_sentence_does_is_no_text() {
         let noise = |start: &[u8]| -> Vec<u8> {
-            start.iter().copied().chain((0..200_u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 13) as u8)).collect()
+            start
+                .iter()
+                .copied()
+                .chain((0..200_u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 13) as u8))
+                .collect()
         };
         assert!(!looks_like_lines(&noise(b"$M")) && !looks_like_lines(&noise(b"\\8")));
         assert!(looks_like_lines(b"$GPGGA,1\x82\x03,\xFF,N*00\r\n"), "a noisy line");

@@ -20,6 +20,7 @@ mod open;
 mod pcap;
 mod pcapng;
 mod prospect;
+mod reader;
 mod sniff;
 mod stamp;
 mod text;

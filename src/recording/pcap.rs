@@ -2,14 +2,14 @@
 //!
 //! Source: IETF draft-ietf-opsawg-pcap; pcap-savefile(5).
 
-use super::account::{Account, Rank};
+use super::account::Account;
 use super::buffer::Buffer;
 use super::bytes::u32_at;
 use super::compressed::Origin;
-use super::cursor::{Content, Cursor};
+use super::cursor::Cursor;
 use super::interface::Interface;
 use super::open::Refusal;
-use super::{Record, Recording, RecordingError, Summary};
+use super::reader::{Reader, usual_parts};
 use crate::time::{DAY_US, Time};
 use std::rc::Rc;
 
@@ -209,35 +209,14 @@ fn near(a: i64, b: i64) -> bool {
     a.abs_diff(b) <= DAY_US as u64
 }
 
-impl Recording for Pcap {
-    fn advance(&mut self) -> Result<bool, RecordingError> {
-        loop {
-            match self.step() {
-                Ok(Some(true)) => return Ok(true),
-                Ok(Some(false)) => {
-                    self.cursor.content = Content::Nothing;
-                    self.account.finish();
-                    return Ok(false);
-                }
-                Ok(None) => {}
-                Err(source) => {
-                    let path = self.account.summary.path.clone();
-                    self.account.note(Rank::Cut, "reading failed before the end".to_owned());
-                    return Err(RecordingError::Io { path, source });
-                }
-            }
-        }
+impl Reader for Pcap {
+    fn step(&mut self) -> std::io::Result<Option<bool>> {
+        Self::step(self)
     }
 
-    fn record(&self) -> Record<'_> {
-        self.cursor.record(&self.buffer)
+    fn finish(&mut self) {
+        self.account.finish();
     }
 
-    fn summary(&self) -> &Summary {
-        &self.account.summary
-    }
-
-    fn progress(&self) -> Option<f64> {
-        self.account.progress()
-    }
+    usual_parts!();
 }

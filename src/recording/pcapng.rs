@@ -8,9 +8,9 @@ use super::account::{Account, Rank, counted, counted_are, counted_were};
 use super::buffer::Buffer;
 use super::bytes::{u16_at, u32_at};
 use super::compressed::Origin;
-use super::cursor::{Content, Cursor};
+use super::cursor::Cursor;
 use super::open::Refusal;
-use super::{Record, Recording, RecordingError, Summary};
+use super::reader::{Reader, usual_parts};
 use interfaces::Interfaces;
 use std::rc::Rc;
 
@@ -220,7 +220,7 @@ impl Pcapng {
     }
 
     /// Says at the end what the blocks said of themselves.
-    fn finish(&mut self) {
+    fn end_of_section(&mut self) {
         let (packets, statistics) = self.interfaces.close();
         let lost = self.interfaces.lost;
         self.account.summary.lost_frames = lost;
@@ -256,38 +256,17 @@ impl Pcapng {
     }
 }
 
-impl Recording for Pcapng {
-    fn advance(&mut self) -> Result<bool, RecordingError> {
-        loop {
-            match self.step() {
-                Ok(Some(true)) => return Ok(true),
-                Ok(Some(false)) => {
-                    self.cursor.content = Content::Nothing;
-                    if self.account.is_open() {
-                        self.finish();
-                        self.account.finish();
-                    }
-                    return Ok(false);
-                }
-                Ok(None) => {}
-                Err(source) => {
-                    let path = self.account.summary.path.clone();
-                    self.account.note(Rank::Cut, "reading failed before the end".to_owned());
-                    return Err(RecordingError::Io { path, source });
-                }
-            }
+impl Reader for Pcapng {
+    fn step(&mut self) -> std::io::Result<Option<bool>> {
+        Self::step(self)
+    }
+
+    fn finish(&mut self) {
+        if self.account.is_open() {
+            self.end_of_section();
+            self.account.finish();
         }
     }
 
-    fn record(&self) -> Record<'_> {
-        self.cursor.record(&self.buffer)
-    }
-
-    fn summary(&self) -> &Summary {
-        &self.account.summary
-    }
-
-    fn progress(&self) -> Option<f64> {
-        self.account.progress()
-    }
+    usual_parts!();
 }

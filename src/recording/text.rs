@@ -8,8 +8,9 @@ use super::cursor::{Content, Cursor};
 use super::line_text::{What, bare_sentence, checked, recognise};
 use super::open::Refusal;
 use super::prospect::Prospect;
+use super::reader::{Reader, usual_parts};
 use super::stamp::Stamp;
-use super::{CanFrame, Record, Recording, RecordingError, Summary, WireKind};
+use super::{CanFrame, WireKind};
 use std::rc::Rc;
 
 /// Longest line; what is longer has lost its line ends.
@@ -205,7 +206,7 @@ impl Text {
         Ok(None)
     }
 
-    fn finish(&mut self) {
+    fn end(&mut self) {
         if !self.account.is_open() {
             return;
         }
@@ -248,35 +249,14 @@ fn describe(content: &[u8]) -> String {
     }
 }
 
-impl Recording for Text {
-    fn advance(&mut self) -> Result<bool, RecordingError> {
-        loop {
-            match self.step() {
-                Ok(Some(true)) => return Ok(true),
-                Ok(Some(false)) => {
-                    self.cursor.content = Content::Nothing;
-                    self.finish();
-                    return Ok(false);
-                }
-                Ok(None) => {}
-                Err(source) => {
-                    let path = self.account.summary.path.clone();
-                    self.account.note(Rank::Cut, "reading failed before the end".to_owned());
-                    return Err(RecordingError::Io { path, source });
-                }
-            }
-        }
+impl Reader for Text {
+    fn step(&mut self) -> std::io::Result<Option<bool>> {
+        Self::step(self)
     }
 
-    fn record(&self) -> Record<'_> {
-        self.cursor.record(&self.buffer)
+    fn finish(&mut self) {
+        self.end();
     }
 
-    fn summary(&self) -> &Summary {
-        &self.account.summary
-    }
-
-    fn progress(&self) -> Option<f64> {
-        self.account.progress()
-    }
+    usual_parts!();
 }

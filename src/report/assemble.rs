@@ -1,7 +1,8 @@
 //! The report's rows out of books, findings and answers: names for numbers, nothing judged.
 
 use super::model::{
-    Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow, TimingRow, Tool, WireRow,
+    Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow, TimingRow,
+    Tool, WireRow,
 };
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
@@ -29,16 +30,37 @@ pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<Complaint
         recordings: recordings(books),
         wires: books.wires.iter().map(|(id, wire)| wire_row(books, id, wire)).collect(),
         devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
-        sources: books
-            .series
-            .iter()
-            .filter(|s| s.key.quantity != "fix-quality")
-            .map(|s| source_row(books, s))
-            .collect(),
-        timing: books.timing.iter().filter(|s| s.count > 1).map(timing_row).collect(),
+        sources: sources(books),
+        timing: timing(books),
         findings: findings.into_iter().map(finding_row).collect(),
         complaints,
     }
+}
+
+/// Quantities that people ask for first; the others follow by name.
+const FIRST: [&str; 7] = [
+    "heading",
+    "position",
+    "depth",
+    "course-and-speed-over-ground",
+    "speed-through-water",
+    "wind",
+    "rate-of-turn",
+];
+
+fn sources(books: &Books) -> Vec<SourceRow> {
+    let mut sources: Vec<&Source> = books.series.iter().filter(|s| s.key.quantity != "fix-quality").collect();
+    let rank = |q: &str| FIRST.iter().position(|first| *first == q).unwrap_or(FIRST.len());
+    sources.sort_by_key(|s| {
+        (rank(s.key.quantity), s.key.quantity, s.key.reference, std::cmp::Reverse(s.count), s.key.device)
+    });
+    sources.into_iter().map(|s| source_row(books, s)).collect()
+}
+
+fn timing(books: &Books) -> Vec<TimingRow> {
+    let mut streams: Vec<&Stream> = books.timing.iter().filter(|s| s.count > 1).collect();
+    streams.sort_by_key(|s| (s.device, std::cmp::Reverse(s.count), s.message, s.part));
+    streams.into_iter().map(timing_row).collect()
 }
 
 fn device_id(id: DeviceId) -> String {
@@ -148,7 +170,8 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
 
 fn source_row(books: &Books, source: &Source) -> SourceRow {
     let stream = books.timing.get(source.key.device, source.key.message);
-    let pauses = stream.map(|s| s.gaps.over(s.median_s().unwrap_or(0.0).mul_add(5.0, 1.0))).unwrap_or_default();
+    let pauses =
+        stream.map(|s| s.gaps.over(s.median_s().unwrap_or(0.0).mul_add(5.0, 1.0))).unwrap_or_default();
     SourceRow {
         quantity: source.key.quantity.to_owned(),
         reference: source.key.reference,
@@ -221,7 +244,11 @@ fn histogram(stream: &Stream) -> Vec<Bin> {
             let from_s = if i == 0 { 0.0 } else { edge(i - 1) };
             let to_s = if i == BINS - 1 { stream.max_s.max(edge(i)) * 1.01 } else { edge(i) };
             let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));
-            Bin { from_s: round(from_s), to_s: round(to_s), count: stream.intervals.count_between(low, high.max(low)) }
+            Bin {
+                from_s: round(from_s),
+                to_s: round(to_s),
+                count: stream.intervals.count_between(low, high.max(low)),
+            }
         })
         .collect()
 }

@@ -5,7 +5,7 @@ use crate::books::inventory::DeviceId;
 use crate::books::timing::Message as MessageName;
 use crate::books::wires::WireId;
 use crate::frames::frame_bits;
-use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
+use crate::messages::n2k::{self, CanId, Message, NetworkMessage};
 use crate::recording::{CanFrame, CanKind};
 use crate::time::Time;
 
@@ -36,7 +36,7 @@ impl Intake {
         }
         let Some(device) = self.books.inventory.node(wire, id.source) else { return };
         self.books.inventory.frame(device, time, bytes);
-        let mut assembler = self.assemblers.remove(&wire).unwrap_or_else(Assembler::new);
+        let mut assembler = self.assemblers.remove(&wire).unwrap_or_default();
         assembler.push(time, id, frame.data(), &mut |message| self.n2k_message(wire, time, device, &message));
         self.assemblers.insert(wire, assembler);
     }

@@ -60,7 +60,6 @@ impl Intake {
             feed.receiver = receiver;
         }
         feed.last = time.or(feed.last);
-        let recording = self.books.wires.get(key.wire).map_or(0, |w| w.recording);
         let label = |books: &crate::books::Books| {
             let ip = books.inventory.get(key.host).and_then(|d| d.ips.first().copied());
             let place = ip.map_or_else(|| "a host".to_owned(), |ip| ip.to_string());
@@ -71,7 +70,7 @@ impl Intake {
                 let known = feed.line;
                 let wire = known.unwrap_or_else(|| {
                     let label = label(&self.books);
-                    self.books.wires.add(recording, WireKind::Line, label, Some(key.wire))
+                    self.books.wires.add_carried(key.wire, key.host, WireKind::Line, label)
                 });
                 feed.line = Some(wire);
                 self.line(wire, time, line.trim_ascii(), Some(key.host));
@@ -80,7 +79,7 @@ impl Intake {
                 let known = feed.bus;
                 let wire = known.unwrap_or_else(|| {
                     let label = label(&self.books);
-                    self.books.wires.add(recording, WireKind::Can, label, Some(key.wire))
+                    self.books.wires.add_carried(key.wire, key.host, WireKind::Can, label)
                 });
                 feed.bus = Some(wire);
                 self.can(wire, time, &frame);

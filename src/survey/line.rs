@@ -71,8 +71,13 @@ fn talker<'a>(sentence: &Sentence<'a>) -> &'a str {
 fn part_of(sentence: &Sentence<'_>) -> Option<u32> {
     let number = |n: usize| sentence.field(n).and_then(|f| f.parse::<u32>().ok());
     match sentence.formatter()? {
-        "GSV" => (number(2) == Some(1))
-            .then(|| if sentence.field_count() % 4 == 0 { number(sentence.field_count()).unwrap_or(0) } else { 0 }),
+        "GSV" => (number(2) == Some(1)).then(|| {
+            if sentence.field_count().is_multiple_of(4) {
+                number(sentence.field_count()).unwrap_or(0)
+            } else {
+                0
+            }
+        }),
         "GSA" => Some(number(18).unwrap_or_else(|| number(3).map_or(0, |id| id / 32))),
         "RPM" => Some(number(2).unwrap_or(0)),
         "XDR" => Some(sentence.field(4).map_or(0, |name| {

@@ -189,7 +189,7 @@ impl Intake {
             bus.losses = self.assemblers.get(&wire).map(Assembler::losses).unwrap_or_default();
         }
         for (_, network) in books.networks.iter_mut() {
-            network.floods.settle();
+            network.settle();
         }
         books.wires.settle();
         books.spans = (0..summaries.len()).map(|number| self.spans.get(&number).copied()).collect();

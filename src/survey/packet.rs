@@ -7,10 +7,9 @@ use crate::books::network::Sign;
 use crate::books::timing::Message;
 use crate::books::wires::WireId;
 use crate::frames::{
-    Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp, MDNS_PORT,
-    Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, Ssdp, SsdpKind, StreamKey, StreamSink, Tcp, TcpStreams,
-    Transport, Udp, datagram_lines, likeness, looks_like_lines, parse,
-    whole_lines,
+    Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp,
+    MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, Ssdp, SsdpKind, StreamKey, StreamSink,
+    Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness, looks_like_lines, parse, whole_lines,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
@@ -118,7 +117,9 @@ impl Intake {
     }
 
     fn name_host(&mut self, host: DeviceId, name: Option<&str>) {
-        if let (Some(device), Some(name)) = (self.books.inventory.get_mut(host), name.filter(|n| !n.is_empty())) {
+        if let (Some(device), Some(name)) =
+            (self.books.inventory.get_mut(host), name.filter(|n| !n.is_empty()))
+        {
             note_text(&mut device.hostnames, name.to_owned());
         }
     }
@@ -300,9 +301,7 @@ impl Intake {
                 tables.streams.finish(last, &mut tables.text);
                 tables.text.deliver(self);
             }
-            let counts = tables.streams.directions().into_iter();
-            self.books.networks.of(wire).streams =
-                counts.map(|(key, counts)| (key.source, key.destination, counts)).collect();
+            self.books.networks.of(wire).streams = tables.streams.directions();
         }
     }
 }

@@ -42,7 +42,12 @@ fn field(key: &str, x: f64) -> Option<String> {
     match key {
         "lat_deg" => return Some(format!("{:.1} {}", x.abs(), if x < 0.0 { "S" } else { "N" })),
         "lon_deg" => return Some(format!("{:.1} {}", x.abs(), if x < 0.0 { "W" } else { "E" })),
+        // A clock says nothing in a table of values.
+        "unix_s" | "of_day_s" => return None,
         _ => {}
+    }
+    if let Some(unit) = key.strip_prefix("value_") {
+        return Some(format!("{} {unit}", short(x)));
     }
     let (name, unit) = key.rsplit_once('_')?;
     Some(format!("{} {} {unit}", name.replace('_', " "), short(x)))
@@ -60,6 +65,8 @@ mod tests {
             ("position", json!({"lat_deg": -54.32, "lon_deg": 10.19}), "54.3 S, 10.2 E"),
             ("wind", json!({"angle_deg": 42.0, "speed_kn": 12.34}), "angle 42 deg, speed 12.3 kn"),
             ("goings-on", json!(3), ""),
+            ("altitude", json!({"value_m": 12.5}), "12.5 m"),
+            ("time", json!({"unix_s": 1_778_308_200.0}), ""),
             ("depth", Value::Null, ""),
             ("depth", json!({"deep": 3.0}), ""),
         ];

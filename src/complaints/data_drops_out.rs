@@ -1,0 +1,92 @@
+//! "Data drops out."
+
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+
+pub(super) const COMPLAINT: Complaint = Complaint {
+    name: "data-drops-out",
+    scope: Scope::AnyData,
+    causes: &[
+        shared::WIRE_OUTAGE,
+        Cause {
+            name: "device-dropout",
+            shown: unsaid,
+            excluded: exclude::devices_steady,
+            open: "Too short to tell whether a device drops out.",
+            check: "Wiggle connectors and cables one by one while someone watches the data.",
+        },
+        shared::DEVICE_RESTART,
+        Cause {
+            name: "link-flap",
+            shown: unsaid,
+            excluded: exclude::wires_steady_and_hosts,
+            open: "No Ethernet with steady hosts in it.",
+            check: "Swap network cables and ports one at a time.",
+        },
+        Cause {
+            name: "message-dropout",
+            shown: unsaid,
+            excluded: exclude::messages_steady,
+            open: "Too short to tell pauses of single messages.",
+            check: "Look at the sensor behind the message that pauses.",
+        },
+        shared::LOW_SUPPLY_VOLTAGE,
+        shared::BUS_ERROR,
+        shared::ADDRESS_CONFLICT,
+        shared::ADDRESS_CLAIM_FAILED,
+        Cause {
+            name: "fast-packet-loss",
+            shown: unsaid,
+            excluded: exclude::packets_whole,
+            open: "Too few multi-frame messages in it.",
+            check: "Look at the drop cables and terminators; a recorder that is too slow loses frames as well.",
+        },
+        Cause {
+            name: "bus-load-high",
+            shown: unsaid,
+            excluded: exclude::bus_free,
+            open: "No NMEA 2000 bus in it.",
+            check: "Switch off what sends most, or split the bus.",
+        },
+        Cause {
+            name: "line-overloaded",
+            shown: unsaid,
+            excluded: never,
+            open: "The line's baud rate is not in a recording; no overload was seen.",
+            check: "Raise the baud rate, or send fewer sentences.",
+        },
+        Cause {
+            name: "bad-checksum",
+            shown: unsaid,
+            excluded: exclude::sentences_whole,
+            open: "No 0183 line in it, or damaged sentences without pattern.",
+            check: "Look at the line's two wires, their polarity, and the ground.",
+        },
+        Cause {
+            name: "garbled-sentence",
+            shown: unsaid,
+            excluded: exclude::sentences_whole,
+            open: "No 0183 line in it, or damaged sentences without pattern.",
+            check: "Look at the multiplexer's settings and the line's wires.",
+        },
+        shared::IP_CONFLICT,
+        shared::RIVAL_DHCP_SERVERS,
+        shared::DHCP_UNANSWERED,
+        shared::BROADCAST_STORM,
+        shared::LINK_SATURATED,
+        shared::TCP_RETRANSMISSION,
+        Cause {
+            name: "slow-message",
+            shown: unsaid,
+            excluded: never,
+            open: "No steady message well under its standard rate was seen.",
+            check: "Look at the rate settings of the device.",
+        },
+        Cause {
+            name: "irregular-message",
+            shown: unsaid,
+            excluded: never,
+            open: "No ragged message was seen.",
+            check: "Look at the load of the bus and of the device.",
+        },
+    ],
+};

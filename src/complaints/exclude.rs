@@ -1,0 +1,300 @@
+//! What a recording excludes, with the reason in numbers. Shared by the complaints.
+
+use super::Scope;
+use crate::books::Books;
+use crate::books::series::Source;
+use crate::books::wires::Wire;
+use crate::recording::WireKind;
+use std::fmt::Write as _;
+
+/// A silence this long could be what the owner means, seconds.
+const NOTICEABLE_S: f64 = 5.0;
+
+/// Shorter recordings exclude nothing that comes and goes, seconds.
+const LONG_ENOUGH_S: f64 = 60.0;
+
+/// Whether the recording is long enough to exclude what comes now and then.
+fn long_enough(books: &Books) -> bool {
+    books.range().is_some_and(|(from, to)| to.since(from) >= LONG_ENOUGH_S)
+}
+
+fn sources<'a>(books: &'a Books, scope: &Scope) -> Vec<&'a Source> {
+    match *scope {
+        Scope::Quantity(quantity) => books.series.of(quantity).collect(),
+        Scope::AnyData | Scope::Hosts => books.series.iter().collect(),
+    }
+}
+
+fn wires(books: &Books, kind: WireKind) -> Vec<&Wire> {
+    books.wires.iter().map(|(_, w)| w).filter(|w| w.kind == kind && w.frames >= 100).collect()
+}
+
+fn s(seconds: f64) -> String {
+    if seconds < 1.0 { format!("{seconds:.2} s") } else { format!("{seconds:.1} s") }
+}
+
+/// Somebody supplies the quantity.
+pub(super) fn somebody_supplies(books: &Books, scope: &Scope) -> Option<String> {
+    let sources = sources(books, scope);
+    let first = sources.first()?;
+    let who = books.inventory.label(first.key.device);
+    Some(format!("{} {} messages come from {who}.", first.count, first.key.message))
+}
+
+/// The messages of the quantity never stayed away for long.
+pub(super) fn messages_steady(books: &Books, scope: &Scope) -> Option<String> {
+    if !long_enough(books) {
+        return None;
+    }
+    let mut words = String::new();
+    let mut shown = 0;
+    for source in sources(books, scope) {
+        let Some(stream) = books.timing.get(source.key.device, source.key.message) else { continue };
+        let Some(median) = stream.median_s().filter(|_| stream.is_periodic()) else { continue };
+        if shown < 2 {
+            let between = if shown > 0 { "; " } else { "" };
+            // Writing to a string cannot fail.
+            let _ = write!(
+                words,
+                "{between}longest silence of {} {} at a usual {}",
+                source.key.message,
+                s(stream.max_s),
+                s(median)
+            );
+        }
+        shown += 1;
+    }
+    (shown > 0).then(|| format!("{words}."))
+}
+
+/// The devices that supply the quantity never fell silent as a whole.
+pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
+    if !long_enough(books) {
+        return None;
+    }
+    let sources = sources(books, scope);
+    let longest = sources
+        .iter()
+        .filter_map(|s| books.inventory.get(s.key.device))
+        .filter_map(|d| d.gaps.over(0.0).iter().map(|g| g.seconds()).max_by(f64::total_cmp))
+        .max_by(f64::total_cmp)?;
+    Some(format!("No device that supplies it was silent for longer than {}.", s(longest)))
+}
+
+/// Whole wires never fell silent.
+pub(super) fn wires_steady(books: &Books, _: &Scope) -> Option<String> {
+    if !long_enough(books) {
+        return None;
+    }
+    let longest = books
+        .wires
+        .iter()
+        .filter(|(_, w)| w.carried_by.is_none() && w.frames >= 100)
+        .filter_map(|(_, w)| w.gaps.over(0.0).iter().map(|g| g.seconds()).max_by(f64::total_cmp))
+        .max_by(f64::total_cmp)?;
+    Some(format!("No wire was silent for longer than {}.", s(longest)))
+}
+
+/// Hosts of the Ethernet with a rhythm never fell silent for long, or are none.
+pub(super) fn wires_steady_and_hosts(books: &Books, _: &Scope) -> Option<String> {
+    if !long_enough(books) || wires(books, WireKind::Ethernet).is_empty() {
+        return None;
+    }
+    let mut steady = 0;
+    let mut longest: f64 = 0.0;
+    for (id, device) in books.inventory.iter().filter(|(_, d)| d.mac().is_some()) {
+        let rhythm = books
+            .timing
+            .of(id)
+            .filter(|s| s.is_periodic())
+            .filter_map(|s| s.median_s())
+            .min_by(f64::total_cmp);
+        if rhythm.is_some_and(|r| r <= 5.0) && device.frames >= 50 {
+            steady += 1;
+            longest = device.gaps.over(0.0).iter().map(|g| g.seconds()).fold(longest, f64::max);
+        }
+    }
+    (steady > 0 && longest < NOTICEABLE_S)
+        .then(|| format!("{steady} hosts with steady traffic, none silent for longer than {}.", s(longest)))
+}
+
+/// No device claimed its address anew.
+pub(super) fn no_restart(books: &Books, _: &Scope) -> Option<String> {
+    let buses = wires(books, WireKind::Can);
+    if buses.is_empty() || !long_enough(books) {
+        return None;
+    }
+    let claims: u64 = books.buses.iter().map(|(_, b)| b.claims).sum();
+    Some(format!("{claims} address claims on the bus, none of them a start in mid-recording."))
+}
+
+/// No two devices contend for an address.
+pub(super) fn no_contention(books: &Books, _: &Scope) -> Option<String> {
+    if wires(books, WireKind::Can).is_empty() {
+        return None;
+    }
+    let claims: u64 = books.buses.iter().map(|(_, b)| b.claims).sum();
+    let quiet = books.buses.iter().all(|(_, b)| b.contentions.is_empty() && b.homeless.is_empty());
+    (claims > 0 && quiet).then(|| format!("{claims} address claims, no two of them in contention."))
+}
+
+/// The quantity's values hold.
+pub(super) fn values_there(books: &Books, scope: &Scope) -> Option<String> {
+    let sources = sources(books, scope);
+    let best = sources.iter().filter(|s| s.count >= 20).max_by_key(|s| s.valid)?;
+    (best.valid * 100 >= best.count * 95).then(|| {
+        format!(
+            "{} of {} {} messages hold a value ({:.0} %).",
+            best.valid,
+            best.count,
+            best.key.message,
+            best.valid as f64 / best.count as f64 * 100.0
+        )
+    })
+}
+
+/// Depth held at every speed that the boat ran.
+pub(super) fn depth_holds_at_speed(books: &Books, scope: &Scope) -> Option<String> {
+    const FAST_KN: f64 = 12.0;
+    let class = (FAST_KN / crate::books::series::SPEED_CLASS_KN) as usize;
+    sources(books, scope).into_iter().find_map(|source| {
+        let fast = source
+            .by_speed
+            .iter()
+            .skip(class)
+            .fold((0_u64, 0_u64), |(v, i), c| (v + u64::from(c.0), i + u64::from(c.1)));
+        let all = fast.0 + fast.1;
+        (all >= 20 && fast.0 * 10 >= all * 9)
+            .then(|| format!("{} of {all} depth messages above {FAST_KN:.0} kn hold a depth.", fast.0))
+    })
+}
+
+/// Only one device supplies the quantity.
+pub(super) fn one_source(books: &Books, scope: &Scope) -> Option<String> {
+    let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid > 0).collect();
+    let first = sources.first()?;
+    sources
+        .iter()
+        .all(|s| books.inventory.same(s.key.device, first.key.device))
+        .then(|| format!("Only {} supplies it in this recording.", books.inventory.label(first.key.device)))
+}
+
+/// No source steps by itself.
+pub(super) fn no_steps(books: &Books, scope: &Scope) -> Option<String> {
+    let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid >= 50).collect();
+    let values: u64 = sources.iter().map(|s| s.valid).sum();
+    (!sources.is_empty() && sources.iter().all(|s| s.steps.count == 0))
+        .then(|| format!("No step further than a boat can make in {values} values."))
+}
+
+/// Both sources count from the same north, or there is one source.
+pub(super) fn one_north(books: &Books, scope: &Scope) -> Option<String> {
+    let references: Vec<_> =
+        sources(books, scope).into_iter().filter(|s| s.valid > 0).filter_map(|s| s.key.reference).collect();
+    let first = *references.first()?;
+    references.iter().all(|r| *r == first).then(|| format!("Every heading in this recording is {first}."))
+}
+
+/// Addresses on the Ethernet are each used by one host.
+pub(super) fn addresses_single(books: &Books, _: &Scope) -> Option<String> {
+    let claimed: usize = books.networks.iter().map(|(_, n)| n.claimed.len()).sum();
+    let single = books.networks.iter().all(|(_, n)| n.claimed.iter().all(|(_, c)| c.len() <= 1));
+    (claimed > 0 && single).then(|| format!("{claimed} IPv4 addresses, each used by one host only."))
+}
+
+/// At most one server gives addresses.
+pub(super) fn one_server(books: &Books, _: &Scope) -> Option<String> {
+    let servers: usize = books.networks.iter().map(|(_, n)| n.servers.len()).sum();
+    (servers == 1).then(|| "One DHCP server answers, no second one.".to_owned())
+}
+
+/// Every host that asked for an address got an offer.
+pub(super) fn addresses_given(books: &Books, _: &Scope) -> Option<String> {
+    let mut asked = 0;
+    let mut waiting = 0;
+    for (_, network) in books.networks.iter() {
+        let mut hosts: Vec<_> = network.hosts.values().filter(|h| h.discovers > 0).collect();
+        hosts.sort_by_key(|h| h.discovers);
+        asked += hosts.len();
+        waiting += hosts.iter().filter(|h| h.offers == 0).count();
+    }
+    (asked > 0 && waiting == 0).then(|| format!("{asked} hosts asked for an address and got one."))
+}
+
+/// Broadcast and group traffic stays low.
+pub(super) fn no_flood(books: &Books, _: &Scope) -> Option<String> {
+    if wires(books, WireKind::Ethernet).is_empty() {
+        return None;
+    }
+    let peak = books.networks.iter().map(|(_, n)| n.floods.peak).max()?;
+    (peak < crate::books::network::FLOOD_PER_S)
+        .then(|| format!("At most {peak} broadcast and group frames in a second."))
+}
+
+/// The Ethernet is far from full.
+pub(super) fn link_free(books: &Books, _: &Scope) -> Option<String> {
+    let peak =
+        wires(books, WireKind::Ethernet).into_iter().filter_map(|w| w.load.peak).map(|(_, n)| n).max()?;
+    let mbit = peak as f64 * 8.0 / 1e6;
+    (mbit < 50.0).then(|| format!("The busiest second fills {:.2} % of 100 Mbit/s.", mbit))
+}
+
+/// The bus is far from full.
+pub(super) fn bus_free(books: &Books, _: &Scope) -> Option<String> {
+    let peak = wires(books, WireKind::Can).into_iter().filter_map(|w| w.load.peak).map(|(_, n)| n).max()?;
+    let percent = peak as f64 / 2500.0;
+    (percent < 60.0).then(|| format!("The busiest second fills {percent:.0} % of the bus."))
+}
+
+/// Multi-frame messages arrived whole.
+pub(super) fn packets_whole(books: &Books, _: &Scope) -> Option<String> {
+    let (complete, incomplete) = books
+        .buses
+        .iter()
+        .flat_map(|(_, b)| &b.losses)
+        .fold((0, 0), |(c, i), l| (c + l.complete, i + l.incomplete));
+    (complete >= 20 && incomplete * 100 <= complete)
+        .then(|| format!("{complete} multi-frame messages whole, {incomplete} with frames missing."))
+}
+
+/// Every reported voltage stays up.
+pub(super) fn voltage_up(books: &Books, _: &Scope) -> Option<String> {
+    let lowest = books
+        .series
+        .of("voltage")
+        .flat_map(|s| s.track.samples())
+        .map(|s| s.a)
+        .filter(|v| v.is_finite() && *v > 1.0)
+        .min_by(f64::total_cmp)?;
+    (lowest >= 11.0).then(|| format!("The lowest supply voltage that is reported is {lowest:.1} V."))
+}
+
+/// Sentences arrive whole.
+pub(super) fn sentences_whole(books: &Books, _: &Scope) -> Option<String> {
+    let (total, bad) = books.lines.iter().fold((0, 0), |(t, b), (_, l)| (t + l.total, b + l.bad + l.garbled));
+    (total >= 100 && bad == 0).then(|| format!("{total} sentences, none with a bad checksum or cut."))
+}
+
+/// Every heading moves with the boat.
+pub(super) fn heading_follows(books: &Books, scope: &Scope) -> Option<String> {
+    const TURNED_DEG: f64 = 60.0;
+    /// A heading that stands still for this long while the boat turns would be seen by its like values.
+    const MOVING_SHARE: f64 = 0.5;
+    let mut words = Vec::new();
+    for source in sources(books, scope).into_iter().filter(|s| s.valid >= 50) {
+        let samples: Vec<f64> =
+            source.track.samples().iter().map(|s| s.a).filter(|a| a.is_finite()).collect();
+        let (first, pairs) = (*samples.first()?, samples.windows(2));
+        let moved = pairs.filter(|w| w.first() != w.last()).count() as f64 / samples.len() as f64;
+        let turned = samples.iter().map(|a| crate::units::wrap_180(a - first).abs()).fold(0.0, f64::max);
+        if turned < TURNED_DEG || moved < MOVING_SHARE {
+            return None;
+        }
+        words.push(format!(
+            "{} of {} turned by {turned:.0} deg",
+            source.key.message,
+            books.inventory.label(source.key.device)
+        ));
+    }
+    (!words.is_empty()).then(|| format!("{}.", words.join("; ")))
+}

@@ -1,0 +1,59 @@
+//! "There is no heading."
+
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+
+pub(super) const COMPLAINT: Complaint = Complaint {
+    name: "no-heading",
+    scope: Scope::Quantity("heading"),
+    causes: &[
+        Cause {
+            name: "no-heading-source",
+            shown: unsaid,
+            excluded: exclude::somebody_supplies,
+            open: "No heading message was seen, but little was recorded.",
+            check: "See that the heading sensor has power and is on the wire that was recorded.",
+        },
+        Cause {
+            name: "device-dropout",
+            shown: unsaid,
+            excluded: exclude::devices_steady,
+            open: "Too short, or no heading sensor in it, to tell whether the sensor drops out.",
+            check: "Wiggle the connector and cable of the heading sensor while someone watches the heading.",
+        },
+        shared::DEVICE_RESTART,
+        Cause {
+            name: "message-dropout",
+            shown: unsaid,
+            excluded: exclude::messages_steady,
+            open: "Too short, or no steady heading in it, to tell pauses.",
+            check: "Look at the heading sensor and its cable.",
+        },
+        shared::LOW_SUPPLY_VOLTAGE,
+        shared::ADDRESS_CONFLICT,
+        shared::ADDRESS_CLAIM_FAILED,
+        shared::WIRE_OUTAGE,
+        Cause {
+            name: "link-flap",
+            shown: unsaid,
+            excluded: exclude::devices_steady,
+            open: "No Ethernet host that carries heading in it.",
+            check: "Swap the network cable of the device that carries the heading, then its port.",
+        },
+        shared::HEADING_FROZEN,
+        shared::BUS_ERROR,
+        Cause {
+            name: "display-set-to-another-source",
+            shown: unsaid,
+            excluded: never,
+            open: "Which source a display follows is never visible on the wire.",
+            check: "Look at the heading entry of the display's source list, and choose the sensor that is there.",
+        },
+        Cause {
+            name: "heading-paired-by-radio",
+            shown: unsaid,
+            excluded: never,
+            open: "A heading sensor that is paired by radio cannot be seen on the wire.",
+            check: "Look at the bow motor's own display; pair the sensor again.",
+        },
+    ],
+};

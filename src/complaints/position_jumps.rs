@@ -1,0 +1,53 @@
+//! "The position jumps."
+
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+
+pub(super) const COMPLAINT: Complaint = Complaint {
+    name: "position-jumps",
+    scope: Scope::Quantity("position"),
+    causes: &[
+        Cause {
+            name: "position-jump",
+            shown: unsaid,
+            excluded: exclude::no_steps,
+            open: "Too few positions to tell.",
+            check: "Look at the antenna: free view of the sky, dry and unhurt cable.",
+        },
+        Cause {
+            name: "duplicate-position-source",
+            shown: unsaid,
+            excluded: exclude::one_source,
+            open: "The positions of two devices agree or repeat each other, or could not be compared.",
+            check: "Choose one position source on every display.",
+        },
+        Cause {
+            name: "position-frozen",
+            shown: unsaid,
+            excluded: never,
+            open: "No position that stands still under way was seen.",
+            check: "Look at the receiver's own page while under way.",
+        },
+        Cause {
+            name: "fix-lost",
+            shown: unsaid,
+            excluded: never,
+            open: "No loss of the fix was seen.",
+            check: "Look at the antenna's view of the sky.",
+        },
+        Cause {
+            name: "poor-fix",
+            shown: unsaid,
+            excluded: never,
+            open: "Satellites and dilution of precision are not in it, or are good.",
+            check: "Look at the receiver's satellite page.",
+        },
+        shared::DEVICE_RESTART,
+        Cause {
+            name: "display-set-to-another-source",
+            shown: unsaid,
+            excluded: never,
+            open: "Which source a display follows is never visible on the wire.",
+            check: "Look at the position entry of the display's source list; switch the display's own antenna off or choose it on all.",
+        },
+    ],
+};

@@ -1,0 +1,89 @@
+//! What a complaint is about, and whether a finding concerns it.
+
+use crate::books::Books;
+use crate::books::inventory::{DeviceId, Identity};
+use crate::findings::Finding;
+use crate::recording::WireKind;
+
+/// What a complaint is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Scope {
+    /// One quantity, by its plain name.
+    Quantity(&'static str),
+    /// Data of any kind.
+    AnyData,
+    /// Displays and other hosts on the Ethernet.
+    Hosts,
+}
+
+impl Scope {
+    /// In a sentence.
+    pub(super) fn words(self) -> &'static str {
+        match self {
+            Self::Quantity("depth") => "the trouble with depth",
+            Self::Quantity("heading") => "the trouble with heading",
+            Self::Quantity("position") => "the trouble with position",
+            Self::Quantity(_) => "it",
+            Self::AnyData => "data that drops out",
+            Self::Hosts => "a display that drops off the network",
+        }
+    }
+
+    /// Whether this kind says that nothing supplies the quantity.
+    pub(super) fn is_missing(self, kind: &str) -> bool {
+        matches!(self, Self::Quantity(q) if kind.strip_prefix("no-").and_then(|k| k.strip_suffix("-source")) == Some(q))
+    }
+
+    /// Whether a finding concerns what the complaint is about.
+    ///
+    /// A finding without devices is about a whole wire and concerns everything. One on a device concerns a quantity when
+    /// the device supplies it, or carries it in its packets; one on single messages, when they carry it.
+    pub(super) fn concerns(self, books: &Books, finding: &Finding) -> bool {
+        match self {
+            Self::AnyData => true,
+            Self::Hosts => {
+                let ethernet = |id: &DeviceId| {
+                    books.inventory.get(*id).is_some_and(|d| matches!(d.identity, Identity::Ethernet { .. }))
+                };
+                if finding.devices.is_empty() {
+                    books.wires.iter().any(|(_, w)| w.kind == WireKind::Ethernet)
+                } else {
+                    finding.devices.iter().any(ethernet)
+                }
+            }
+            Self::Quantity(quantity) => {
+                if finding.devices.is_empty() {
+                    return true;
+                }
+                let by_message =
+                    matches!(finding.kind, "message-dropout" | "slow-message" | "irregular-message");
+                finding.devices.iter().any(|id| {
+                    supplies(books, *id, quantity, by_message.then_some(finding.messages.as_slice()))
+                })
+            }
+        }
+    }
+}
+
+/// Whether a device supplies a quantity (in one of `messages` when these are given), itself or in its packets.
+fn supplies(books: &Books, id: DeviceId, quantity: &str, messages: Option<&[String]>) -> bool {
+    let own = |device: DeviceId| {
+        device == id
+            || match books.inventory.get(device) {
+                Some(d) => match &d.identity {
+                    Identity::Talker { host, .. } => *host == Some(id),
+                    _ => books.wires.get(d.wire).is_some_and(|w| w.host == Some(id)),
+                },
+                None => false,
+            }
+    };
+    books
+        .series
+        .of(quantity)
+        .filter(|s| messages.is_none_or(|m| m.contains(&s.key.message.to_string())))
+        .any(|s| own(s.key.device))
+        || {
+            // A supply that dips takes every device of the bus with it, whoever reports it.
+            books.series.of("voltage").any(|s| s.key.device == id) && messages.is_none()
+        }
+}

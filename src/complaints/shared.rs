@@ -1,0 +1,120 @@
+//! Causes that several complaints have in common.
+
+use super::{Cause, exclude, never, unsaid};
+
+/// Everyone on a wire at once.
+pub(super) const WIRE_OUTAGE: Cause = Cause {
+    name: "wire-outage",
+    shown: unsaid,
+    excluded: exclude::wires_steady,
+    open: "Too short to tell whether the whole wire goes.",
+    check: "Look at the supply plug and fuse of the switch or backbone.",
+};
+
+/// A device starts anew.
+pub(super) const DEVICE_RESTART: Cause = Cause {
+    name: "device-restart",
+    shown: unsaid,
+    excluded: exclude::no_restart,
+    open: "No NMEA 2000 bus in it, or too short, to see a restart.",
+    check: "Measure the supply of the device behind it at its plug while pumps and motors start.",
+};
+
+/// The supply dips.
+pub(super) const LOW_SUPPLY_VOLTAGE: Cause = Cause {
+    name: "low-supply-voltage",
+    shown: unsaid,
+    excluded: exclude::voltage_up,
+    open: "No device reports a supply voltage.",
+    check: "Measure the voltage at the device's plug while pumps and motors start.",
+};
+
+/// Two nodes want one address.
+pub(super) const ADDRESS_CONFLICT: Cause = Cause {
+    name: "address-conflict",
+    shown: unsaid,
+    excluded: exclude::no_contention,
+    open: "No address claims in it.",
+    check: "Record the start of all devices: the address claims show who contends.",
+};
+
+/// A node finds no address.
+pub(super) const ADDRESS_CLAIM_FAILED: Cause = Cause {
+    name: "address-claim-failed",
+    shown: unsaid,
+    excluded: exclude::no_contention,
+    open: "No address claims in it.",
+    check: "Record the start of all devices: a device without an address says so.",
+};
+
+/// The bus itself is disturbed.
+pub(super) const BUS_ERROR: Cause = Cause {
+    name: "bus-error",
+    shown: unsaid,
+    excluded: never,
+    open: "The recorder wrote no error frames; it may not write any.",
+    check: "Measure the resistance between the data lines with the power off: about 60 ohm.",
+};
+
+/// Two hosts use one IP address.
+pub(super) const IP_CONFLICT: Cause = Cause {
+    name: "ip-conflict",
+    shown: unsaid,
+    excluded: exclude::addresses_single,
+    open: "Too few hosts speak in it to tell whether two share an address.",
+    check: "Give every device its own address, or let one server give them all.",
+};
+
+/// Two servers give addresses.
+pub(super) const RIVAL_DHCP_SERVERS: Cause = Cause {
+    name: "rival-dhcp-servers",
+    shown: unsaid,
+    excluded: exclude::one_server,
+    open: "No server answered in it; a second one would show when a device starts.",
+    check: "Record while one display starts; switch all address servers but one off.",
+};
+
+/// Nobody gives an address.
+pub(super) const DHCP_UNANSWERED: Cause = Cause {
+    name: "dhcp-unanswered",
+    shown: unsaid,
+    excluded: exclude::addresses_given,
+    open: "No device asked for an address in it.",
+    check: "Record while the display starts.",
+};
+
+/// Floods on the Ethernet.
+pub(super) const BROADCAST_STORM: Cause = Cause {
+    name: "broadcast-storm",
+    shown: unsaid,
+    excluded: exclude::no_flood,
+    open: "Too little was recorded to tell floods.",
+    check: "Look for a cable with both ends in the same switch.",
+};
+
+/// The Ethernet is full.
+pub(super) const LINK_SATURATED: Cause = Cause {
+    name: "link-saturated",
+    shown: unsaid,
+    excluded: exclude::link_free,
+    open: "Too little was recorded to tell the load.",
+    check: "Switch off camera and radar streams one by one.",
+};
+
+/// Segments are lost and sent again.
+pub(super) const TCP_RETRANSMISSION: Cause = Cause {
+    name: "tcp-retransmission",
+    shown: unsaid,
+    excluded: never,
+    open: "No connection with enough repeated segments was seen.",
+    check: "Swap the cables on the way between the two displays one by one.",
+};
+
+/// A heading stands still.
+pub(super) const HEADING_FROZEN: Cause = Cause {
+    name: "heading-frozen",
+    shown: unsaid,
+    excluded: exclude::heading_follows,
+    open: "The boat hardly turned: a heading that stands still would not show.",
+    check: "Turn the boat slowly and watch whether the heading follows all the way.",
+};

@@ -1,0 +1,135 @@
+//! Silences: which belong to a whole wire, which to a device, which to one message. One physical event, one owner: the
+//! wider silence takes the narrower ones that lie in it.
+
+mod of_devices;
+mod of_hosts;
+mod of_messages;
+mod of_wires;
+
+use crate::books::Books;
+use crate::books::inventory::{DeviceId, Identity};
+use crate::books::network::Signs;
+use crate::books::timing::Stream;
+use crate::books::wires::{Wire, WireId};
+use crate::recording::TimeBase;
+use crate::time::{Span, Time};
+use std::collections::BTreeMap;
+
+/// A silence is looked at from here, seconds; shorter ones nobody aboard notices.
+const NOTICEABLE_S: f64 = 1.5;
+
+/// A message is missed when it stays away for this many of its intervals (common practice: five).
+const MISSED_INTERVALS: f64 = 5.0;
+
+/// While it starts, a device may pause between its announcements and its data for this long, seconds (ARP probing alone
+/// takes up to 9 s, RFC 5227 1.1).
+const STARTING_S: f64 = 10.0;
+
+/// A device that stops and is not seen again must have been silent this long before the recording ends, seconds.
+const GONE_S: f64 = 8.0;
+
+/// Why a silence of a whole wire is taken to be the wire's and not the recorder's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WireSilence {
+    /// Other wires of the same boat went on.
+    OthersWentOn,
+    /// Devices came up anew after it: this many.
+    CameUpAnew(usize),
+    /// Nothing tells it from a recorder that slept.
+    Unexplained,
+}
+
+/// A silence of a device or of one of its messages.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Silence {
+    /// From the last frame before it to the first after it, or to the end of the wire's recording.
+    pub span: Span,
+    /// Whether the device came back.
+    pub returned: bool,
+}
+
+/// Every silence, by owner.
+#[derive(Debug, Default)]
+pub struct Presence {
+    /// Silences of whole wires.
+    pub wires: Vec<(WireId, Span, WireSilence)>,
+    /// Silences of devices whose wire went on, without those that are restarts or flaps.
+    pub devices: BTreeMap<DeviceId, Vec<Silence>>,
+    /// N2K devices that claimed their address anew in mid-recording.
+    pub restarts: BTreeMap<DeviceId, Vec<Span>>,
+    /// Hosts that came back announcing themselves, with the signs that they showed.
+    pub flaps: BTreeMap<DeviceId, Vec<(Span, Signs)>>,
+    /// Silences of single messages whose device went on: index into the timing book.
+    pub messages: Vec<(usize, Vec<Silence>)>,
+    /// Devices that said goodbye before they fell silent.
+    pub goodbyes: Vec<DeviceId>,
+    /// Wires that were being switched off at the end: most devices stopped one after another.
+    pub switched_off: Vec<WireId>,
+}
+
+/// Finds every silence and its owner.
+#[must_use]
+pub fn survey(books: &Books) -> Presence {
+    let mut presence = Presence::default();
+    of_wires::find(books, &mut presence);
+    of_devices::find(books, &mut presence);
+    of_messages::find(books, &mut presence);
+    presence
+}
+
+/// Streams that come by a clock of their own, and whose silence therefore says something: periodic ones that fill a
+/// good part of the time in which the device was seen. Requests and answers come in bursts and are none.
+pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
+    let seen = books.inventory.seen(device).map_or(0.0, |span| span.seconds());
+    books.timing.of(device).filter(move |s| {
+        s.is_periodic() && s.median_s().is_some_and(|median| median * s.count as f64 >= 0.25 * seen)
+    })
+}
+
+/// The shortest median interval of a device's periodic messages, seconds.
+fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
+    periodic(books, device).filter_map(Stream::median_s).min_by(f64::total_cmp)
+}
+
+/// How long something with this interval may stay away, on a wire with these stamps.
+fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
+    let usual = (MISSED_INTERVALS * interval_s + MISSED_INTERVALS * wire.stamp_s()).max(NOTICEABLE_S);
+    if on_boat_clock(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
+}
+
+/// Whether the recorder wrote no times, so that they come from the boat's own sentences, and leap when these do.
+fn on_boat_clock(books: &Books, wire: &Wire) -> bool {
+    let base = books.recordings.get(wire.recording).map(|r| r.time_base);
+    matches!(base, Some(TimeBase::BoatClock | TimeBase::BoatTimeOfDay))
+}
+
+fn covered(span: Span, by: Span) -> bool {
+    let shared = span.to.min(by.to).since(span.from.max(by.from));
+    shared > 0.5 * span.seconds().min(by.seconds()).max(0.001) && by.seconds() > 0.4 * span.seconds()
+}
+
+/// Whether most of `span` lies in `gap`.
+fn within(gap: Span, span: Span) -> bool {
+    span.to.min(gap.to).since(span.from.max(gap.from)) >= 0.8 * span.seconds()
+}
+
+/// The wire that a recorder was on: itself, or the one whose packets carry it.
+fn rooted(books: &Books, wire: WireId) -> WireId {
+    books.wires.get(wire).and_then(|w| w.carried_by).unwrap_or(wire)
+}
+
+/// Whether a silence begins while what came up at `start` may still be starting.
+fn follows(silence: Span, start: Time) -> bool {
+    let after = silence.from.since(start);
+    (-0.5..=STARTING_S).contains(&after)
+}
+
+/// The host whose packets carry a talker's line or an N2K device's bus.
+fn carrier(books: &Books, id: DeviceId) -> Option<DeviceId> {
+    let device = books.inventory.get(id)?;
+    match device.identity {
+        Identity::Talker { host, .. } => host,
+        Identity::N2k { .. } => books.wires.get(device.wire)?.host,
+        Identity::Ethernet { .. } => None,
+    }
+}

@@ -1,0 +1,130 @@
+//! Silences of devices whose wire went on.
+
+use super::{
+    GONE_S, Presence, STARTING_S, Silence, cadence, carrier, covered, follows, of_hosts, patience, rooted,
+    within,
+};
+use crate::books::Books;
+use crate::books::inventory::DeviceId;
+use crate::books::network::Sign;
+use crate::books::wires::Wire;
+use crate::time::{Span, Time};
+
+/// Finds the silences of devices whose wire went on, the restarts and the flaps.
+pub(super) fn find(books: &Books, presence: &mut Presence) {
+    for (id, device) in books.inventory.iter() {
+        if let Some(wire) = books.wires.get(device.wire) {
+            device_silences(books, wire, id, presence);
+        }
+    }
+    hosts_own_their_talkers(books, presence);
+}
+
+fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Presence) {
+    let Some(device) = books.inventory.get(id) else { return };
+    let root = rooted(books, device.wire);
+    let quarrels = quarrels(books, id);
+    let restarts = if quarrels { Vec::new() } else { restarts(books, id) };
+    let cadence = cadence(books, id);
+    let mut silences: Vec<Silence> = match cadence {
+        Some(cadence) => device
+            .gaps
+            .over(patience(books, cadence, wire))
+            .into_iter()
+            .map(|span| Silence { span, returned: true })
+            .collect(),
+        None => Vec::new(),
+    };
+    if let (Some(cadence), Some(last), Some(end)) =
+        (cadence, device.last, books.wires.get(root).and_then(|w| w.last))
+        && end.since(last) > (patience(books, cadence, wire) * 1.5).max(GONE_S)
+        && device.frames >= 20
+    {
+        silences.push(Silence { span: Span::new(last, end), returned: false });
+    }
+    // A silence of the whole wire is not the device's, whether or not the wire's was found worth telling.
+    let wire_silent = |span: Span| {
+        books
+            .wires
+            .get(root)
+            .is_some_and(|w| w.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span)))
+    };
+    let of_wire = |span: Span| {
+        wire_silent(span) || presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s))
+    };
+    silences.retain(|s| !of_wire(s.span) && !books.clock_leapt(s.span));
+    silences.retain(|s| {
+        let after_outage =
+            presence.wires.iter().any(|(w, outage, _)| *w == root && follows(s.span, outage.to));
+        let starting = device.first.is_some_and(|first| follows(s.span, first)) && starts_anew(books, id);
+        !after_outage && !starting
+    });
+    if quarrels {
+        silences.clear();
+    }
+    let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s)).collect();
+    silences.retain(|s| !restarts.iter().any(|r| r.touches(s.span, 2.0)));
+    of_hosts::flaps(books, id, &mut silences, presence);
+    if !restarts.is_empty() {
+        presence.restarts.insert(id, restarts);
+    }
+    if !silences.is_empty() {
+        presence.devices.insert(id, silences);
+    }
+}
+
+/// Whether a device (or the host that carries it) shows that it came up when it was first seen.
+pub(super) fn starts_anew(books: &Books, id: DeviceId) -> bool {
+    let Some(device) = books.inventory.get(id) else { return false };
+    let Some(first) = device.first else { return false };
+    let near = |at: Time| at.since(first).abs() <= STARTING_S;
+    let host = carrier(books, id).unwrap_or(id);
+    let wire = books.inventory.get(host).map_or(device.wire, |d| d.wire);
+    let claimed = books
+        .buses
+        .get(device.wire)
+        .is_some_and(|bus| bus.starts.iter().any(|s| s.device == id && near(s.at)));
+    let announced = books
+        .networks
+        .get(wire)
+        .and_then(|n| n.hosts.get(&host))
+        .is_some_and(|h| h.at_first.iter().any(Sign::is_strong));
+    claimed || announced
+}
+
+/// Whether a node contends for its address or has none: its silences belong to that quarrel.
+pub(super) fn quarrels(books: &Books, id: DeviceId) -> bool {
+    crate::findings::address_conflict::involves(books, id)
+        || books.buses.iter().any(|(_, bus)| bus.homeless.iter().any(|(d, _)| *d == id))
+}
+
+/// When an N2K device claimed its address anew after it had been seen: from its last frame before to the claim.
+fn restarts(books: &Books, id: DeviceId) -> Vec<Span> {
+    let Some(device) = books.inventory.get(id) else { return Vec::new() };
+    let Some(bus) = books.buses.get(device.wire) else { return Vec::new() };
+    let cadence = cadence(books, id);
+    bus.starts
+        .iter()
+        .filter(|s| s.device == id)
+        .filter_map(|s| Some(Span::new(s.silent_since?, s.at)))
+        .filter(|span| cadence.is_none_or(|c| span.seconds() > (3.0 * c).max(0.8)))
+        .filter(|span| device.first.is_some_and(|first| span.from.since(first) > 2.0))
+        .collect()
+}
+
+/// A host that falls silent takes the talkers and buses inside its packets with it.
+fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
+    let mut of_hosts: Vec<(DeviceId, Span)> = Vec::new();
+    for (id, silences) in &presence.devices {
+        of_hosts.extend(silences.iter().map(|s| (*id, s.span)));
+    }
+    for (id, flaps) in &presence.flaps {
+        of_hosts.extend(flaps.iter().map(|(span, _)| (*id, *span)));
+    }
+    presence.devices.retain(|id, silences| {
+        if let Some(host) = carrier(books, *id) {
+            silences.retain(|s| !of_hosts.iter().any(|(h, span)| *h == host && covered(s.span, *span)));
+        }
+        !silences.is_empty()
+    });
+}

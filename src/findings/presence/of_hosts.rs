@@ -1,0 +1,63 @@
+//! Silences of Ethernet hosts: which of them are a link that went down and came up.
+
+use super::{Presence, Silence};
+use crate::books::Books;
+use crate::books::inventory::DeviceId;
+use crate::books::network::{Host, Return, Sign, Signs};
+
+/// Takes the flaps out of a host's silences, and notes the hosts that said goodbye before all that are left.
+pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, presence: &mut Presence) {
+    let wire = books.inventory.get(id).map(|d| d.wire);
+    let Some(host) = wire.and_then(|wire| books.networks.get(wire)).and_then(|n| n.hosts.get(&id)) else {
+        return;
+    };
+    let telling = telling(host, silences);
+    let mut flaps = Vec::new();
+    silences.retain(|silence| {
+        let Some(back) = back_from(host, silence) else { return true };
+        if back.before.has(Sign::Goodbye) {
+            return true;
+        }
+        // A host that waits for a DHCP server is silent between two discovers (RFC 2131 4.1: 4, 8, 16 s ...).
+        if back.before.has(Sign::DhcpDiscover) && back.after.has(Sign::DhcpDiscover) {
+            return false;
+        }
+        if !back.after.iter().any(|sign| telling.has(sign)) {
+            return true;
+        }
+        flaps.push((silence.span, back.after));
+        false
+    });
+    if !flaps.is_empty() {
+        presence.flaps.insert(id, flaps);
+    }
+    let left = |s: &Silence| match back_from(host, s) {
+        Some(back) => back.before.has(Sign::Goodbye),
+        None => !s.returned && host.at_last.has(Sign::Goodbye),
+    };
+    if !silences.is_empty() && silences.iter().all(left) {
+        presence.goodbyes.push(id);
+    }
+}
+
+fn back_from<'a>(host: &'a Host, silence: &Silence) -> Option<&'a Return> {
+    host.returns.iter().find(|r| silence.returned && r.silence.to == silence.span.to)
+}
+
+/// The signs of a host that tell of a link coming up: not those that it shows again and again while it is there (some
+/// announce themselves every minute, or take a new private address now and then).
+fn telling(host: &Host, silences: &[Silence]) -> Signs {
+    let mut telling = Signs::default();
+    for (sign, episodes) in Sign::ALL.into_iter().zip(host.episodes) {
+        if matches!(sign, Sign::Goodbye | Sign::Connect) {
+            continue;
+        }
+        let after =
+            silences.iter().filter_map(|s| back_from(host, s)).filter(|r| r.after.has(sign)).count() as u32;
+        // Once at the start of the recording, once more by chance.
+        if after > 0 && episodes <= 2 * after + 2 {
+            telling.add(sign);
+        }
+    }
+    telling
+}

@@ -1,0 +1,68 @@
+//! Silences of single messages whose device went on.
+
+use super::of_devices::{quarrels, starts_anew};
+use super::{GONE_S, Presence, Silence, carrier, covered, follows, patience, rooted, within};
+use crate::books::Books;
+use crate::books::inventory::{DeviceId, Identity};
+use crate::time::Span;
+
+/// Finds the silences of single messages whose device went on.
+pub(super) fn find(books: &Books, presence: &mut Presence) {
+    let mut found = Vec::new();
+    for (index, stream) in books.timing.iter().enumerate().filter(|(_, s)| s.is_periodic()) {
+        let seen = books.inventory.seen(stream.device).map_or(0.0, |span| span.seconds());
+        if stream.median_s().unwrap_or(0.0) * (stream.count as f64) < 0.25 * seen {
+            continue;
+        }
+        if quarrels(books, stream.device) {
+            continue;
+        }
+        let Some(device) = books.inventory.get(stream.device) else { continue };
+        let (Some(wire), Some(median)) = (books.wires.get(device.wire), stream.median_s()) else { continue };
+        if matches!(device.identity, Identity::Ethernet { .. }) {
+            continue;
+        }
+        let usual = stream.quantile_s(0.99).unwrap_or(median).min(3.0 * median);
+        let patience = patience(books, median.max(usual * 0.6), wire);
+        let mut silences: Vec<Silence> =
+            stream.gaps.over(patience).into_iter().map(|span| Silence { span, returned: true }).collect();
+        if let (Some(last), Some(end)) = (stream.last, device.last)
+            && end.since(last) > (patience * 2.0).max(GONE_S)
+            && stream.count >= 20
+        {
+            silences.push(Silence { span: Span::new(last, end), returned: false });
+        }
+        // The device itself must have gone on meanwhile.
+        let all_silent =
+            |span: Span| device.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span));
+        silences.retain(|s| {
+            !all_silent(s.span)
+                && !owned(books, presence, stream.device, s.span)
+                && !books.clock_leapt(s.span)
+        });
+        if !silences.is_empty() {
+            found.push((index, silences));
+        }
+    }
+    presence.messages = found;
+}
+
+/// Whether a wider silence of the device, its host or its wire takes this one.
+fn owned(books: &Books, presence: &Presence, device: DeviceId, span: Span) -> bool {
+    let Some(d) = books.inventory.get(device) else { return false };
+    let root = rooted(books, d.wire);
+    let host = carrier(books, device);
+    let starting = d.first.is_some_and(|first| follows(span, first)) && starts_anew(books, device);
+    let by_device = |id: DeviceId| {
+        presence.devices.get(&id).into_iter().flatten().any(|s| covered(span, s.span))
+            || presence.restarts.get(&id).into_iter().flatten().any(|s| s.touches(span, 2.0))
+            || presence.flaps.get(&id).into_iter().flatten().any(|(s, _)| s.touches(span, 2.0))
+    };
+    starting
+        || presence
+            .wires
+            .iter()
+            .any(|(w, s, _)| (*w == root || *w == d.wire) && (covered(span, *s) || follows(span, s.to)))
+        || by_device(device)
+        || host.is_some_and(by_device)
+}

@@ -1,0 +1,96 @@
+//! Silences of whole wires: everyone at once.
+
+use super::{Presence, WireSilence, cadence, covered, on_boat_clock, patience, rooted};
+use crate::books::Books;
+use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
+use crate::books::wires::WireId;
+use crate::time::{Span, Time};
+
+/// Finds the silences of whole wires, and the wires that were being switched off.
+pub(super) fn find(books: &Books, presence: &mut Presence) {
+    wire_silences(books, presence);
+    switched_off(books, presence);
+}
+
+fn wire_silences(books: &Books, presence: &mut Presence) {
+    for (id, wire) in books.wires.iter().filter(|(_, w)| w.carried_by.is_none()) {
+        let mut cadences: Vec<f64> = books
+            .inventory
+            .iter()
+            .filter(|(device, d)| rooted(books, d.wire) == id && books.timing.of(*device).next().is_some())
+            .filter_map(|(device, _)| cadence(books, device))
+            .collect();
+        cadences.sort_unstable_by(f64::total_cmp);
+        let Some(&fastest) = cadences.first() else { continue };
+        if on_boat_clock(books, wire) {
+            continue;
+        }
+        // With one periodic device only, its silence and the wire's cannot be told apart unless it is a lone line.
+        if cadences.len() < 2 && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1 {
+            continue;
+        }
+        for span in wire.gaps.over(patience(books, fastest, wire)) {
+            if books.clock_leapt(span) {
+                continue;
+            }
+            let missed = cadences.iter().filter(|c| **c * 3.0 < span.seconds()).count();
+            if missed < cadences.len().min(2) {
+                continue;
+            }
+            presence.wires.push((id, span, explain(books, id, span)));
+        }
+    }
+}
+
+fn explain(books: &Books, id: WireId, span: Span) -> WireSilence {
+    let anew = come_up_after(books, id, span);
+    let went_on = books.wires.iter().any(|(other, wire)| {
+        other != id
+            && wire.carried_by.is_none()
+            && wire.first.is_some_and(|t| t < span.from)
+            && wire.last.is_some_and(|t| t > span.to)
+            && !wire.gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
+    });
+    if went_on {
+        WireSilence::OthersWentOn
+    } else if anew > 0 {
+        WireSilence::CameUpAnew(anew)
+    } else {
+        WireSilence::Unexplained
+    }
+}
+
+/// How many devices of a wire show that they came up anew after a silence. One host alone may have announced itself by
+/// chance; an N2K device claims its address unasked only when it starts.
+fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
+    let within = |at: Time| at >= span.to.plus(-0.5) && at <= span.to.plus(SHOWS_WITHIN_S);
+    let starts = books
+        .buses
+        .get(wire)
+        .map_or(0, |bus| bus.starts.iter().filter(|s| within(s.at) && s.silent_since.is_some()).count());
+    let hosts = books.networks.get(wire).map_or(0, |network| {
+        let anew = |host: &&Host| {
+            host.returns.iter().any(|r| r.silence.touches(span, 0.5) && r.after.iter().any(Sign::is_strong))
+        };
+        network.hosts.values().filter(anew).count()
+    });
+    starts + if hosts >= 2 { hosts } else { 0 }
+}
+
+/// Devices that stop one after another towards the end are being switched off.
+fn switched_off(books: &Books, presence: &mut Presence) {
+    for (id, wire) in books.wires.iter() {
+        let Some(end) = wire.last else { continue };
+        let mut all = 0;
+        let mut stopped = 0;
+        for (device, d) in books.inventory.iter().filter(|(_, d)| d.wire == id) {
+            let Some(cadence) = cadence(books, device) else { continue };
+            all += 1;
+            stopped +=
+                usize::from(d.last.is_some_and(|last| end.since(last) > patience(books, cadence, wire)));
+        }
+        if all >= 3 && stopped * 2 >= all {
+            presence.switched_off.push(id);
+        }
+    }
+}

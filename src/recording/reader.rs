@@ -1,0 +1,90 @@
+//! What every reader does around its own steps.
+
+use super::account::{Account, Rank};
+use super::buffer::Buffer;
+use super::cursor::{Content, Cursor};
+use super::{Record, Recording, RecordingError, Summary};
+
+/// A reader of one container: it looks at the next piece of its input, and says whether a record came of it.
+pub(super) trait Reader {
+    /// The next piece: `Some(true)` when the cursor stands on a record, `None` when it held none, `Some(false)` at the end.
+    fn step(&mut self) -> std::io::Result<Option<bool>>;
+
+    /// The end was reached; may be called again.
+    fn finish(&mut self);
+
+    /// What has been read so far.
+    fn account(&self) -> &Account;
+
+    /// The same, to write into.
+    fn account_mut(&mut self) -> &mut Account;
+
+    /// The record that the reader stands on.
+    fn cursor(&self) -> &Cursor;
+
+    /// The same, to move.
+    fn cursor_mut(&mut self) -> &mut Cursor;
+
+    /// Where the record's bytes lie.
+    fn buffer(&self) -> &Buffer;
+}
+
+impl<R: Reader> Recording for R {
+    fn advance(&mut self) -> Result<bool, RecordingError> {
+        loop {
+            match self.step() {
+                Ok(Some(true)) => return Ok(true),
+                Ok(Some(false)) => {
+                    self.cursor_mut().content = Content::Nothing;
+                    self.finish();
+                    return Ok(false);
+                }
+                Ok(None) => {}
+                Err(source) => {
+                    let path = self.account().summary.path.clone();
+                    self.account_mut().note(Rank::Cut, "reading failed before the end".to_owned());
+                    return Err(RecordingError::Io { path, source });
+                }
+            }
+        }
+    }
+
+    fn record(&self) -> Record<'_> {
+        self.cursor().record(self.buffer())
+    }
+
+    fn summary(&self) -> &Summary {
+        &self.account().summary
+    }
+
+    fn progress(&self) -> Option<f64> {
+        self.account().progress()
+    }
+}
+
+/// The parts of a reader with the usual fields `account`, `cursor` and `buffer`.
+macro_rules! usual_parts {
+    () => {
+        fn account(&self) -> &Account {
+            &self.account
+        }
+
+        fn account_mut(&mut self) -> &mut Account {
+            &mut self.account
+        }
+
+        fn cursor(&self) -> &Cursor {
+            &self.cursor
+        }
+
+        fn cursor_mut(&mut self) -> &mut Cursor {
+            &mut self.cursor
+        }
+
+        fn buffer(&self) -> &Buffer {
+            &self.buffer
+        }
+    };
+}
+
+pub(super) use usual_parts;

@@ -3,15 +3,18 @@
 //! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
 
 mod absent;
+mod broadcast_storm;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
 mod depth_not_available;
 mod device_dropout;
 mod device_restart;
+mod dhcp_unanswered;
 mod duplicate_depth_source;
 mod duplicate_heading_source;
 mod duplicate_position_source;
 mod heading_jump;
+mod ip_conflict;
 mod link_flap;
 mod message_dropout;
 mod no_depth_source;
@@ -24,6 +27,7 @@ mod recording_damaged;
 mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
+mod rival_dhcp_servers;
 mod steps_of;
 mod wire_outage;
 mod words;
@@ -89,6 +93,10 @@ const DETECTORS: &[Detector] = &[
     wire_outage::DETECTOR,
     device_restart::DETECTOR,
     link_flap::DETECTOR,
+    ip_conflict::DETECTOR,
+    rival_dhcp_servers::DETECTOR,
+    dhcp_unanswered::DETECTOR,
+    broadcast_storm::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,
     recording_gap::DETECTOR,

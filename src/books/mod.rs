@@ -6,11 +6,13 @@ pub mod bounded;
 pub mod bus;
 mod by_wire;
 pub mod clock;
+pub mod floods;
 pub mod inventory;
 pub mod line;
 pub mod network;
 pub mod series;
 pub mod steps;
+pub mod talks;
 pub mod timing;
 pub mod wires;
 

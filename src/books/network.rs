@@ -2,11 +2,13 @@
 
 use super::bounded;
 use super::by_wire::ByWire;
+pub use super::floods::{FLOOD_PER_S, Floods};
 use super::inventory::DeviceId;
-use crate::frames::{Arp, ArpKind, Copies, Dhcp, DhcpType, Mac, StreamCounts, StreamKey};
+use super::talks::{Packet, Talks};
+use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, StreamCounts, StreamKey};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
-use std::net::Ipv4Addr;
+use std::net::{IpAddr, Ipv4Addr};
 
 /// Most returns that are remembered of one host: those after the longest silences.
 const MAX_RETURNS: usize = 64;
@@ -16,6 +18,9 @@ const AWAY_S: f64 = 1.5;
 
 /// What comes up shows it within this time, seconds: ARP probes and announcements take up to 8 s (RFC 5227 1.1).
 pub const SHOWS_WITHIN_S: f64 = 8.0;
+
+/// A host that was heard within this time can be reached, seconds (TCP repeats after 0.2, 0.6, 1.4 s; RFC 6298).
+const ALIVE_S: f64 = 1.0;
 
 /// A sign this close before a silence belongs to it, seconds.
 const JUST_BEFORE_S: f64 = 2.0;
@@ -35,14 +40,11 @@ const MAX_ASKED: usize = 4096;
 /// Most DHCP servers and clients, a network.
 const MAX_DHCP: usize = 256;
 
-/// Most stretches of flood that are remembered, a network.
-const MAX_FLOODS: usize = 64;
+/// Most stretches of a busy link that are remembered, a host and direction.
+const MAX_BUSY: usize = 64;
 
 /// 70 % of what a 100 Mbit/s link carries in a second, octets.
 const BUSY_OCTETS: u64 = 8_750_000;
-
-/// Group and broadcast frames a second from which a second counts as flooded (common practice: over 1000).
-pub const FLOOD_PER_S: u64 = 1000;
 
 /// What a host shows when it comes up, or when it leaves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -169,20 +171,20 @@ pub struct Host {
     pub at_last: Signs,
     /// How many times it showed each sign, one burst counted once.
     pub episodes: [u32; Sign::ALL.len()],
-    /// Group and broadcast frames it sent.
-    pub group_frames: u64,
     /// Its DHCP discovers.
     pub discovers: u64,
+    /// Those of them after the last offer, acknowledgement, or request for an offered address; since when.
+    pub waiting: Option<(Span, u64)>,
     /// Offers and acknowledgements that it got.
     pub offers: u64,
     /// Its lease, once a server granted one: address and mask.
     pub lease: Option<(Ipv4Addr, Option<Ipv4Addr>)>,
-    /// Its octets in the busiest second: when, and how many.
-    pub peak: Option<(Time, u64)>,
-    /// Stretches of seconds with more than 70 % of 100 Mbit/s.
-    pub busy: Vec<Span>,
-    second: i64,
-    octets: u64,
+    /// What it sent: the load of its link from it.
+    pub sent: Rate,
+    /// What was sent to it alone: the load of its link towards it, groups apart.
+    pub received: Rate,
+    /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
+    pub unpadded: u64,
     first: Option<Time>,
     last: Option<Time>,
     latest: [Option<Time>; Sign::ALL.len()],
@@ -202,7 +204,7 @@ impl Host {
                 after: Signs::default(),
             });
         }
-        self.octets(time, octets);
+        self.sent.add(time, octets);
     }
 
     fn sign(&mut self, time: Time, sign: Sign) {
@@ -252,20 +254,33 @@ impl Host {
             *shortest = open;
         }
     }
+}
 
-    fn octets(&mut self, time: Time, octets: u64) {
+/// Octets on one direction of a link, second by second.
+#[derive(Debug, Clone, Default)]
+pub struct Rate {
+    /// The busiest second and its octets.
+    pub peak: Option<(Time, u64)>,
+    /// Stretches of seconds with more than 70 % of 100 Mbit/s.
+    pub busy: Vec<Span>,
+    second: i64,
+    octets: u64,
+}
+
+impl Rate {
+    fn add(&mut self, time: Time, octets: u64) {
         let second = time.0.div_euclid(1_000_000);
         if second != self.second {
             self.second = second;
             self.octets = 0;
         }
-        if self.octets < BUSY_OCTETS && self.octets + octets >= BUSY_OCTETS {
-            let at = Time(second.saturating_mul(1_000_000));
-            bounded::stretch(&mut self.busy, MAX_FLOODS, Span::new(at, at.plus(1.0)), 1.5);
+        let at = Time(second.saturating_mul(1_000_000));
+        if self.octets < BUSY_OCTETS && self.octets.saturating_add(octets) >= BUSY_OCTETS {
+            bounded::stretch(&mut self.busy, MAX_BUSY, Span::new(at, at.plus(1.0)), 1.5);
         }
-        self.octets += octets;
+        self.octets = self.octets.saturating_add(octets);
         if self.peak.is_none_or(|(_, most)| most < self.octets) {
-            self.peak = Some((Time(second.saturating_mul(1_000_000)), self.octets));
+            self.peak = Some((at, self.octets));
         }
     }
 }
@@ -279,6 +294,10 @@ pub struct Claimant {
     pub span: Span,
     /// How often.
     pub count: u64,
+    /// How often of these in ARP, which nobody forwards.
+    pub arp: u64,
+    /// How often it spoke with the address after another host had.
+    pub turns: u64,
 }
 
 /// An address that a host asks for.
@@ -301,27 +320,12 @@ pub struct Server {
     pub ip: Ipv4Addr,
     /// The host, by source MAC.
     pub device: DeviceId,
-    /// Offers and acknowledgements.
+    /// Offers, acknowledgements and refusals.
     pub answers: u64,
+    /// Whether the host only passes on what a server elsewhere answers.
+    pub relays: bool,
     /// Router that it hands out.
     pub router: Option<Ipv4Addr>,
-}
-
-/// Broadcast and group frames, second by second.
-#[derive(Debug, Clone, Default)]
-pub struct Floods {
-    /// Most in one second.
-    pub peak: u64,
-    /// When that was.
-    pub peak_at: Option<Time>,
-    /// Stretches of flooded seconds.
-    pub spans: Vec<Span>,
-    /// Group and broadcast frames in flooded seconds, and those of them that are further copies of one frame.
-    pub flooded: (u64, u64),
-    /// Of the copies of one frame within a few milliseconds, the most seen.
-    pub most_copies: u32,
-    second: Option<i64>,
-    now: (u64, u64),
 }
 
 impl Network {
@@ -329,36 +333,6 @@ impl Network {
     pub fn settle(&mut self) {
         self.floods.settle();
         self.hosts.values_mut().for_each(Host::settle);
-    }
-}
-
-impl Floods {
-    fn frame(&mut self, time: Time, copies: &Copies) {
-        let second = time.0.div_euclid(1_000_000);
-        if self.second != Some(second) {
-            self.settle();
-            self.second = Some(second);
-            self.now = (0, 0);
-        }
-        self.now.0 += 1;
-        self.now.1 += u64::from(copies.within_second > 2);
-        self.most_copies = self.most_copies.max(copies.within_second);
-    }
-
-    fn settle(&mut self) {
-        let Some(second) = self.second else { return };
-        let at = Time(second.saturating_mul(1_000_000));
-        if self.now.0 > self.peak {
-            self.peak = self.now.0;
-            self.peak_at = Some(at);
-        }
-        if self.now.0 < FLOOD_PER_S {
-            return;
-        }
-        self.flooded.0 += self.now.0;
-        self.flooded.1 += self.now.1;
-        let span = Span::new(at, at.plus(1.0));
-        bounded::stretch(&mut self.spans, MAX_FLOODS, span, 2.0);
     }
 }
 
@@ -373,6 +347,10 @@ pub struct Network {
     pub asked: Vec<Asked>,
     /// DHCP servers.
     pub servers: Vec<Server>,
+    /// Servers whose offers clients took, and how often: clients tell everyone, so that this shows at any port.
+    pub chosen: Vec<(Ipv4Addr, u64)>,
+    /// Who speaks with whom.
+    pub talks: Talks,
     /// Floods.
     pub floods: Floods,
     /// Hosts whose DHCP client declined an address because it is in use.
@@ -395,19 +373,38 @@ impl Network {
     }
 
     /// Books a frame of a host: `octets` on the wire.
-    pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64, to_group: bool) {
+    pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64) {
         let host = self.host(device);
-        host.group_frames += u64::from(to_group);
         if let Some(time) = time {
             host.frame(time, octets);
         }
     }
 
-    /// Books a group or broadcast frame, with the copies that were seen of it.
-    pub fn group_frame(&mut self, time: Option<Time>, copies: &Copies) {
+    /// Books a frame that was sent to a host alone: `octets` on the wire.
+    pub fn received(&mut self, device: DeviceId, time: Option<Time>, octets: u64) {
         if let Some(time) = time {
-            self.floods.frame(time, copies);
+            self.host(device).received.add(time, octets);
         }
+    }
+
+    /// Books an IP packet from one host to another. Repeats to a host that has fallen silent are not booked as such: they
+    /// tell of the silence and not of the way there.
+    pub fn talk(
+        &mut self,
+        from: DeviceId,
+        to: DeviceId,
+        ips: (IpAddr, IpAddr),
+        packet: Packet,
+        time: Option<Time>,
+    ) {
+        let alive = self
+            .hosts
+            .get(&to)
+            .and_then(|h| h.last)
+            .zip(time)
+            .is_some_and(|(last, now)| now.since(last) <= ALIVE_S);
+        let packet = if packet == Packet::DataAgain && !alive { Packet::Other } else { packet };
+        self.talks.add(from, to, ips, packet);
     }
 
     /// Books a sign of a host.
@@ -436,7 +433,7 @@ impl Network {
     }
 
     /// Books that a host speaks with an IPv4 address of its own.
-    pub fn claim(&mut self, device: DeviceId, ip: Ipv4Addr, time: Option<Time>) {
+    pub fn claim(&mut self, device: DeviceId, ip: Ipv4Addr, by_arp: bool, time: Option<Time>) {
         let Some(time) = time else { return };
         if ip.is_unspecified() || ip.is_multicast() || ip.is_broadcast() {
             return;
@@ -452,9 +449,13 @@ impl Network {
             }
         };
         let Some((_, claimants)) = self.claimed.get_mut(index) else { return };
-        let new = || Claimant { device, span: Span::new(time, time), count: 0 };
+        let others = claimants.iter().filter(|c| c.device != device).map(|c| c.span.to).max();
+        let new = || Claimant { device, span: Span::new(time, time), count: 0, arp: 0, turns: 0 };
         if let Some(claimant) = bounded::entry(claimants, MAX_CLAIMANTS, |c| c.device == device, new) {
             claimant.count += 1;
+            claimant.arp += u64::from(by_arp);
+            let another_spoke = others.is_some_and(|at| claimant.count == 1 || at > claimant.span.to);
+            claimant.turns += u64::from(another_spoke);
             claimant.span.to = claimant.span.to.max(time);
         }
     }
@@ -470,7 +471,7 @@ impl Network {
             _ => {}
         }
         if own_mac && !matches!(kind, ArpKind::Probe) {
-            self.claim(device, arp.sender_ip, time);
+            self.claim(device, arp.sender_ip, true, time);
         }
         if kind == ArpKind::Request {
             self.ask(device, arp.target_ip, time);
@@ -499,6 +500,10 @@ impl Network {
     pub fn dhcp(&mut self, device: DeviceId, dhcp: &Dhcp, to_all: bool, time: Option<Time>) {
         use crate::frames::RequestState::{InitReboot, Selecting};
         if dhcp.from_client {
+            // A relay repeats what the client sent (RFC 2131 4.1: giaddr).
+            if !dhcp.giaddr.is_unspecified() {
+                return;
+            }
             if let Some(client) = dhcp.client
                 && self.clients.len() < MAX_DHCP
             {
@@ -506,12 +511,33 @@ impl Network {
             }
             match dhcp.kind {
                 Some(DhcpType::Discover) => {
-                    self.host(device).discovers += 1;
+                    let host = self.host(device);
+                    host.discovers += 1;
+                    if let Some(time) = time {
+                        let (span, asked) = host.waiting.get_or_insert((Span::new(time, time), 0));
+                        span.to = span.to.max(time);
+                        *asked += 1;
+                    }
                     self.sign(device, time, Sign::DhcpDiscover);
                 }
                 Some(DhcpType::Request) => {
-                    if matches!(dhcp.request_state(to_all), Some(Selecting | InitReboot)) {
+                    let state = dhcp.request_state(to_all);
+                    if matches!(state, Some(Selecting | InitReboot)) {
                         self.sign(device, time, Sign::DhcpRequest);
+                    }
+                    if state == Some(Selecting) {
+                        // It got an offer, whether or not the recorder saw it.
+                        self.host(device).waiting = None;
+                        if let Some(ip) = dhcp.server
+                            && let Some((_, times)) = bounded::entry(
+                                &mut self.chosen,
+                                MAX_DHCP,
+                                |(known, _)| *known == ip,
+                                || (ip, 0),
+                            )
+                        {
+                            *times += 1;
+                        }
                     }
                 }
                 Some(DhcpType::Decline) => {
@@ -524,17 +550,25 @@ impl Network {
             }
             return;
         }
-        let Some(kind @ (DhcpType::Offer | DhcpType::Ack)) = dhcp.kind else { return };
-        if let Some(client) = dhcp.client.and_then(|mac| self.clients.get(&mac).copied()) {
+        let Some(kind @ (DhcpType::Offer | DhcpType::Ack | DhcpType::Nak)) = dhcp.kind else { return };
+        // Answers that grant no address (to an INFORM, or of a boot server) say nothing about who grants them.
+        if kind != DhcpType::Nak && dhcp.yiaddr.is_unspecified() {
+            return;
+        }
+        if kind != DhcpType::Nak
+            && let Some(client) = dhcp.client.and_then(|mac| self.clients.get(&mac).copied())
+        {
             let host = self.host(client);
             host.offers += 1;
-            if kind == DhcpType::Ack && !dhcp.yiaddr.is_unspecified() {
+            host.waiting = None;
+            if kind == DhcpType::Ack {
                 host.lease = Some((dhcp.yiaddr, dhcp.mask));
             }
         }
         let Some(ip) = dhcp.server else { return };
-        let is_it = |s: &Server| s.ip == ip && s.device == device;
-        let new = || Server { ip, device, answers: 0, router: dhcp.router };
+        let relays = !dhcp.giaddr.is_unspecified();
+        let is_it = |s: &Server| s.ip == ip && s.device == device && s.relays == relays;
+        let new = || Server { ip, device, answers: 0, router: dhcp.router, relays };
         if let Some(server) = bounded::entry(&mut self.servers, MAX_DHCP, is_it, new) {
             server.answers += 1;
         }
@@ -555,7 +589,7 @@ mod tests {
         let host = DeviceId(0);
         for i in 0..200 {
             let t = f64::from(i) * 0.1 + if i >= 100 { 6.0 } else { 0.0 };
-            network.frame(host, at(t), 84, false);
+            network.frame(host, at(t), 84);
             if i == 102 {
                 network.sign(host, at(t), Sign::ArpProbe);
             }

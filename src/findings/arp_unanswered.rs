@@ -1,8 +1,15 @@
 //! A device keeps asking for an address that no one has.
 
-use super::words::seconds;
+use super::network_address::once;
+use super::self_assigned_address::alone;
+use super::split_subnet::split;
+use super::words::{labels, seconds};
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
+use crate::books::network::Asked;
 use crate::report::model::Severity;
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::Ipv4Addr;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -10,8 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "A device keeps looking for an address that nobody on the network has: a display that was removed, a fixed address \
                   that is wrong, a router that is off.",
-        detection: "Ten or more ARP requests of one host for one address, at most five seconds apart on average, and no packet at all \
-                    from that address.",
+        detection: "Ten or more ARP requests of one host for one address, at most five seconds apart on average (a minute, where \
+                    packets to the asker alone are seen), and no packet at all from that address.",
         lookalikes: "Replies go to the asker alone and may not be seen at another port; but who got a reply does not ask again every \
                      few seconds. A probe for an address of its own is no search.",
         checks: "Find out what had that address: look for it in the asking device's settings, then switch that device on, or correct \
@@ -25,41 +32,127 @@ pub(super) const DETECTOR: Detector = Detector {
 /// A host that got an answer keeps it for a minute or more (common practice); ten questions are a search.
 const ASKS: u64 = 10;
 
-/// Average time between two questions of a host that searches, seconds (RFC 1122 2.3.2.1: once a second at most).
+/// Average time between two questions of a host that searches, seconds (RFC 1122 2.3.2.1: once a second at most). Who asks
+/// as often as this got no answer, whether or not the recorder would have seen one.
 const EVERY_S: f64 = 5.0;
+
+/// The same where answers to the asker would have been seen, seconds.
+const EVERY_SEEN_S: f64 = 60.0;
+
+/// Packets to the asker alone from which answers to it would have been seen; a switch that does not know a host yet lets
+/// a few of them go everywhere.
+const SEEN: u64 = 20;
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
-    for (_, network) in books.networks.iter() {
-        for asked in &network.asked {
-            let somebody = network.claimed.iter().any(|(ip, _)| *ip == asked.ip);
+    for (wire, network) in books.networks.iter() {
+        // A host cut off by its own address asks in vain for its own network: that is told already.
+        let end = books.wires.get(wire).and_then(|w| w.last);
+        let mut cut_off: Vec<_> = alone(network, end).0.into_iter().map(|(id, _)| id).collect();
+        cut_off.extend(split(network).into_iter().flat_map(|s| s.odd).map(|(id, _)| id));
+        let mut sought: BTreeMap<Ipv4Addr, Vec<&Asked>> = BTreeMap::new();
+        for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)) {
             let every = asked.span.seconds() / (asked.asks.max(2) - 1) as f64;
-            if somebody || asked.asks < ASKS || every > EVERY_S {
-                continue;
+            let most = if network.talks.packets_to(asked.device) >= SEEN { EVERY_SEEN_S } else { EVERY_S };
+            if asked.asks >= ASKS && every <= most {
+                sought.entry(asked.ip).or_default().push(asked);
             }
-            let who = books.inventory.label(asked.device);
-            findings.push(
-                Finding::new(
-                    Severity::Warning,
-                    format!("{who} keeps asking for {}, which nobody has", asked.ip),
-                )
-                .devices([asked.device])
-                .text("ip", asked.ip.to_string())
-                .count("asks", asked.asks)
-                .evidence(format!(
-                    "{} ARP requests, one every {} on average; no packet from {}.",
-                    asked.asks,
-                    seconds(every),
-                    asked.ip
-                ))
-                .spans([asked.span])
-                .check(format!(
-                    "Find out what {} was: switch that device on, or correct the setting of {who}.",
-                    asked.ip
-                )),
-            );
         }
+        let claimed: BTreeSet<_> =
+            books.networks.iter().flat_map(|(_, n)| n.claimed.iter().map(|(ip, _)| *ip)).collect();
+        findings.extend(
+            sought
+                .iter()
+                .filter(|(ip, _)| !claimed.contains(ip))
+                .map(|(ip, askers)| tell(books, *ip, askers)),
+        );
     }
-    findings
+    once(books, findings)
+}
+
+fn tell(books: &Books, ip: Ipv4Addr, askers: &[&Asked]) -> Finding {
+    let devices: Vec<_> = askers.iter().map(|a| a.device).collect();
+    let asks: u64 = askers.iter().map(|a| a.asks).sum();
+    let who = labels(books, &devices);
+    let mut finding =
+        Finding::new(Severity::Warning, format!("{who} keeps asking for {ip}, which nobody has"))
+            .devices(devices)
+            .text("ip", ip.to_string())
+            .count("asks", asks)
+            .spans(askers.iter().map(|a| a.span));
+    for asked in askers {
+        finding = finding.evidence(format!(
+            "{}: {} ARP requests, one every {} on average; no packet from {ip}.",
+            books.inventory.label(asked.device),
+            asked.asks,
+            seconds(asked.span.seconds() / (asked.asks.max(2) - 1) as f64)
+        ));
+    }
+    finding.check(format!("Find out what {ip} was: switch that device on, or correct the setting of {who}."))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::inventory::DeviceId;
+    use crate::books::talks::Packet;
+    use crate::findings::network_address::tests::{Bench, at};
+    use crate::frames::{Arp, Mac};
+    use std::net::IpAddr;
+
+    const SOUGHT: Ipv4Addr = Ipv4Addr::new(192, 168, 1, 99);
+
+    /// Host 0 asks `asks` times for the address, `every` seconds.
+    fn searches(asks: u32, every: f64) -> Bench {
+        let mut bench = Bench::new(3);
+        for i in 0..asks {
+            let arp = Arp {
+                operation: 1,
+                sender_mac: Mac([0, 0, 0x5E, 0, 0x53, 0]),
+                sender_ip: Ipv4Addr::new(192, 168, 1, 1),
+                target_mac: Mac::NONE,
+                target_ip: SOUGHT,
+            };
+            bench.network().arp(DeviceId(0), &arp, true, at(f64::from(i) * every));
+        }
+        bench
+    }
+
+    #[test]
+    fn a_search_in_vain_is_found() {
+        let found = searches(30, 2.0).find(detect);
+        assert_eq!(found[0].devices, [DeviceId(0)]);
+        assert_eq!(found[0].numbers["asks"], crate::report::model::Number::Count(30));
+        assert!(searches(30, 0.0).find(detect).len() == 1);
+    }
+
+    #[test]
+    fn questions_that_are_answered_or_may_be_are_none() {
+        let mut answered = searches(30, 2.0);
+        answered.claims(1, SOUGHT.octets(), true, (300.0, 300.0), 1);
+        assert!(answered.find(detect).is_empty());
+        assert!(searches(5, 2.0).find(detect).is_empty());
+        assert!(searches(15, 20.0).find(detect).is_empty(), "the answers may go past the recorder");
+    }
+
+    #[test]
+    fn a_slow_search_is_found_where_answers_would_be_seen() {
+        let mut bench = searches(15, 20.0);
+        let ips = (IpAddr::from([192, 168, 1, 2]), IpAddr::from([192, 168, 1, 1]));
+        for i in 0..30 {
+            bench.network().talk(DeviceId(1), DeviceId(0), ips, Packet::Other, at(f64::from(i)));
+        }
+        assert_eq!(bench.find(detect).len(), 1);
+    }
+
+    #[test]
+    fn one_address_is_one_finding() {
+        let mut bench = searches(20, 2.0);
+        let mut other = bench.network().asked[0];
+        other.device = DeviceId(2);
+        bench.network().asked.push(other);
+        let found = bench.find(detect);
+        assert_eq!((found.len(), found[0].devices.len()), (1, 2));
+    }
 }

@@ -1,9 +1,10 @@
 //! Broadcast or group frames flood the network.
 
+use super::network_address::once;
 use super::words::{longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::floods::Floods;
 use crate::books::inventory::DeviceId;
-use crate::books::network::{FLOOD_PER_S, Network};
 use crate::report::model::Severity;
 
 pub(super) const DETECTOR: Detector = Detector {
@@ -12,10 +13,11 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "fault",
         meaning: "Frames for everyone flood the network. Every device must take each of them: displays slow down, drop connections \
                   or restart.",
-        detection: "A thousand or more broadcast and group frames in a second (common practice). When most of them are further copies \
-                    of the same frames, a cable closes a loop; when one device sends most of them, it is the cause.",
-        lookalikes: "A mirror port shows each frame twice: that is no loop. A camera or radar may send group frames fast by design: \
-                     then one device sends them, steadily.",
+        detection: "A thousand or more frames in a second that are broadcast or serve the network itself (common practice), or five \
+                    thousand with streams of data. Copies that a mirror port makes are not counted. When the frames of several hosts \
+                    come back again and again, a cable closes a loop; when one device sends most of them, it is the cause.",
+        lookalikes: "A mirror port shows each frame several times: that is no loop. A camera, sonar or radar sends group frames fast by \
+                     design.",
         checks: "Loop: look for a cable with both ends in the same switch, or two cables between two switches, and pull one. One \
                  sender: pull its cable and see whether the flood ends.",
         cautions: "None beyond the usual.",
@@ -32,30 +34,30 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (_, network) in books.networks.iter() {
         let floods = &network.floods;
-        if floods.peak < FLOOD_PER_S || floods.spans.is_empty() {
+        if floods.spans.is_empty() {
             continue;
         }
-        let (all, copies) = floods.flooded;
-        let looped = copies * 2 > all;
-        let culprit = if looped { None } else { main_sender(network) };
+        let (all, returned) = floods.flooded;
+        let looped = is_loop(floods);
+        let culprit = if looped { None } else { main_sender(floods) };
+        let peak = if looped { floods.peak_with_copies } else { floods.peak };
         let summary = match culprit {
             Some(id) => format!(
-                "{} floods the network: {} frames for everyone in a second",
-                books.inventory.label(id),
-                floods.peak
+                "{} floods the network: {peak} frames for everyone in a second",
+                books.inventory.label(id)
             ),
-            None if looped => format!(
-                "A switching loop floods the network: {} frames for everyone in a second",
-                floods.peak
-            ),
-            None => format!("The network is flooded: {} frames for everyone in a second", floods.peak),
+            None if looped => {
+                format!("A switching loop floods the network: {peak} frames for everyone in a second")
+            }
+            None => format!("The network is flooded: {peak} frames for everyone in a second"),
         };
         let finding = Finding::new(Severity::Fault, summary)
             .devices(culprit)
-            .count("peak_per_s", floods.peak)
+            .count("peak_per_s", peak)
             .text("loop", if looped { "yes" } else { "no" })
             .evidence(format!(
-                "{all} broadcast and group frames in flooded seconds, {copies} of them further copies of the same frames."
+                "{all} broadcast and group frames in flooded seconds of {} hosts, {returned} of them the same frames come back.",
+                floods.senders.len()
             ))
             .evidence(format!("The flood lasts up to {}.", seconds(longest(&floods.spans))))
             .spans(floods.spans.iter().copied());
@@ -66,12 +68,61 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             finding.check("Pull the cable of the flooding device and see whether the network recovers.")
         });
     }
-    findings
+    once(books, findings)
 }
 
-/// The host that sends most of the frames for everyone.
-fn main_sender(network: &Network) -> Option<DeviceId> {
-    let all: u64 = network.hosts.values().map(|h| h.group_frames).sum();
-    let (id, host) = network.hosts.iter().max_by_key(|(id, h)| (h.group_frames, std::cmp::Reverse(**id)))?;
-    (host.group_frames as f64 >= MOST * all as f64).then_some(*id)
+/// A loop returns everybody's frames. When only one host's come again while others' do not, that host repeats itself.
+fn is_loop(floods: &Floods) -> bool {
+    let (all, returned) = floods.flooded;
+    let looped = floods.senders.iter().filter(|s| s.returned * 2 > s.frames).count();
+    returned * 2 > all && (looped >= 2 || floods.senders.len() <= 1)
+}
+
+/// The host that sends most of the flood.
+fn main_sender(floods: &Floods) -> Option<DeviceId> {
+    let all: u64 = floods.senders.iter().map(|s| s.frames).sum();
+    let most = floods.senders.iter().max_by_key(|s| (s.frames, std::cmp::Reverse(s.device)))?;
+    (most.frames as f64 >= MOST * all as f64).then_some(most.device)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::floods::Cast;
+    use crate::findings::network_address::tests::{Bench, at};
+    use crate::frames::Doubles;
+    use crate::report::model::Number;
+
+    /// Three seconds of frames for everyone: `(host, content)` of the `i`th of 3000 a second.
+    fn storm(frame: impl Fn(u32) -> (u32, u64)) -> Vec<Finding> {
+        let mut bench = Bench::new(4);
+        let mut doubles = Doubles::default();
+        for i in 0..9000 {
+            let time = at(20.0 + f64::from(i) / 3000.0).unwrap();
+            let (host, content) = frame(i);
+            let copies = doubles.seen_hash(time, content);
+            bench.network().floods.frame(time, Some(DeviceId(host)), &copies, Cast::Signal);
+        }
+        bench.find(detect)
+    }
+
+    #[test]
+    fn one_sender_is_named_even_when_it_repeats_itself() {
+        // Every hundredth frame is another host's.
+        for content in
+            [|i: u32| u64::from(i), |i: u32| u64::from(if i.is_multiple_of(100) { i + 1 } else { 0 })]
+        {
+            let found = storm(|i| (u32::from(i.is_multiple_of(100)), content(i)));
+            assert_eq!(found[0].devices, [DeviceId(0)]);
+            assert_eq!(found[0].numbers["loop"], Number::Text("no".into()));
+        }
+    }
+
+    #[test]
+    fn everybodys_frames_that_come_back_are_a_loop() {
+        let found = storm(|i| (i % 4, u64::from(i % 12)));
+        assert_eq!(found[0].numbers["loop"], Number::Text("yes".into()));
+        assert_eq!(found[0].numbers["peak_per_s"], Number::Count(3000));
+        assert!(found[0].devices.is_empty());
+    }
 }

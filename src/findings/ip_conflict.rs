@@ -1,10 +1,14 @@
 //! Two MACs use one IP address.
 
+use super::network_address::{FEW, once, own_claims};
 use super::words::labels;
 use super::{Detector, Doc, Evidence, Finding};
-use crate::books::network::Claimant;
+use crate::books::Books;
+use crate::books::network::{Claimant, Network};
+use crate::frames::Mac;
 use crate::report::model::Severity;
 use crate::time::Span;
+use std::net::Ipv4Addr;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -12,9 +16,10 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "fault",
         meaning: "Two devices use one IP address. Switches and displays send to one now and to the other later, and both lose \
                   their connections again and again.",
-        detection: "Two MAC addresses speak with one IPv4 address (in ARP, or as sender of packets of their own network) at the \
-                    same time or in turn.",
-        lookalikes: "A device that was exchanged (the old MAC is silent from then on). A pair of routers that share a virtual \
+        detection: "Two MAC addresses speak with one IPv4 address for themselves, one after the other and again, at least four \
+                    changes in all. ARP tells for certain; packets tell of hosts that show one address only, for a router sends the \
+                    packets of others with its own MAC address.",
+        lookalikes: "A device that was exchanged (the old MAC is silent from then on), or a computer that moves from radio to cable. A pair of routers that share a virtual \
                      address by design. A router that passes on packets of others.",
         checks: "Look at the network page of both devices. Set both to get their address from one server, or give each a fixed \
                  address of its own.",
@@ -24,38 +29,38 @@ pub(super) const DETECTOR: Detector = Detector {
     detect,
 };
 
-/// A claim made once may be a proxy's answer or a test; a user of an address speaks with it more often.
-const FEW: u64 = 3;
+/// A conflict makes the address go to and fro; a machine that changes from one of its own links to the other and back
+/// makes it go so twice.
+const TURNS: u64 = 4;
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
     for (_, network) in books.networks.iter() {
-        for (ip, claimants) in &network.claimed {
-            let own = |c: &&Claimant| {
-                books.inventory.get(c.device).and_then(|d| d.mac()).is_some_and(|m| !m.is_virtual_router())
-            };
-            let rivals: Vec<Claimant> =
-                claimants.iter().filter(own).filter(|c| c.count >= FEW).copied().collect();
-            if rivals.len() < 2 || !at_once(&rivals) {
-                continue;
-            }
-            let devices: Vec<_> = rivals.iter().map(|c| c.device).collect();
-            let from = rivals.iter().map(|c| c.span.from).max();
-            let to = rivals.iter().map(|c| c.span.to).min();
-            let mut finding = Finding::new(Severity::Fault, format!("Two devices use the address {ip}"))
-                .devices(devices.iter().copied())
-                .text("ip", ip.to_string());
+        for (ip, rivals) in conflicts(books, network) {
+            let mut finding =
+                Finding::new(Severity::Fault, format!("{} devices use the address {ip}", rivals.len()))
+                    .devices(rivals.iter().map(|c| c.device))
+                    .text("ip", ip.to_string());
             for rival in &rivals {
                 let mac = books.inventory.get(rival.device).and_then(|d| d.mac()).map(|m| m.to_string());
                 finding = finding.evidence(format!(
-                    "{} spoke with it {} times.",
+                    "{} spoke with it {} times, {} of them in ARP, from {} to {}; {} times after the other had.",
                     mac.unwrap_or_else(|| labels(books, &[rival.device])),
-                    rival.count
+                    rival.count,
+                    rival.arp,
+                    rival.span.from.clock(),
+                    rival.span.to.clock(),
+                    rival.turns
                 ));
             }
-            if let (Some(from), Some(to)) = (from, to) {
-                finding = finding.spans([Span::new(from, to)]);
+            // From when the second one came to when the last but one went.
+            let mut from: Vec<_> = rivals.iter().map(|c| c.span.from).collect();
+            let mut to: Vec<_> = rivals.iter().map(|c| c.span.to).collect();
+            from.sort_unstable();
+            to.sort_unstable_by(|a, b| b.cmp(a));
+            if let (Some(from), Some(to)) = (from.get(1), to.get(1)) {
+                finding = finding.spans([Span::new(*from, *to)]);
             }
             findings.push(
                 finding
@@ -63,13 +68,64 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             );
         }
     }
-    findings
+    once(books, findings)
 }
 
-/// Whether two of them used the address during a common stretch of time; one that followed another took its place.
-fn at_once(rivals: &[Claimant]) -> bool {
-    rivals
-        .iter()
-        .enumerate()
-        .any(|(i, a)| rivals.iter().skip(i + 1).any(|b| a.span.from < b.span.to && b.span.from < a.span.to))
+/// Every address that several hosts use for themselves, in turn and again.
+pub(super) fn conflicts(books: &Books, network: &Network) -> Vec<(Ipv4Addr, Vec<Claimant>)> {
+    let virtual_router = |c: &Claimant| {
+        books.inventory.get(c.device).and_then(|d| d.mac()).is_some_and(Mac::is_virtual_router)
+    };
+    let mut found = own_claims(network);
+    for (_, rivals) in &mut found {
+        rivals.retain(|c| c.count >= FEW && c.turns > 0 && !virtual_router(c));
+    }
+    found.retain(|(_, rivals)| rivals.len() > 1 && rivals.iter().map(|c| c.turns).sum::<u64>() >= TURNS);
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::network_address::tests::Bench;
+
+    const IP: [u8; 4] = [192, 168, 1, 20];
+
+    #[test]
+    fn two_that_speak_in_turn_are_a_conflict() {
+        let mut bench = Bench::new(2);
+        for round in 0..5 {
+            let t = f64::from(round) * 20.0;
+            bench.claims(0, IP, true, (t, t + 5.0), 3);
+            bench.claims(1, IP, true, (t + 10.0, t + 15.0), 3);
+        }
+        let found = bench.find(detect);
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].devices.len(), 2);
+        assert!((found[0].spans[0].seconds() - 75.0).abs() < 1.0, "{:?}", found[0].spans);
+    }
+
+    #[test]
+    fn an_exchanged_device_a_change_of_link_and_a_router_are_none() {
+        let mut exchanged = Bench::new(2);
+        exchanged.claims(0, IP, true, (0.0, 50.0), 30);
+        exchanged.claims(1, IP, true, (60.0, 90.0), 30);
+        assert!(exchanged.find(detect).is_empty());
+
+        let mut cable_and_radio = Bench::new(2);
+        cable_and_radio.claims(0, IP, true, (0.0, 50.0), 30);
+        cable_and_radio.claims(1, IP, true, (60.0, 90.0), 30);
+        cable_and_radio.claims(0, IP, true, (100.0, 150.0), 30);
+        assert!(cable_and_radio.find(detect).is_empty());
+
+        // The host speaks, and the router passes it on with its own MAC address.
+        let mut routed = Bench::new(2);
+        routed.claims(1, [192, 168, 1, 1], true, (0.0, 5.0), 5);
+        for round in 0..40 {
+            let t = 10.0 + f64::from(round);
+            routed.claims(0, IP, false, (t, t), 1);
+            routed.claims(1, IP, false, (t + 0.1, t + 0.1), 1);
+        }
+        assert!(routed.find(detect).is_empty());
+    }
 }

@@ -1,9 +1,13 @@
 //! Link-local addresses beside leased or fixed ones.
 
-use super::network_address::{hosts_by_address, is_local};
+use super::network_address::{hosts_by_address, is_local, once, recorder};
 use super::words::labels;
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::inventory::DeviceId;
+use crate::books::network::{Claimant, Network};
 use crate::report::model::Severity;
+use crate::time::Time;
+use std::net::Ipv4Addr;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -11,9 +15,10 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "A device gave itself an address (169.254...) because nobody gave it one, while the others have addresses of a proper \
                   network. They cannot reach each other.",
-        detection: "A host speaks last with an IPv4 link-local address (RFC 3927), and at least two hosts of the same wire with others.",
+        detection: "A host speaks with an IPv4 link-local address (RFC 3927) and with no other beside or after it, at least two hosts of \
+                    the same wire have other addresses, and the recording goes on for 12 s or more.",
         lookalikes: "A device that takes a link-local address for the seconds until its lease comes. A small network where all have \
-                     link-local addresses works.",
+                     link-local addresses works. A device may hold such an address beside a proper one. The machine that records.",
         checks: "See that the device which gives addresses is on before the others, and has addresses left; start the device with the \
                  169.254 address anew.",
         cautions: "None beyond the usual.",
@@ -22,29 +27,120 @@ pub(super) const DETECTOR: Detector = Detector {
     detect,
 };
 
+/// A lease comes within this time after a device gave itself an address, or not soon (RFC 2131 4.1: the discovers come
+/// 4, 8, 16 s apart), seconds.
+const SETTLED_S: f64 = 12.0;
+
+/// Hosts with addresses of a proper network that make the self-assigned one the odd one out.
+const OTHERS: usize = 2;
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
-    for (_, network) in books.networks.iter() {
-        let hosts = hosts_by_address(network);
-        let (own, others): (Vec<_>, Vec<_>) = hosts.into_iter().partition(|(_, ip)| is_local(*ip));
-        if others.len() < 2 || own.is_empty() {
-            continue;
+    for (wire, network) in books.networks.iter() {
+        let end = books.wires.get(wire).and_then(|w| w.last);
+        let (own, others) = alone(network, end);
+        // The machine that records has no business on this network and may have come without an address.
+        let recorder = recorder(network);
+        for (recorded, own) in
+            [false, true].map(|r| (r, own.iter().filter(move |(id, _)| (Some(*id) == recorder) == r)))
+        {
+            let own: Vec<_> = own.copied().collect();
+            let devices: Vec<_> = own.iter().map(|(id, _)| *id).collect();
+            if devices.is_empty() {
+                continue;
+            }
+            let who = labels(books, &devices);
+            let mut finding = if recorded {
+                Finding::new(Severity::Note, format!("{who}, which looks like the recorder itself, gave itself an address"))
+                    .evidence("It alone shows frames that are shorter than Ethernet allows, as before they leave a machine.")
+            } else {
+                Finding::new(Severity::Warning, format!("{who} gave itself an address; nobody gave it one"))
+            }
+            .devices(devices.iter().copied());
+            for (id, ip) in own {
+                let asked = network.hosts.get(&id).and_then(|h| h.waiting).map_or(0, |(_, n)| n);
+                let asked = if asked > 0 {
+                    format!(" It asked {asked} times for another, in vain.")
+                } else {
+                    String::new()
+                };
+                finding = finding.evidence(format!("{} uses {ip}.{asked}", books.inventory.label(id)));
+            }
+            findings.push(
+                finding
+                    .evidence(format!("{others} other hosts have addresses of a proper network."))
+                    .check("See that the device which gives addresses is on first and has addresses left; then start this one anew."),
+            );
         }
-        let devices: Vec<_> = own.iter().map(|(id, _)| *id).collect();
-        let mut finding = Finding::new(
-            Severity::Warning,
-            format!("{} gave itself an address; nobody gave it one", labels(books, &devices)),
-        )
-        .devices(devices.iter().copied());
-        for (id, ip) in own {
-            finding = finding.evidence(format!("{} uses {ip}.", books.inventory.label(id)));
-        }
-        findings.push(
-            finding
-                .evidence(format!("{} other hosts have addresses of a proper network.", others.len()))
-                .check("See that the device which gives addresses is on first and has addresses left; then start this one anew."),
-        );
     }
-    findings
+    once(books, findings)
+}
+
+/// Hosts that stand by an address that they gave themselves, and how many others there are that do not.
+pub(super) fn alone(network: &Network, end: Option<Time>) -> (Vec<(DeviceId, Ipv4Addr)>, usize) {
+    let (own, others): (Vec<_>, Vec<_>) =
+        hosts_by_address(network).into_iter().partition(|(_, ip, _)| is_local(*ip));
+    if others.len() < OTHERS {
+        return (Vec::new(), others.len());
+    }
+    let settled = |c: &Claimant| end.is_some_and(|end| end.since(c.span.from) >= SETTLED_S);
+    (own.into_iter().filter(|(.., c)| settled(c)).map(|(id, ip, _)| (id, ip)).collect(), others.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::network_address::tests::Bench;
+
+    const OWN: [u8; 4] = [169, 254, 7, 7];
+
+    fn boat() -> Bench {
+        let mut bench = Bench::new(4);
+        for host in 1..4 {
+            bench.claims(host, [192, 168, 1, host as u8], true, (0.0, 600.0), 20);
+        }
+        bench
+    }
+
+    #[test]
+    fn one_that_nobody_gave_an_address_is_found() {
+        let mut bench = boat();
+        bench.claims(0, OWN, true, (20.0, 590.0), 9);
+        assert_eq!(bench.find(detect)[0].devices, [DeviceId(0)]);
+        let mut lost = boat();
+        lost.claims(0, [192, 168, 1, 9], true, (0.0, 100.0), 9);
+        lost.claims(0, OWN, true, (120.0, 590.0), 9);
+        assert_eq!(lost.find(detect).len(), 1, "its lease ran out");
+    }
+
+    #[test]
+    fn one_that_got_its_lease_or_has_both_is_fine() {
+        let mut late = boat();
+        late.claims(0, OWN, true, (20.0, 28.0), 5);
+        late.claims(0, [192, 168, 1, 9], true, (30.0, 590.0), 9);
+        assert!(late.find(detect).is_empty());
+        let mut both = boat();
+        both.claims(0, [192, 168, 1, 9], true, (0.0, 580.0), 9);
+        both.claims(0, OWN, true, (20.0, 590.0), 9);
+        assert!(both.find(detect).is_empty());
+        let mut starting = boat();
+        starting.claims(0, OWN, true, (592.0, 599.0), 5);
+        assert!(starting.find(detect).is_empty());
+    }
+
+    #[test]
+    fn all_alike_works_and_the_recorder_is_none_of_the_boat() {
+        let mut all = Bench::new(4);
+        for host in 0..4 {
+            all.claims(host, [169, 254, 7, host as u8], true, (0.0, 600.0), 20);
+        }
+        assert!(all.find(detect).is_empty());
+        let mut recorded = boat();
+        recorded.claims(0, OWN, true, (20.0, 590.0), 9);
+        for host in 0..4 {
+            recorded.network().host(DeviceId(host)).unpadded = u64::from(host == 0);
+        }
+        assert_eq!(recorded.find(detect)[0].severity, Severity::Note);
+    }
 }

@@ -1,5 +1,7 @@
 //! Data segments sent again between two devices.
 
+use super::ip_conflict::conflicts;
+use super::network_address::once;
 use super::words::percent;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::inventory::DeviceId;
@@ -15,8 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Data between two devices is lost on the way and sent again: pictures stutter, connections stall.",
         detection: "Segments with data whose bytes were all sent before, by the sequence numbers of each direction (RFC 9293). \
                     Keep-alives, copies made by a mirror port and segments out of order within milliseconds are none. At least \
-                    200 data segments and five repeats.",
-        lookalikes: "A recorder that lost frames shows holes, not repeats. Copies of a mirror port carry the same IP identifier.",
+                    200 data segments and five repeats, between two hosts aboard, to a host that could be reached at the time.",
+        lookalikes: "A tablet that sleeps or a link that goes down is sent the same again until it comes back. A recorder that lost frames shows holes, not repeats. Copies of a mirror port carry the same IP identifier.",
         checks: "Swap the cables and ports between the two devices one at a time. Look at both ends for one that is fixed to half duplex.",
         cautions: "None beyond the usual.",
     },
@@ -27,6 +29,10 @@ pub(super) const DETECTOR: Detector = Detector {
 /// Data segments that a share needs to mean something.
 const ENOUGH: u64 = 200;
 
+/// Shares from which it is told, and from which it is a fault.
+const WARNING: f64 = 0.01;
+const FAULT: f64 = 0.05;
+
 /// Repeats that are no chance.
 const REPEATS: u64 = 5;
 
@@ -34,39 +40,126 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
     for (_, network) in books.networks.iter() {
-        let mut pairs: BTreeMap<(IpAddr, IpAddr), (u64, u64)> = BTreeMap::new();
-        for (key, counts) in &network.streams {
-            let (all, again) = pairs.entry((key.source.0, key.destination.0)).or_default();
-            *all += counts.data_segments;
-            *again += counts.retransmitted;
+        // A flood drops what it meets.
+        if !network.floods.spans.is_empty() {
+            continue;
         }
-        for ((from, to), (all, again)) in pairs {
-            let share = again as f64 / all.max(1) as f64;
-            if all < ENOUGH || again < REPEATS || share <= 0.01 {
+        let conflicts = conflicts(books, network);
+        let told_already = |id: DeviceId| {
+            evidence.presence.flaps.contains_key(&id)
+                || evidence.presence.devices.contains_key(&id)
+                || conflicts.iter().any(|(_, rivals)| rivals.iter().any(|c| c.device == id))
+        };
+        for (from, to, all, again) in lossy(network) {
+            if told_already(from) || told_already(to) {
                 continue;
             }
-            let severity = if share > 0.05 { Severity::Fault } else { Severity::Warning };
-            let name = |ip: IpAddr| {
-                host_of(network, ip).map_or_else(|| ip.to_string(), |id| books.inventory.label(id))
-            };
+            let share = again as f64 / all.max(1) as f64;
+            let severity = if share > FAULT { Severity::Fault } else { Severity::Warning };
+            let (sender, receiver) = (books.inventory.label(from), books.inventory.label(to));
             findings.push(
                 Finding::new(
                     severity,
-                    format!("{} sends {} of its data to {} again", name(from), percent(share), name(to)),
+                    format!("{sender} sends {} of its data to {receiver} again", percent(share)),
                 )
-                .devices([from, to].into_iter().filter_map(|ip| host_of(network, ip)))
+                .devices([from, to])
                 .real("share", share)
-                .evidence(format!("{again} of {all} data segments from {from} to {to} were sent before."))
+                .evidence(format!(
+                    "{again} of {all} data segments from {sender} to {receiver} were sent before."
+                ))
+                .evidence("Repeats to a host that was silent at the time are not counted.")
                 .check("Swap the cables and ports between the two devices one at a time."),
             );
         }
     }
-    findings
+    once(books, findings)
 }
 
-/// The host that uses an address most.
-fn host_of(network: &Network, ip: IpAddr) -> Option<DeviceId> {
-    let IpAddr::V4(ip) = ip else { return None };
-    let (_, claimants) = network.claimed.iter().find(|(known, _)| *known == ip)?;
-    claimants.iter().max_by_key(|c| c.count).map(|c| c.device)
+/// Pairs of hosts that repeat themselves: from, to, data segments, repeats; of the two directions the worse.
+fn lossy(network: &Network) -> Vec<(DeviceId, DeviceId, u64, u64)> {
+    let mut pairs: BTreeMap<(DeviceId, DeviceId), (u64, u64)> = BTreeMap::new();
+    // Beyond the router lies a radio link and half the world: only ways aboard are judged.
+    for talk in network.talks.iter().filter(|t| aboard(t.ips.0) && aboard(t.ips.1)) {
+        let (all, again) = pairs.entry((talk.from, talk.to)).or_default();
+        *all += talk.data;
+        *again += talk.again;
+    }
+    let share = |(all, again): (u64, u64)| again as f64 / all.max(1) as f64;
+    let counts = |counts: &(u64, u64)| counts.0 >= ENOUGH && counts.1 >= REPEATS && share(*counts) > WARNING;
+    let worse_back = |(from, to): (DeviceId, DeviceId), own: (u64, u64)| {
+        let back = pairs.get(&(to, from)).filter(|back| counts(back));
+        back.is_some_and(|back| (share(*back), to) > (share(own), from))
+    };
+    pairs
+        .iter()
+        .filter(|(key, own)| counts(own) && !worse_back(**key, **own))
+        .map(|((from, to), (all, again))| (*from, *to, *all, *again))
+        .collect()
+}
+
+/// Whether an address is one of the boat's own networks.
+fn aboard(ip: IpAddr) -> bool {
+    match ip {
+        IpAddr::V4(ip) => ip.is_private() || ip.is_link_local(),
+        IpAddr::V6(ip) => ip.is_unicast_link_local() || ip.is_unique_local(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::talks::Packet;
+    use crate::findings::network_address::tests::{Bench, at};
+
+    const A: IpAddr = IpAddr::V4(std::net::Ipv4Addr::new(192, 168, 1, 1));
+    const B: IpAddr = IpAddr::V4(std::net::Ipv4Addr::new(192, 168, 1, 2));
+    const ASHORE: IpAddr = IpAddr::V4(std::net::Ipv4Addr::new(203, 0, 113, 2));
+
+    /// A thousand segments from host 0 to 1 over 100 s, every `nth` sent again; the receiver is heard until `heard`.
+    fn stream(nth: u32, to: IpAddr, heard: f64) -> Bench {
+        let mut bench = Bench::new(2);
+        for i in 1..=1000_u32 {
+            let s = f64::from(i) * 0.1;
+            if s <= heard {
+                bench.network().frame(DeviceId(1), at(s), 84);
+            }
+            let packet = if i.is_multiple_of(nth) { Packet::DataAgain } else { Packet::Data };
+            bench.network().talk(DeviceId(0), DeviceId(1), (A, to), packet, at(s));
+        }
+        bench
+    }
+
+    #[test]
+    fn repeats_are_counted_by_share() {
+        let found = stream(40, B, 100.0).find(detect);
+        assert_eq!((found.len(), found[0].severity), (1, Severity::Warning));
+        assert_eq!(found[0].numbers["share"], crate::report::model::Number::Real(0.025));
+        assert_eq!(stream(10, B, 100.0).find(detect)[0].severity, Severity::Fault);
+        assert!(stream(150, B, 100.0).find(detect).is_empty());
+    }
+
+    #[test]
+    fn a_receiver_that_sleeps_and_the_world_ashore_are_none() {
+        assert!(stream(10, B, 0.5).find(detect).is_empty());
+        assert!(stream(10, ASHORE, 100.0).find(detect).is_empty());
+    }
+
+    #[test]
+    fn both_ways_are_one_finding_and_a_conflict_owns_its_repeats() {
+        let mut bench = stream(40, B, 100.0);
+        for i in 1..=1000_u32 {
+            let packet = if i.is_multiple_of(20) { Packet::DataAgain } else { Packet::Data };
+            bench.network().frame(DeviceId(0), at(100.0), 84);
+            bench.network().talk(DeviceId(1), DeviceId(0), (B, A), packet, at(100.0));
+        }
+        let found = bench.find(detect);
+        assert_eq!((found.len(), found[0].devices.as_slice()), (1, &[DeviceId(1), DeviceId(0)][..]));
+        for round in 0..4 {
+            for host in 0..2 {
+                let t = f64::from(round * 20 + host * 10);
+                bench.claims(host as u32, [192, 168, 1, 1], true, (t, t + 1.0), 3);
+            }
+        }
+        assert!(bench.find(detect).is_empty());
+    }
 }

@@ -2,14 +2,17 @@
 
 use super::Intake;
 use super::carried::FeedKey;
+use crate::books::floods::Cast;
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::network::Sign;
+use crate::books::talks;
 use crate::books::timing::Message;
 use crate::books::wires::WireId;
 use crate::frames::{
     Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp,
-    MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, Ssdp, SsdpKind, StreamKey, StreamSink,
-    Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness, looks_like_lines, parse, whole_lines,
+    MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, SegmentKind, Ssdp, SsdpKind, StreamKey,
+    StreamSink, Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness, looks_like_lines, parse,
+    whole_lines,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
@@ -22,6 +25,9 @@ const AROUND_FRAME: u64 = 24;
 
 /// Shortest frame without its check sequence, octets.
 const SHORTEST_FRAME: u64 = 60;
+
+/// No stack repeats a segment sooner with the same bytes, microseconds (RFC 6298 2.4 and common stacks: 200 ms).
+const SOONEST_REPEAT_US: i64 = 100_000;
 
 /// Most TCP directions whose text is followed.
 const MAX_SPLITTERS: usize = 512;
@@ -40,8 +46,12 @@ pub(super) struct Tables {
 struct Way {
     wire: WireId,
     host: DeviceId,
+    /// To one host, when it was for one.
+    to: Option<DeviceId>,
     time: Option<Time>,
     to_group: bool,
+    /// Microseconds since the very same bytes were seen before.
+    again_us: Option<i64>,
 }
 
 impl Intake {
@@ -76,23 +86,28 @@ impl Intake {
         let copies = time.map(|time| tables.doubles.seen_hash(time, likeness));
         let is_copy = copies.as_ref().is_some_and(Copies::is_copy);
         let to_group = matches!(packet.reach, Reach::Group | Reach::All);
+        let host = packet.source.and_then(|mac| self.books.inventory.host(wire, mac));
         let network = self.books.networks.of(wire);
-        if to_group && let Some(copies) = &copies {
-            network.group_frame(time, copies);
+        if to_group && let (Some(copies), Some(time)) = (&copies, time) {
+            network.floods.frame(time, host, copies, cast(packet));
         }
         network.copies += u64::from(is_copy);
-        let Some(host) = packet.source.and_then(|mac| self.books.inventory.host(wire, mac)) else {
-            return;
-        };
-        if let Some(destination) = packet.destination.filter(|mac| !mac.is_multicast()) {
-            self.books.inventory.host(wire, destination);
-        }
+        let Some(host) = host else { return };
+        let destination = packet.destination.filter(|mac| !mac.is_multicast());
+        let to = destination.and_then(|mac| self.books.inventory.host(wire, mac));
         if is_copy {
             return;
         }
         self.books.inventory.frame(host, time, u64::from(packet.wire_len));
-        self.books.networks.of(wire).frame(host, time, octets, to_group);
-        let way = Way { wire, host, time, to_group };
+        let network = self.books.networks.of(wire);
+        network.frame(host, time, octets);
+        if let Some(to) = to {
+            network.received(to, time, octets);
+        }
+        let unpadded = packet.destination.is_some() && u64::from(packet.wire_len) < SHORTEST_FRAME;
+        network.host(host).unpadded += u64::from(unpadded || packet.outgoing == Some(true));
+        let again_us = copies.and_then(|c| c.since_last_us);
+        let way = Way { wire, host, to, time, to_group, again_us };
         match &packet.content {
             Content::Arp(arp) => self.arp(way, arp, packet.source == Some(arp.sender_mac)),
             Content::Ip(ip) => self.ip(tables, way, ip),
@@ -166,11 +181,17 @@ impl Intake {
             note_text(&mut device.ips, ip);
         }
         if let IpAddr::V4(ip) = ip {
-            self.books.networks.of(way.wire).claim(way.host, ip, way.time);
+            self.books.networks.of(way.wire).claim(way.host, ip, false, way.time);
         }
     }
 
     fn transport(&mut self, tables: &mut Tables, way: Way, ip: &Ip<'_>, transport: Transport<'_>) {
+        if let Some(to) = way.to
+            && !matches!(transport, Transport::Tcp(_))
+        {
+            let ips = (ip.source, ip.destination);
+            self.books.networks.of(way.wire).talk(way.host, to, ips, talks::Packet::Other, way.time);
+        }
         match transport {
             Transport::Udp(udp) => self.udp(way, ip, &udp),
             Transport::Tcp(tcp) => self.tcp(tables, way, ip, &tcp),
@@ -288,7 +309,19 @@ impl Intake {
         }
         let Some(time) = way.time else { return };
         tables.text.owner(key, way);
-        tables.streams.segment(time, key, tcp, false, &mut tables.text);
+        // The very same bytes so soon are a copy that came late: whoever repeats himself waits longer, and numbers anew.
+        let is_double = way.again_us.is_some_and(|us| us < SOONEST_REPEAT_US);
+        let kind = tables.streams.segment(time, key, tcp, is_double, &mut tables.text);
+        if let Some(to) = way.to {
+            let packet = match kind {
+                _ if tcp.payload_len == 0 => talks::Packet::Other,
+                SegmentKind::New | SegmentKind::AfterGap | SegmentKind::OutOfOrder => talks::Packet::Data,
+                SegmentKind::Retransmission => talks::Packet::DataAgain,
+                SegmentKind::Empty | SegmentKind::KeepAlive | SegmentKind::Double => talks::Packet::Other,
+            };
+            let ips = (ip.source, ip.destination);
+            self.books.networks.of(way.wire).talk(way.host, to, ips, packet, way.time);
+        }
         tables.text.deliver(self);
     }
 
@@ -304,6 +337,17 @@ impl Intake {
             self.books.networks.of(wire).streams = tables.streams.directions();
         }
     }
+}
+
+/// What a frame for many is for: groups within one link serve the network (RFC 5771 4, RFC 4291 2.7), and so does SSDP.
+fn cast(packet: &Packet<'_>) -> Cast {
+    let Content::Ip(ip) = &packet.content else { return Cast::Signal };
+    let is_stream = match ip.destination {
+        IpAddr::V4(ip) => ip.is_multicast() && !matches!(ip.octets(), [224, 0, 0, _] | [239, 255, 255, 250]),
+        // The scope stands in the low half of the second byte; 2 is one link.
+        IpAddr::V6(ip) => ip.is_multicast() && ip.octets().get(1).is_some_and(|b| b & 0x0F > 2),
+    };
+    if is_stream && packet.reach == Reach::Group { Cast::Stream } else { Cast::Signal }
 }
 
 /// Tells streams of one protocol apart by where they go.

@@ -1,0 +1,98 @@
+//! Who speaks with whom on a network, and how much of it had to be sent again.
+
+use super::inventory::DeviceId;
+use rustc_hash::FxHashMap;
+use std::net::IpAddr;
+
+/// Most pairs that are kept apart, a network.
+const MAX_TALKS: usize = 4096;
+
+/// What a packet means for the way between two hosts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Packet {
+    /// A TCP segment with data that was not seen before.
+    Data,
+    /// A TCP segment whose data was sent before.
+    DataAgain,
+    /// Any other.
+    Other,
+}
+
+/// One direction between two hosts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Talk {
+    /// Who sent the frames.
+    pub from: DeviceId,
+    /// Whom they were for.
+    pub to: DeviceId,
+    /// The packets' own sender and receiver: others than the hosts when one of these is a router.
+    pub ips: (IpAddr, IpAddr),
+    /// Packets.
+    pub packets: u64,
+    /// TCP segments with data.
+    pub data: u64,
+    /// Those of them whose data was sent before, to a host that could be reached.
+    pub again: u64,
+}
+
+/// The pairs of a network. At most [`MAX_TALKS`].
+#[derive(Debug, Clone, Default)]
+pub struct Talks {
+    list: Vec<Talk>,
+    index: FxHashMap<(DeviceId, DeviceId, IpAddr, IpAddr), usize>,
+}
+
+impl Talks {
+    pub(super) fn add(&mut self, from: DeviceId, to: DeviceId, ips: (IpAddr, IpAddr), packet: Packet) {
+        let key = (from, to, ips.0, ips.1);
+        let next = self.list.len();
+        let index = match self.index.get(&key) {
+            Some(&index) => index,
+            None if next >= MAX_TALKS => return,
+            None => {
+                self.index.insert(key, next);
+                self.list.push(Talk { from, to, ips, packets: 0, data: 0, again: 0 });
+                next
+            }
+        };
+        if let Some(talk) = self.list.get_mut(index) {
+            talk.packets += 1;
+            talk.data += u64::from(packet != Packet::Other);
+            talk.again += u64::from(packet == Packet::DataAgain);
+        }
+    }
+
+    /// Every direction, in order of appearance.
+    pub fn iter(&self) -> impl Iterator<Item = &Talk> {
+        self.list.iter()
+    }
+
+    /// Packets that were seen on their way to this host alone. Where there are some, answers to it would be seen too.
+    #[must_use]
+    pub fn packets_to(&self, device: DeviceId) -> u64 {
+        self.list.iter().filter(|t| t.to == device).map(|t| t.packets).sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::net::Ipv4Addr;
+
+    #[test]
+    fn directions_are_kept_apart_and_bounded() {
+        let mut talks = Talks::default();
+        let ip = |n: u32| IpAddr::V4(Ipv4Addr::from(0xC000_0200 + n));
+        let (a, b) = (DeviceId(0), DeviceId(1));
+        talks.add(a, b, (ip(1), ip(2)), Packet::Data);
+        talks.add(a, b, (ip(1), ip(2)), Packet::DataAgain);
+        talks.add(b, a, (ip(2), ip(1)), Packet::Other);
+        let counts: Vec<_> = talks.iter().map(|t| (t.packets, t.data, t.again)).collect();
+        assert_eq!(counts, [(2, 2, 1), (1, 0, 0)]);
+        assert_eq!((talks.packets_to(b), talks.packets_to(a)), (2, 1));
+        for n in 0..10_000 {
+            talks.add(a, b, (ip(1), ip(n)), Packet::Other);
+        }
+        assert_eq!(talks.iter().count(), MAX_TALKS);
+    }
+}

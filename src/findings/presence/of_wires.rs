@@ -1,6 +1,6 @@
 //! Silences of whole wires: everyone at once.
 
-use super::{Presence, WireSilence, cadence, covered, on_boat_clock, patience, rooted};
+use super::{Presence, WireSilence, cadence, covered, follows, on_boat_clock, patience, rooted};
 use crate::books::Books;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::wires::WireId;
@@ -30,7 +30,9 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             continue;
         }
         for span in wire.gaps.over(patience(books, fastest, wire)) {
-            if books.clock_leapt(span) {
+            // The quiet in which everything starts after an outage belongs to it.
+            let starting = presence.wires.iter().any(|(w, outage, _)| *w == id && follows(span, outage.to));
+            if starting || books.clock_leapt(span) {
                 continue;
             }
             let missed = cadences.iter().filter(|c| **c * 3.0 < span.seconds()).count();

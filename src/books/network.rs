@@ -38,6 +38,9 @@ const MAX_DHCP: usize = 256;
 /// Most stretches of flood that are remembered, a network.
 const MAX_FLOODS: usize = 64;
 
+/// 70 % of what a 100 Mbit/s link carries in a second, octets.
+const BUSY_OCTETS: u64 = 8_750_000;
+
 /// Group and broadcast frames a second from which a second counts as flooded (common practice: over 1000).
 pub const FLOOD_PER_S: u64 = 1000;
 
@@ -176,6 +179,8 @@ pub struct Host {
     pub lease: Option<(Ipv4Addr, Option<Ipv4Addr>)>,
     /// Its octets in the busiest second: when, and how many.
     pub peak: Option<(Time, u64)>,
+    /// Stretches of seconds with more than 70 % of 100 Mbit/s.
+    pub busy: Vec<Span>,
     second: i64,
     octets: u64,
     first: Option<Time>,
@@ -253,6 +258,10 @@ impl Host {
         if second != self.second {
             self.second = second;
             self.octets = 0;
+        }
+        if self.octets < BUSY_OCTETS && self.octets + octets >= BUSY_OCTETS {
+            let at = Time(second.saturating_mul(1_000_000));
+            bounded::stretch(&mut self.busy, MAX_FLOODS, Span::new(at, at.plus(1.0)), 1.5);
         }
         self.octets += octets;
         if self.peak.is_none_or(|(_, most)| most < self.octets) {

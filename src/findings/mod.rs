@@ -5,7 +5,9 @@
 mod absent;
 mod address_claim_failed;
 mod address_conflict;
+mod arp_unanswered;
 mod bad_checksum;
+mod broadcast_storm;
 mod bus_error;
 mod bus_load_high;
 mod clock_step;
@@ -14,6 +16,7 @@ mod depth_lost_at_speed;
 mod depth_not_available;
 mod device_dropout;
 mod device_restart;
+mod dhcp_unanswered;
 mod duplicate_depth_source;
 mod duplicate_heading_source;
 mod duplicate_instance;
@@ -21,11 +24,14 @@ mod duplicate_position_source;
 mod fast_packet_loss;
 mod garbled_sentence;
 mod heading_jump;
+mod ip_conflict;
 mod irregular_message;
 mod line_overloaded;
 mod link_flap;
+mod link_saturated;
 mod low_supply_voltage;
 mod message_dropout;
+mod network_address;
 mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;
@@ -38,8 +44,12 @@ mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
 mod request_unanswered;
+mod rival_dhcp_servers;
+mod self_assigned_address;
 mod slow_message;
+mod split_subnet;
 mod steps_of;
+mod tcp_retransmission;
 mod wire_outage;
 mod words;
 
@@ -115,6 +125,15 @@ const DETECTORS: &[Detector] = &[
     low_supply_voltage::DETECTOR,
     power_budget::DETECTOR,
     link_flap::DETECTOR,
+    ip_conflict::DETECTOR,
+    rival_dhcp_servers::DETECTOR,
+    dhcp_unanswered::DETECTOR,
+    self_assigned_address::DETECTOR,
+    split_subnet::DETECTOR,
+    broadcast_storm::DETECTOR,
+    link_saturated::DETECTOR,
+    tcp_retransmission::DETECTOR,
+    arp_unanswered::DETECTOR,
     bad_checksum::DETECTOR,
     garbled_sentence::DETECTOR,
     line_overloaded::DETECTOR,

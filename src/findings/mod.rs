@@ -14,11 +14,15 @@ mod dhcp_unanswered;
 mod duplicate_depth_source;
 mod duplicate_heading_source;
 mod duplicate_position_source;
+mod fix_lost;
+#[cfg(test)]
+mod fixture;
 mod heading_jump;
 mod ip_conflict;
 mod link_flap;
 mod link_saturated;
 mod message_dropout;
+mod motion;
 mod network_address;
 mod no_depth_source;
 mod no_heading_source;
@@ -88,6 +92,7 @@ const DETECTORS: &[Detector] = &[
     heading_jump::DETECTOR,
     duplicate_position_source::DETECTOR,
     position_jump::DETECTOR,
+    fix_lost::DETECTOR,
     no_heading_source::DETECTOR,
     no_position_source::DETECTOR,
     no_depth_source::DETECTOR,

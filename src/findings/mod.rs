@@ -28,6 +28,7 @@ mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;
 mod pairs;
+mod poor_fix;
 mod position_jump;
 pub mod presence;
 mod recording_damaged;
@@ -93,6 +94,7 @@ const DETECTORS: &[Detector] = &[
     duplicate_position_source::DETECTOR,
     position_jump::DETECTOR,
     fix_lost::DETECTOR,
+    poor_fix::DETECTOR,
     no_heading_source::DETECTOR,
     no_position_source::DETECTOR,
     no_depth_source::DETECTOR,

@@ -8,6 +8,7 @@ mod broadcast_storm;
 mod coarse_timestamps;
 mod depth_lost_at_speed;
 mod depth_not_available;
+mod depth_second_echo;
 mod device_dropout;
 mod device_restart;
 mod dhcp_unanswered;
@@ -101,6 +102,7 @@ const DETECTORS: &[Detector] = &[
     depth_not_available::DETECTOR,
     depth_lost_at_speed::DETECTOR,
     duplicate_depth_source::DETECTOR,
+    depth_second_echo::DETECTOR,
     message_dropout::DETECTOR,
     device_dropout::DETECTOR,
     wire_outage::DETECTOR,

@@ -6,6 +6,7 @@ mod absent;
 mod arp_unanswered;
 mod broadcast_storm;
 mod coarse_timestamps;
+mod depth_frozen;
 mod depth_lost_at_speed;
 mod depth_not_available;
 mod depth_second_echo;
@@ -103,6 +104,7 @@ const DETECTORS: &[Detector] = &[
     depth_lost_at_speed::DETECTOR,
     duplicate_depth_source::DETECTOR,
     depth_second_echo::DETECTOR,
+    depth_frozen::DETECTOR,
     message_dropout::DETECTOR,
     device_dropout::DETECTOR,
     wire_outage::DETECTOR,

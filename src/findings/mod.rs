@@ -6,10 +6,13 @@ mod absent;
 mod arp_unanswered;
 mod broadcast_storm;
 mod coarse_timestamps;
+mod compass_deviation;
+mod course_error;
 mod depth_frozen;
 mod depth_lost_at_speed;
 mod depth_not_available;
 mod depth_second_echo;
+mod deviation;
 mod device_dropout;
 mod device_restart;
 mod dhcp_unanswered;
@@ -19,7 +22,9 @@ mod duplicate_position_source;
 mod fix_lost;
 #[cfg(test)]
 mod fixture;
+mod heading_frozen;
 mod heading_jump;
+mod heading_misaligned;
 mod ip_conflict;
 mod link_flap;
 mod link_saturated;
@@ -31,6 +36,7 @@ mod no_heading_source;
 mod no_position_source;
 mod pairs;
 mod poor_fix;
+mod position_frozen;
 mod position_jump;
 pub mod presence;
 mod recording_damaged;
@@ -42,6 +48,7 @@ mod self_assigned_address;
 mod split_subnet;
 mod steps_of;
 mod tcp_retransmission;
+mod variation;
 mod wire_outage;
 mod words;
 
@@ -93,8 +100,12 @@ pub(crate) struct Evidence<'a> {
 const DETECTORS: &[Detector] = &[
     duplicate_heading_source::DETECTOR,
     heading_jump::DETECTOR,
+    heading_frozen::DETECTOR,
+    heading_misaligned::DETECTOR,
+    compass_deviation::DETECTOR,
     duplicate_position_source::DETECTOR,
     position_jump::DETECTOR,
+    position_frozen::DETECTOR,
     fix_lost::DETECTOR,
     poor_fix::DETECTOR,
     no_heading_source::DETECTOR,

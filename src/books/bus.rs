@@ -21,7 +21,7 @@ const MAX_BURSTS: usize = 64;
 
 /// A claim is an answer when a request for claims came at most this long before it, seconds (ISO 11783-5: a node
 /// answers within 250 ms, a requester waits 1.25 s).
-const ANSWER_S: f64 = 1.5;
+pub const ANSWER_S: f64 = 1.5;
 
 /// Two claims of one address by different NAMEs within this time are contention, seconds.
 const CONTENTION_S: f64 = 2.0;
@@ -56,6 +56,8 @@ pub struct Contention {
     pub span: Span,
     /// How often it went from one to another.
     pub changes: u64,
+    /// Whether two claimed it within [`CONTENTION_S`].
+    pub at_once: bool,
 }
 
 /// Requests for one message of one node.
@@ -65,6 +67,10 @@ pub struct Requests {
     pub asked: u64,
     /// How often an answer came in time.
     pub answered: u64,
+    /// When it was first asked.
+    pub first: Option<Time>,
+    /// When it was last asked.
+    pub last: Option<Time>,
     waiting: Option<Time>,
 }
 
@@ -143,6 +149,8 @@ impl Bus {
         {
             requests.asked += 1;
             requests.waiting = Some(time);
+            requests.first.get_or_insert(time);
+            requests.last = Some(time);
         }
     }
 
@@ -194,7 +202,7 @@ impl Bus {
 
     fn contend(&mut self, address: u8, devices: [DeviceId; 2], before: Time, time: Time) {
         let span = Span::new(before, time);
-        let new = || Contention { address, devices: Vec::new(), claims: 1, span, changes: 0 };
+        let new = || Contention { address, devices: Vec::new(), claims: 1, span, changes: 0, at_once: false };
         let Some(contention) =
             bounded::entry(&mut self.contentions, MAX_CONTENTIONS, |c| c.address == address, new)
         else {
@@ -202,6 +210,7 @@ impl Bus {
         };
         contention.claims += 1;
         contention.changes += 1;
+        contention.at_once |= span.seconds() <= CONTENTION_S;
         contention.span.to = contention.span.to.max(time);
         for device in devices {
             bounded::note(&mut contention.devices, MAX_CONTENTIONS, device);

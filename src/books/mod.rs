@@ -18,6 +18,7 @@ pub mod wires;
 use crate::recording::Summary;
 use crate::time::{Span, Time};
 pub use by_wire::ByWire;
+use wires::WireId;
 
 /// Everything that a run knows when the last record has been read.
 #[derive(Debug, Default)]
@@ -55,6 +56,13 @@ impl Books {
 }
 
 impl Books {
+    /// Whether the recording that holds a wire is damaged or lacks frames by itself, as far as it shows.
+    #[must_use]
+    pub fn recording_suffers(&self, wire: WireId) -> bool {
+        let recording = self.wires.get(wire).and_then(|w| self.recordings.get(w.recording));
+        recording.is_some_and(|r| r.damaged_bytes > 0 || r.lost_frames > 0)
+    }
+
     /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
     #[must_use]
     pub fn clock_leapt(&self, span: Span) -> bool {

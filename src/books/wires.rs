@@ -1,8 +1,9 @@
 //! Wires: frames, bytes, silences, and how finely their frames are stamped.
 
+use super::bounded;
 use super::timing::Gaps;
 use crate::recording::WireKind;
-use crate::time::Time;
+use crate::time::{Span, Time};
 
 /// Index of a wire in [`Wires`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -14,6 +15,12 @@ pub const MAX_WIRES: usize = 512;
 /// Stamps closer than this on a 250 kbit/s bus cannot both be the frame's own: the shortest frame with one data byte
 /// takes 300 us (fact sheet NMEA 2000, section 2).
 const CAN_FRAME_US: i64 = 200;
+
+/// Most steps back in time that are remembered, a wire.
+const MAX_STEPS_BACK: usize = 64;
+
+/// Steps back by less than this are packets that overtook each other, microseconds.
+const OVERTAKEN_US: i64 = 500_000;
 
 /// One wire.
 #[derive(Debug, Clone)]
@@ -40,6 +47,8 @@ pub struct Wire {
     pub gaps: Gaps,
     /// Bytes (Ethernet: octets on the wire; CAN: bits; line: characters) by second.
     pub load: Load,
+    /// Steps back in time, from the earlier stamp (which came later) to the later one.
+    pub steps_back: Vec<Span>,
     latest: Option<Time>,
     grain_us: i64,
     crowded: u64,
@@ -61,6 +70,7 @@ impl Wire {
             last: None,
             gaps: Gaps::default(),
             load: Load::default(),
+            steps_back: Vec::new(),
             latest: None,
             grain_us: 0,
             crowded: 0,
@@ -90,6 +100,8 @@ impl Wire {
                     super::timing::record(&mut self.pauses, step as u64);
                 }
                 self.gaps.interval(latest, time);
+            } else if step <= -OVERTAKEN_US {
+                bounded::push(&mut self.steps_back, MAX_STEPS_BACK, Span::new(time, latest));
             }
         }
         self.latest = Some(time);

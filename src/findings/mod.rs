@@ -3,8 +3,14 @@
 //! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
 
 mod absent;
+mod address_claim_failed;
+mod address_conflict;
 mod arp_unanswered;
+mod bad_checksum;
 mod broadcast_storm;
+mod bus_error;
+mod bus_load_high;
+mod clock_step;
 mod coarse_timestamps;
 mod compass_deviation;
 mod course_error;
@@ -18,16 +24,22 @@ mod device_restart;
 mod dhcp_unanswered;
 mod duplicate_depth_source;
 mod duplicate_heading_source;
+mod duplicate_instance;
 mod duplicate_position_source;
+mod fast_packet_loss;
 mod fix_lost;
 #[cfg(test)]
 mod fixture;
+mod garbled_sentence;
 mod heading_frozen;
 mod heading_jump;
 mod heading_misaligned;
 mod ip_conflict;
+mod irregular_message;
+mod line_overloaded;
 mod link_flap;
 mod link_saturated;
+mod low_supply_voltage;
 mod message_dropout;
 mod motion;
 mod network_address;
@@ -38,13 +50,16 @@ mod pairs;
 mod poor_fix;
 mod position_frozen;
 mod position_jump;
+mod power_budget;
 pub mod presence;
 mod recording_damaged;
 mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
+mod request_unanswered;
 mod rival_dhcp_servers;
 mod self_assigned_address;
+mod slow_message;
 mod split_subnet;
 mod steps_of;
 mod tcp_retransmission;
@@ -120,6 +135,17 @@ const DETECTORS: &[Detector] = &[
     device_dropout::DETECTOR,
     wire_outage::DETECTOR,
     device_restart::DETECTOR,
+    slow_message::DETECTOR,
+    irregular_message::DETECTOR,
+    address_conflict::DETECTOR,
+    address_claim_failed::DETECTOR,
+    duplicate_instance::DETECTOR,
+    bus_error::DETECTOR,
+    bus_load_high::DETECTOR,
+    fast_packet_loss::DETECTOR,
+    request_unanswered::DETECTOR,
+    low_supply_voltage::DETECTOR,
+    power_budget::DETECTOR,
     link_flap::DETECTOR,
     ip_conflict::DETECTOR,
     rival_dhcp_servers::DETECTOR,
@@ -130,9 +156,13 @@ const DETECTORS: &[Detector] = &[
     link_saturated::DETECTOR,
     tcp_retransmission::DETECTOR,
     arp_unanswered::DETECTOR,
+    bad_checksum::DETECTOR,
+    garbled_sentence::DETECTOR,
+    line_overloaded::DETECTOR,
     recording_truncated::DETECTOR,
     recording_damaged::DETECTOR,
     recording_gap::DETECTOR,
+    clock_step::DETECTOR,
     coarse_timestamps::DETECTOR,
     recording_too_short::DETECTOR,
 ];

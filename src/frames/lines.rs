@@ -9,9 +9,23 @@ pub const MAX_LINE: usize = 1024;
 /// What begins a datagram of sentences (IEC 61162-450 7.2.3.3).
 pub const SENTENCE_DATAGRAM: &[u8] = b"UdPbC\0";
 
+/// Bytes at a payload's begin that tell text from other data.
+const TEXT_HEAD: usize = 64;
+
 /// Whether a payload looks like lines of sentences or of CAN frames in hex; looks at its first bytes only.
 #[must_use]
 pub fn looks_like_lines(payload: &[u8]) -> bool {
+    begins_line(payload) && is_text(payload.strip_prefix(SENTENCE_DATAGRAM).unwrap_or(payload))
+}
+
+/// Whether three in four of the first bytes are text; a noisy line has some that are not.
+fn is_text(payload: &[u8]) -> bool {
+    let head = payload.get(..TEXT_HEAD).unwrap_or(payload);
+    let other = head.iter().filter(|b| !matches!(b, b' '..=b'~' | b'\r' | b'\n' | b'\t' | b'\0')).count();
+    other * 4 <= head.len()
+}
+
+fn begins_line(payload: &[u8]) -> bool {
     match payload.trim_ascii_start() {
         [b'$' | b'!', next, ..] => next.is_ascii_uppercase() || next.is_ascii_digit(),
         [b'\\', next, ..] => next.is_ascii_alphanumeric(),
@@ -42,6 +56,12 @@ pub fn datagram_lines(payload: &[u8]) -> impl Iterator<Item = &[u8]> {
             }
         }
     })
+}
+
+/// The whole lines of a payload that a recorder cut short: its last, unfinished line is left out.
+#[must_use]
+pub fn whole_lines(payload: &[u8]) -> &[u8] {
+    payload.get(..memchr::memrchr2(b'\r', b'\n', payload).unwrap_or(0)).unwrap_or_default()
 }
 
 /// Cuts a stream of bytes into lines.
@@ -159,6 +179,25 @@ mod tests {
         for other in others {
             assert!(!looks_like_lines(other), "{}", other.escape_ascii());
         }
+    }
+
+    #[test]
+    fn data_that_begins_as_a_sentence_does_is_no_text() {
+        let noise = |start: &[u8]| -> Vec<u8> {
+            start
+                .iter()
+                .copied()
+                .chain((0..200_u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 13) as u8))
+                .collect()
+        };
+        assert!(!looks_like_lines(&noise(b"$M")) && !looks_like_lines(&noise(b"\\8")));
+        assert!(looks_like_lines(b"$GPGGA,1\x82\x03,\xFF,N*00\r\n"), "a noisy line");
+    }
+
+    #[test]
+    fn a_cut_payload_gives_its_whole_lines() {
+        assert_eq!(whole_lines(b"$A*00\r\n$B*0"), b"$A*00\r");
+        assert_eq!(whole_lines(b"\\s:GP"), b"");
     }
 
     #[test]

@@ -9,7 +9,7 @@ use crate::books::wires::WireId;
 use crate::frames::{
     Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp,
     MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, Ssdp, SsdpKind, StreamKey, StreamSink,
-    Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness, looks_like_lines, parse,
+    Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness, looks_like_lines, parse, whole_lines,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
@@ -228,7 +228,8 @@ impl Intake {
             self.stream(way, "lines", part(&(ip.destination, ports.1)));
             let port = ports.1;
             let key = FeedKey { wire: way.wire, host: way.host, tcp: false, port };
-            for line in datagram_lines(udp.payload) {
+            let payload = if cut { whole_lines(udp.payload) } else { udp.payload };
+            for line in datagram_lines(payload) {
                 self.carried_line(key, (ip.destination, port), way.time, line);
             }
         } else {

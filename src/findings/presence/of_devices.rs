@@ -23,7 +23,8 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
 fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Presence) {
     let Some(device) = books.inventory.get(id) else { return };
     let root = rooted(books, device.wire);
-    let restarts = restarts(books, id);
+    let quarrels = quarrels(books, id);
+    let restarts = if quarrels { Vec::new() } else { restarts(books, id) };
     let cadence = cadence(books, id);
     let mut silences: Vec<Silence> = match cadence {
         Some(cadence) => device
@@ -58,7 +59,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         let starting = device.first.is_some_and(|first| follows(s.span, first)) && starts_anew(books, id);
         !after_outage && !starting
     });
-    if quarrels(books, id) {
+    if quarrels {
         silences.clear();
     }
     let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s)).collect();
@@ -93,9 +94,8 @@ pub(super) fn starts_anew(books: &Books, id: DeviceId) -> bool {
 
 /// Whether a node contends for its address or has none: its silences belong to that quarrel.
 pub(super) fn quarrels(books: &Books, id: DeviceId) -> bool {
-    books.buses.iter().any(|(_, bus)| {
-        bus.contentions.iter().any(|c| c.devices.contains(&id)) || bus.homeless.iter().any(|(d, _)| *d == id)
-    })
+    crate::findings::address_conflict::involves(books, id)
+        || books.buses.iter().any(|(_, bus)| bus.homeless.iter().any(|(d, _)| *d == id))
 }
 
 /// When an N2K device claimed its address anew after it had been seen: from its last frame before to the claim.

@@ -1,0 +1,172 @@
+//! Two NAMEs on one address, and neither gives way.
+
+use super::words::{labels, number};
+use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
+use crate::books::bus::{Bus, Contention};
+use crate::books::inventory::DeviceId;
+use crate::report::model::Severity;
+use crate::time::Time;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "address-conflict",
+        severity: "fault",
+        meaning: "Two devices of the bus speak with one address. Every listener takes both for the same device: values of one \
+                  are hidden by, or mixed with, those of the other.",
+        detection: "Address claims of two NAMEs for one address that go on: both keep it after the claims, or they take it from \
+                    each other four times or more.",
+        lookalikes: "A short contest at power-up, after which one of the two moves to another address: that is how addresses are \
+                     shared out. A device that was exchanged for another while recording. A device whose instance was changed: \
+                     its NAME changes with it. A device that gives up: address-claim-failed.",
+        checks: "Unplug one of the two and look whether the other's data come steadily. Update the software of both; give one of \
+                 them another address or instance, where its menu allows.",
+        cautions: "Switch the bus off before you open its connectors. Until it is solved trust neither of the two devices for \
+                   steering or depth.",
+    },
+    complaints: &[
+        "no-heading",
+        "no-position",
+        "no-depth",
+        "heading-jumps",
+        "position-jumps",
+        "data-drops-out",
+    ],
+    detect,
+};
+
+/// The address goes to and fro this often in a quarrel; a normal contest is over after claim, defence and retreat (two
+/// changes, ISO 11783-5 4.4).
+const QUARREL_CHANGES: u64 = 4;
+
+/// A contest may still be open when the recording ends so soon after it, seconds (a requester waits 1.25 s,
+/// ISO 11783-5 4.4; the loser's next claim another 0.25 s).
+const OPEN_S: f64 = 2.0;
+
+/// The bits of a NAME that stay with a device whatever its settings: unique number and manufacturer.
+const OWN_BITS: u64 = 0xFFFF_FFFF;
+
+/// Whether the contention goes on, so that it is a fault and no start-up contest.
+pub(super) fn lasts(books: &Books, bus: &Bus, contention: &Contention, end: Option<Time>) -> bool {
+    let homeless = |id: &DeviceId| bus.homeless.iter().any(|(device, _)| device == id);
+    if contention.devices.iter().any(homeless) {
+        return false;
+    }
+    if contention.changes >= QUARREL_CHANGES {
+        return true;
+    }
+    let keepers: Vec<_> = contention
+        .devices
+        .iter()
+        .filter_map(|id| books.inventory.get(*id))
+        .filter(|device| device.address() == Some(contention.address))
+        .filter_map(|device| device.name())
+        .collect();
+    let apart = keepers.iter().any(|a| keepers.iter().any(|b| a.0 & OWN_BITS != b.0 & OWN_BITS));
+    // A single change may be an exchange of devices, unless both claimed within one round of answers.
+    let both_there = contention.changes >= 2 || contention.at_once;
+    let settled = end.is_some_and(|end| end.since(contention.span.to) > OPEN_S);
+    keepers.len() >= 2 && apart && both_there && settled
+}
+
+/// Whether a device contends for its address with another that does not give way.
+pub(super) fn involves(books: &Books, id: DeviceId) -> bool {
+    books.buses.iter().any(|(wire, bus)| {
+        let end = books.wires.get(wire).and_then(|w| w.last);
+        bus.contentions.iter().any(|c| c.devices.contains(&id) && lasts(books, bus, c, end))
+    })
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut findings = Vec::new();
+    for (wire, bus) in books.buses.iter() {
+        let end = books.wires.get(wire).and_then(|w| w.last);
+        for contention in bus.contentions.iter().filter(|c| lasts(books, bus, c, end)) {
+            let names: Vec<_> = contention
+                .devices
+                .iter()
+                .filter_map(|id| Some(format!("{:016X}", books.inventory.get(*id)?.name()?.0)))
+                .collect();
+            let who = labels(books, &contention.devices);
+            findings.push(
+                Finding::new(
+                    Severity::Fault,
+                    format!("{} devices use address {}: {who}", contention.devices.len(), contention.address),
+                )
+                .devices(contention.devices.iter().copied())
+                .messages(["60928".to_owned()])
+                .count("address", u64::from(contention.address))
+                .count("claims", contention.claims)
+                .spans([contention.span])
+                .evidence(format!("NAMEs that claim it: {}.", names.join(", ")))
+                .evidence(format!(
+                    "{} claims over {} s; the address went from one to another {} times and nobody moved away for good.",
+                    contention.claims,
+                    number(contention.span.seconds(), 0),
+                    contention.changes
+                ))
+                .evidence("Messages from this address cannot be told apart by sender; values of both are mixed.")
+                .check("Unplug one of the two devices: the other's data must then come steadily.")
+                .check("Update both; give one of them another device instance or address where its menu allows."),
+            );
+        }
+    }
+    findings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::wires::WireId;
+    use crate::findings::{judge, presence};
+    use crate::messages::n2k::Name;
+    use crate::recording::WireKind;
+
+    const A: Name = Name(0xC078_8C00_EF98_8350);
+    const B: Name = Name(0x4078_8200_F769_AE1D);
+
+    /// Claims (second, address, NAME) on a bus that is recorded for 200 s.
+    fn found(claims: &[(f64, u8, Name)]) -> Vec<Finding> {
+        let mut books = Books::default();
+        let wire = books.wires.add(0, WireKind::Can, None, None);
+        for &(at, address, name) in claims {
+            let time = Some(Time(0).plus(at));
+            let device = books.inventory.claim(wire, address, name).unwrap();
+            books.buses.of(wire).claim(time, address, name, device, None);
+        }
+        for at in [0, 200_000_000] {
+            books.wires.get_mut(WireId(0)).unwrap().frame(Some(Time(at)), 8, 131);
+        }
+        let evidence = Evidence { books: &books, presence: presence::survey(&books) };
+        let found = detect(&evidence);
+        assert_eq!(judge(&books).iter().filter(|f| f.kind == "address-conflict").count(), found.len());
+        found
+    }
+
+    #[test]
+    fn two_that_both_stay_are_in_conflict() {
+        let found = found(&[(5.0, 28, B), (5.04, 28, A), (41.0, 28, A), (41.03, 28, B)]);
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].numbers["claims"], crate::report::model::Number::Count(4));
+    }
+
+    #[test]
+    fn a_contest_that_ends_is_how_it_should_be() {
+        assert!(found(&[(5.0, 28, A), (20.0, 28, B), (20.1, 29, A)]).is_empty(), "the lower NAME wins");
+        assert!(found(&[(5.0, 28, B), (20.0, 28, A), (20.1, 28, B), (20.3, 29, A)]).is_empty(), "a defence");
+    }
+
+    #[test]
+    fn an_exchange_is_no_conflict() {
+        assert!(found(&[(5.0, 28, A), (90.0, 28, B)]).is_empty());
+        let renamed = Name(A.0 | 0x0000_0001_0000_0000);
+        assert!(found(&[(5.0, 28, A), (6.0, 28, renamed)]).is_empty(), "another device instance");
+    }
+
+    #[test]
+    fn a_tug_without_end_is_a_conflict() {
+        let claims: Vec<_> = (0..6).map(|i| (f64::from(i), 28, if i % 2 == 0 { A } else { B })).collect();
+        assert_eq!(found(&claims).len(), 1);
+    }
+}

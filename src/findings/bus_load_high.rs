@@ -1,0 +1,129 @@
+//! A CAN bus carries so much that low-priority messages wait.
+
+use super::words::number;
+use super::{Detector, Doc, Evidence, Finding};
+use crate::recording::WireKind;
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "bus-load-high",
+        severity: "warning over 60 %, fault over 80 % in any second",
+        meaning: "The bus is so full that messages of low priority wait and come late or not at all.",
+        detection: "The bits of all frames, stuff bits counted from their content, in the busiest second against the 250 kbit/s of \
+                    NMEA 2000. Where frames bear the stamp of a batch, the mean alone is judged.",
+        lookalikes: "A recorder that hands over late what it gathered shows a full second that never was: more than a bus can \
+                     carry tells it. A bus of another bit rate is none of NMEA 2000.",
+        checks: "Look which sender sends most, in the report's table of timing; slow down or switch off messages that nobody uses. \
+                 Split a large network.",
+        cautions: "Before you switch a message off make sure that no autopilot or alarm lives by it.",
+    },
+    complaints: &["data-drops-out"],
+    detect,
+};
+
+/// What an NMEA 2000 bus carries, bits a second.
+const CAPACITY: f64 = 250_000.0;
+
+/// From this load on it is worth a look, percent.
+const HIGH: f64 = 60.0;
+
+/// From this load on messages come late, percent.
+const FULL: f64 = 80.0;
+
+/// Frames that share a batch's stamp over a longer time than this may fall into the wrong second, seconds.
+const BATCH_S: f64 = 0.1;
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut findings = Vec::new();
+    for (id, wire) in books.wires.iter().filter(|(_, w)| w.kind == WireKind::Can) {
+        let foreign = books.buses.get(id).map_or(0, |bus| bus.foreign);
+        let (Some(first), Some(last), Some((at, most))) = (wire.first, wire.last, wire.load.peak) else {
+            continue;
+        };
+        let seconds = last.since(first);
+        if foreign * 2 > wire.frames || seconds < 1.0 {
+            continue;
+        }
+        let mean = wire.load.total as f64 / seconds / CAPACITY * 100.0;
+        let peak = most as f64 / CAPACITY * 100.0;
+        // What comes out of a network stream or a batch has lost its own time.
+        let own_time = wire.carried_by.is_none() && wire.stamp_s() <= BATCH_S && peak <= 102.0;
+        let judged = if own_time { peak } else { mean };
+        if judged <= HIGH || judged > 102.0 {
+            continue;
+        }
+        let severity = if judged > FULL { Severity::Fault } else { Severity::Warning };
+        let mut busiest: Vec<_> = books
+            .inventory
+            .iter()
+            .filter(|(_, d)| d.wire == id && d.frames > 0)
+            .map(|(device, d)| (d.frames, device))
+            .collect();
+        busiest.sort_unstable_by(|a, b| b.cmp(a));
+        let mut finding = Finding::new(
+            severity,
+            format!("The bus is loaded to {} % (mean {} %)", number(judged, 0), number(mean, 0)),
+        )
+        .real("peak_percent", if own_time { peak } else { mean })
+        .real("mean_percent", mean)
+        .evidence(format!(
+            "{} bits in the second from {}, of 250000 that the bus carries.",
+            most,
+            at.clock()
+        ));
+        if let Some((frames, device)) = busiest.first() {
+            let share = *frames as f64 / wire.frames.max(1) as f64;
+            finding = finding.evidence(format!(
+                "{} sends {} of all frames.",
+                books.inventory.label(*device),
+                super::words::percent(share)
+            ));
+        }
+        if own_time {
+            finding = finding.spans([Span::new(at, at.plus(1.0))]);
+        } else {
+            finding = finding.evidence("Frames bear the stamp of a batch: single seconds cannot be judged.");
+        }
+        findings.push(
+            finding
+                .check("Look which device sends most, and slow down or switch off messages that nobody uses.")
+                .check("If it stays high, split the network."),
+        );
+    }
+    findings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::Books;
+    use crate::findings::presence;
+    use crate::time::Time;
+
+    /// Frames of 131 bits, `per_s` a second for ten seconds, evenly or all at each second's begin.
+    fn found(per_s: i64, batched: bool) -> Vec<Finding> {
+        let mut books = Books::default();
+        let id = books.wires.add(0, WireKind::Can, None, None);
+        for i in 0..per_s * 10 {
+            let step = if batched { i / per_s * 1_000_000 } else { i * 1_000_000 / per_s };
+            books.wires.get_mut(id).unwrap().frame(Some(Time(step)), 8, 131);
+        }
+        books.wires.settle();
+        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+    }
+
+    #[test]
+    fn load_is_judged_by_the_busiest_second() {
+        assert_eq!(found(1300, false)[0].severity, Severity::Warning, "68 %");
+        assert_eq!(found(1700, false)[0].severity, Severity::Fault, "89 %");
+        assert!(found(900, false).is_empty(), "47 %");
+    }
+
+    #[test]
+    fn what_no_bus_can_carry_is_the_recorders_doing() {
+        assert!(found(3000, true).is_empty(), "157 %");
+    }
+}

@@ -1,0 +1,190 @@
+//! A message has its rate on average and comes raggedly.
+
+use super::words::{labels, number, percent, seconds};
+use super::{Detector, Doc, Evidence, Finding, address_conflict, line_overloaded};
+use crate::books::timing::{Message, Stream};
+use crate::books::wires::WireId;
+use crate::report::model::Severity;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "irregular-message",
+        severity: "warning",
+        meaning: "A message comes in bunches with holes between: a chart or a pointer stutters, an autopilot gets its data late.",
+        detection: "On average the message keeps its standard rate (to a third; 0183: its own mean rate), and yet three intervals \
+                    in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
+                    Pauses of ten intervals and more do not count here. When half of the other senders' messages are ragged \
+                    too, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
+                    buses inside network packets, which come in the network's time.",
+        lookalikes: "A gateway or recorder that hands frames over in batches makes everything ragged. Single pauses are \
+                     message-dropout. A message that is sent when something changes has no rate.",
+        checks: "Update the sender and the gateway in front of it; look for a setting that sends on change, or that shares one slow \
+                 line among many messages.",
+        cautions: "",
+    },
+    complaints: &["heading-jumps"],
+    detect,
+};
+
+/// On average the interval keeps to the standard within this share.
+const RIGHT_ON_AVERAGE: f64 = 1.0 / 3.0;
+
+/// An interval longer than so many nominal ones is late.
+const LATE: f64 = 2.5;
+
+/// So large a share of late intervals is a habit: one frame in a hundred waits on any sound bus (common practice).
+const LATE_SHARE: f64 = 0.03;
+
+/// The 99th percentile is so many nominal intervals, at least.
+const RAGGED: f64 = 3.0;
+
+/// Longer than so many nominal intervals is a pause.
+const PAUSE: f64 = 10.0;
+
+/// Messages sent more seldom than this by standard are sent on change as well, seconds.
+const LIVE_S: f64 = 2.5;
+
+/// A 0183 line has no strict rate; shorter waits than this nobody minds, seconds.
+const MINDED_S: f64 = 1.0;
+
+/// Fewer messages than this tell nothing of a habit.
+const ENOUGH: u64 = 60;
+
+/// How a message comes.
+struct Rhythm {
+    nominal_s: f64,
+    p99_s: f64,
+    late: f64,
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut findings: Vec<Finding> = Vec::new();
+    let mut ragged: Vec<(&Stream, WireId, Rhythm)> = Vec::new();
+    let mut judged: Vec<(&Stream, WireId)> = Vec::new();
+    for stream in books.timing.iter() {
+        let Some(wire) = books.inventory.get(stream.device).map(|d| d.wire) else { continue };
+        let Some(rhythm) = rhythm(evidence, stream, wire) else { continue };
+        judged.push((stream, wire));
+        if rhythm.late >= LATE_SHARE && rhythm.p99_s >= RAGGED * rhythm.nominal_s {
+            ragged.push((stream, wire, rhythm));
+        }
+    }
+    ragged.sort_by(|a, b| (b.2.p99_s / b.2.nominal_s).total_cmp(&(a.2.p99_s / a.2.nominal_s)));
+    for (stream, wire, rhythm) in &ragged {
+        if findings.iter().any(|f| f.devices.contains(&stream.device)) {
+            continue;
+        }
+        let other = |s: &Stream, w: WireId| w == *wire && s.device != stream.device;
+        let others = judged.iter().filter(|(s, w)| other(s, *w)).count();
+        let others_ragged = ragged.iter().filter(|(s, w, _)| other(s, *w)).count();
+        if others_ragged > 0 && others_ragged * 2 >= others {
+            continue;
+        }
+        let all = || ragged.iter().filter(|(s, _, _)| s.device == stream.device);
+        let who = labels(books, &[stream.device]);
+        findings.push(
+            Finding::new(
+                Severity::Warning,
+                format!("{} of {who} comes raggedly: up to {} apart", stream.message, seconds(rhythm.p99_s)),
+            )
+            .devices([stream.device])
+            .messages(all().map(|(s, _, _)| s.message.to_string()))
+            .real("nominal_s", rhythm.nominal_s)
+            .real("p99_s", rhythm.p99_s)
+            .evidence(format!(
+                "{} messages, on average one in {} s; {} of the intervals are over {} s, 1 % over {} s.",
+                stream.count,
+                number(rhythm.nominal_s, 2),
+                percent(rhythm.late),
+                number(LATE * rhythm.nominal_s, 2),
+                number(rhythm.p99_s, 2)
+            ))
+            .evidence(format!(
+                "{others_ragged} of {others} messages of other senders on this wire are ragged."
+            ))
+            .check(format!("Update {who}, and the gateway in front of it if there is one."))
+            .check("Look for a setting that sends on change, or for one slow line that many messages share."),
+        );
+    }
+    findings
+}
+
+/// How a message comes, when it has a rate at all and keeps it on average.
+fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm> {
+    let books = evidence.books;
+    // What comes out of a network's packets has lost its own time.
+    let wire = books.wires.get(id).filter(|w| w.carried_by.is_none())?;
+    let standard = stream.standard_s.filter(|s| *s <= LIVE_S && stream.count >= ENOUGH)?;
+    // Pauses, and leaps of the recorder's clock, are no rhythm.
+    let rough = stream.last?.since(stream.first?) / (stream.count - 1) as f64;
+    let pauses = stream.gaps.over(PAUSE * standard.max(rough));
+    let paused: f64 = pauses.iter().map(|p| p.seconds()).sum();
+    let intervals = stream.intervals.len().checked_sub(pauses.len() as u64).filter(|n| *n > 0)?;
+    let mean = (stream.last?.since(stream.first?) - paused) / intervals as f64;
+    let nominal_s = match stream.message {
+        Message::Pgn(_) if (mean - standard).abs() <= RIGHT_ON_AVERAGE * standard => standard,
+        Message::Sentence(_) if mean > 0.0 && mean <= LIVE_S => mean,
+        _ => return None,
+    };
+    let line = matches!(stream.message, Message::Sentence(_));
+    if wire.stamp_s() > 0.5 * nominal_s
+        || line_overloaded::full(books, id).is_some()
+        || address_conflict::involves(books, stream.device)
+        || stream.steps_back > 0
+    {
+        return None;
+    }
+    let least = LATE * nominal_s + wire.stamp_s();
+    let least = if line { least.max(MINDED_S) } else { least };
+    let us = |s: f64| (s * 1e6) as u64;
+    let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s).max(us(least)));
+    let p99_s = stream.quantile_s(0.99)?.min(PAUSE * nominal_s);
+    Some(Rhythm { nominal_s, p99_s, late: late as f64 / intervals as f64 })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::Books;
+    use crate::findings::presence;
+    use crate::recording::WireKind;
+    use crate::time::Time;
+
+    /// Two devices with a message of 10 a second each; `bent` bends the time of the n-th.
+    fn found(bent: [fn(i64) -> i64; 2]) -> Vec<Finding> {
+        let mut books = Books::default();
+        let wire = books.wires.add(0, WireKind::Can, None, None);
+        for (address, bend) in bent.into_iter().enumerate() {
+            let id = books.inventory.node(wire, address as u8).unwrap();
+            for i in 0..600 {
+                let time = Some(Time(bend(i) + i % 3 * 700));
+                books.wires.get_mut(wire).unwrap().frame(time, 8, 131);
+                books.inventory.frame(id, time, 8);
+                books.timing.message(id, Message::Pgn(127_488), 0, Some(0.1), time);
+            }
+        }
+        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+    }
+
+    const EVEN: fn(i64) -> i64 = |i| i * 100_000;
+
+    /// Four at once, then 0.4 s nothing.
+    const BUNCHED: fn(i64) -> i64 = |i| i / 4 * 400_000 + i % 4 * 6_000;
+
+    #[test]
+    fn one_ragged_sender_is_found() {
+        let found = found([EVEN, BUNCHED]);
+        assert_eq!(found.len(), 1);
+        assert!(
+            matches!(found[0].numbers["p99_s"], crate::report::model::Number::Real(s) if (s - 0.38).abs() < 0.02)
+        );
+    }
+
+    #[test]
+    fn a_batching_recorder_and_a_single_pause_are_none() {
+        assert!(found([BUNCHED, BUNCHED]).is_empty(), "everything comes in bunches");
+        assert!(found([EVEN, |i| i * 100_000 + if i > 300 { 4_000_000 } else { 0 }]).is_empty(), "a dropout");
+        assert!(found([EVEN, |i| i * 600_000]).is_empty(), "steady and slow");
+    }
+}

@@ -1,0 +1,127 @@
+//! A 0183 line is asked to carry more than its baud rate allows.
+
+use super::words::number;
+use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
+use crate::books::wires::WireId;
+use crate::recording::WireKind;
+use crate::report::model::Severity;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "line-overloaded",
+        severity: "fault",
+        meaning: "A talker or multiplexer gets more sentences than the line can take. Its buffer overflows: sentences are cut, run \
+                  into each other, come late or not at all.",
+        detection: "Over the whole recording the line carries 93 % or more of what 4800 or 38400 baud allow (480 or 3840 \
+                    characters a second), no second clearly more than that, and one sentence in a hundred or more is cut or \
+                    merged.",
+        lookalikes: "A faster line that happens to carry as much has no damaged sentences. Noise and wrong polarity damage \
+                     sentences at any load: bad-checksum, garbled-sentence.",
+        checks: "Switch off sentences that nobody uses, or send them less often; set talker and listeners to 38400 where both \
+                 can; give a fast heading a line of its own.",
+        cautions: "Make sure that no autopilot or alarm lives by a sentence before you switch it off.",
+    },
+    complaints: &["data-drops-out", "no-heading", "no-position", "no-depth", "heading-jumps"],
+    detect,
+};
+
+/// Characters a second of IEC 61162-1 (4800 baud) and IEC 61162-2 (38400 baud), ten bits a character.
+const CAPACITIES: [f64; 2] = [480.0, 3840.0];
+
+/// A line is full from this share of its capacity on. Trouble begins at about 0.8 (common practice), but a mean can only
+/// stay so near to the limit because the limit holds it.
+const FULL: f64 = 0.93;
+
+/// Stamps are rounded and the recorder's clock errs a little.
+const OVER: f64 = 1.02;
+
+/// A second may hold one sentence (82 characters) more than it took.
+const SENTENCE: f64 = 82.0;
+
+/// Share of cut and merged sentences that says that the line suffers.
+const SUFFERS: f64 = 0.01;
+
+/// Fewer seconds than this tell nothing of a mean.
+const LEAST_S: f64 = 20.0;
+
+/// A full line: characters a second, and what it can carry.
+pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
+    let wire = books.wires.get(id).filter(|w| w.kind == WireKind::Line)?;
+    let line = books.lines.get(id)?;
+    let seconds = wire.last?.since(wire.first?);
+    let per_s = wire.load.total as f64 / seconds;
+    let (_, peak) = wire.load.peak?;
+    let capacity = CAPACITIES.into_iter().find(|c| per_s >= FULL * c && per_s <= OVER * c)?;
+    let held = peak as f64 <= capacity * 1.05 + SENTENCE;
+    let suffers = line.garbled >= 3 && line.garbled as f64 >= SUFFERS * line.total as f64;
+    (seconds >= LEAST_S && held && suffers).then_some((per_s, capacity))
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut findings = Vec::new();
+    for (id, line) in books.lines.iter() {
+        let Some((per_s, capacity)) = full(books, id) else { continue };
+        let talkers = books.inventory.iter().filter(|(_, d)| d.wire == id && d.frames > 0).map(|(id, _)| id);
+        findings.push(
+            Finding::new(
+                Severity::Fault,
+                format!("The line carries {} characters a second, as many as it can", number(per_s, 0)),
+            )
+            .devices(talkers)
+            .real("chars_per_s", per_s)
+            .real("capacity", capacity)
+            .evidence(format!(
+                "{} baud carry {} characters a second (ten bits each).",
+                number(capacity * 10.0, 0),
+                number(capacity, 0)
+            ))
+            .evidence(format!(
+                "{} of {} sentences are cut or run into each other, {} have a bad checksum.",
+                line.garbled, line.total, line.bad
+            ))
+            .check("Switch off sentences that nobody uses, or send them less often.")
+            .check("Set talker and listeners to 38400 baud where both can; give a fast heading a line of its own."),
+        );
+    }
+    findings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::presence;
+    use crate::messages::nmea0183::{Checksum, Fault};
+    use crate::time::Time;
+
+    /// Sentences of 40 characters, `per_s` a second for a minute, of which every `nth` is cut.
+    fn found(per_s: i64, nth: i64) -> usize {
+        let mut books = Books::default();
+        let id = books.wires.add(0, WireKind::Line, None, None);
+        for i in 0..per_s * 60 {
+            let time = Some(Time(i * 1_000_000 / per_s));
+            books.wires.get_mut(id).unwrap().frame(time, 40, 40);
+            if i % nth == 0 {
+                books.lines.of(id).fault(time, Fault::Merged, 40);
+            } else {
+                books.lines.of(id).sentence(time, None, Checksum::Good, false, 40);
+            }
+        }
+        books.wires.settle();
+        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+    }
+
+    #[test]
+    fn a_full_line_that_cuts_sentences_is_found() {
+        assert_eq!(found(12, 10), 1);
+        assert_eq!(found(96, 10), 1, "38400 baud");
+    }
+
+    #[test]
+    fn a_fast_line_and_a_noisy_line_are_none() {
+        assert_eq!(found(12, 1_000_000), 0, "a faster line that carries as much");
+        assert_eq!(found(6, 10), 0, "noise at half load");
+        assert_eq!(found(14, 10), 0, "more than 4800 baud can carry");
+    }
+}

@@ -9,6 +9,7 @@ pub mod clock;
 pub mod inventory;
 pub mod line;
 pub mod network;
+pub mod runs;
 pub mod series;
 pub mod steps;
 pub mod timing;

@@ -4,6 +4,7 @@ use super::pairs::{self, Curve};
 use super::words::{number, percent, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
+use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -43,6 +44,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             c => Some(finding(evidence.books, a, b, &c)),
         })
         .collect()
+}
+
+/// The devices that only repeat another one's depth.
+pub(super) fn repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
+    pairs::repeaters(evidence, "depth", |c| (0.6 * resolution(c), f64::INFINITY))
 }
 
 struct Comparison {
@@ -101,7 +107,7 @@ fn compare(a: &Source, b: &Source) -> Option<Comparison> {
 }
 
 /// The smallest step between two different depths, metres.
-fn resolution(curve: &Curve) -> f64 {
+pub(super) fn resolution(curve: &Curve) -> f64 {
     let mut steps: Vec<f64> = curve
         .samples()
         .windows(2)

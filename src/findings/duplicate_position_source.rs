@@ -117,7 +117,7 @@ fn true_heading(evidence: &Evidence<'_>) -> Option<impl Fn(crate::time::Time) ->
     let variation = if best.key.reference == Some("true") {
         0.0
     } else {
-        super::duplicate_heading_source::variation_at_boat(evidence.books, best)?
+        super::variation::variation_at_boat(evidence.books, best)?
     };
     Some(move |time| curve.at(time).map(|deg| deg + variation))
 }

@@ -40,6 +40,35 @@ pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a 
     pairs
 }
 
+/// The devices that only repeat the quantity of another one: what is wrong with it is wrong at its source.
+///
+/// `tolerance` is how far a repeated value may be from the first, by both numbers of a sample.
+pub(super) fn repeaters<'a>(
+    evidence: &Evidence<'a>,
+    quantity: &'a str,
+    tolerance: impl Fn(&Curve) -> (f64, f64),
+) -> Vec<DeviceId> {
+    let mut repeaters = Vec::new();
+    for (a, b) in pairs(evidence, quantity) {
+        let round = quantity == "heading";
+        let (first, second) = (Curve::new(a.track.samples(), round), Curve::new(b.track.samples(), round));
+        let (x, y) = (tolerance(&first), tolerance(&second));
+        let both = (x.0.max(y.0), x.1.max(y.1));
+        if echo_delay(&first, &second, both).is_some() {
+            repeaters.push(b.key.device);
+        } else if echo_delay(&second, &first, both).is_some() {
+            repeaters.push(a.key.device);
+        }
+    }
+    repeaters
+}
+
+/// The devices that only repeat another one's position.
+pub(super) fn position_repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
+    // The finest forms carry 1e-7 degrees.
+    repeaters(evidence, "position", |_| (2e-7, 2e-7))
+}
+
 /// A series that can be asked for its value at any moment.
 #[derive(Clone)]
 pub(super) struct Curve {

@@ -45,6 +45,14 @@ const MAX_MOMENTS: usize = 6000;
 /// of the model (0.4) and of rounding.
 const VARIATION_SLACK_DEG: f64 = 2.0;
 
+/// Lags shorter than this are the ordinary difference of two sensors' filters and of the moments they send at, seconds.
+const LEAST_LAG_S: f64 = 0.12;
+
+/// Two good sensors scatter less than this against each other, all moments or those in which the boat hardly turns,
+/// degrees (each is good for a degree or two, common practice).
+const STEADY_DEG: f64 = 3.0;
+const STEADY_CALM_DEG: f64 = 2.0;
+
 /// As above, where both sources claim the same north, degrees.
 const SAME_NORTH_SLACK_DEG: f64 = 0.6;
 
@@ -165,35 +173,30 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
         comparison.lag_s = delay;
         return Some(comparison);
     }
-    let still = rest(&now, middle);
-    let (lag_s, lag_rest) = best_lag(&mut |lag, out| difference(lag, out));
+    let (lag_s, scatter, scatter_left) = best_lag(&mut |lag, out| difference(lag, out));
+    let lags = lag_s.abs() >= LEAST_LAG_S && scatter_left < 0.7 * scatter && scatter - scatter_left > 0.15;
+    let mut left = now.clone();
+    if lags {
+        difference(lag_s, &mut left);
+    }
+    let left_middle = circular_median(&left);
+    let still = rest(&left, left_middle);
     let heading_of = |s: &Sample| first.at(s.time);
-    let fit = deviation_fit(&moments, &now, heading_of, middle);
+    // A moment at the very edge has no value a lag before it; then the plain differences serve.
+    let of = if left.len() == moments.len() { &left } else { &now };
+    let fit = deviation_fit(&moments, of, heading_of, left_middle);
     comparison.fit = fit;
     comparison.lag_s = lag_s;
     let fit_rest = fit.map_or(f64::INFINITY, |(_, rest)| rest);
-    let both_rest = {
-        let mut shifted = Vec::new();
-        difference(lag_s, &mut shifted);
-        if shifted.len() == now.len() {
-            let middle = circular_median(&shifted);
-            deviation_fit(&moments, &shifted, heading_of, middle).map_or(f64::INFINITY, |(_, rest)| rest)
-        } else {
-            f64::INFINITY
-        }
-    };
-    let explained = lag_rest.min(fit_rest).min(both_rest);
     let swing = fit.map_or(0.0, |(k, _)| swing(&k));
-    comparison.relation = if still <= 1.5 && swing < 2.5 {
-        steady(a, b, &comparison)
-    } else if lag_s.abs() >= 0.25 && lag_rest < 0.6 * still && lag_rest <= fit_rest {
-        Relation::Lag
-    } else if fit_rest < 0.6 * still && fit_rest < 6.0 {
+    // What a lag alone would do to the middle is small beside what it does in turns.
+    let in_turns = p95_around(&now, middle);
+    let offset = left_middle.abs() >= 3.0 && left_middle.abs() >= 0.5 * in_turns;
+    comparison.relation = if fit_rest < 0.6 * still && fit_rest < 6.0 && swing >= 2.5 {
         Relation::Deviation
-    } else if both_rest < 0.6 * still && both_rest < 6.0 {
-        if swing > 3.0 { Relation::Deviation } else { Relation::Lag }
-    } else if still <= 4.0 && explained > 0.7 * still {
-        steady(a, b, &comparison)
+    } else if still <= STEADY_DEG || calm_rest(&first, &moments, &now) <= STEADY_CALM_DEG {
+        comparison.median_deg = if lags && offset { left_middle } else { median_deg };
+        if lags && !offset { Relation::Lag } else { steady(a, b, &comparison) }
     } else {
         Relation::Unrelated
     };
@@ -217,15 +220,40 @@ fn steady(a: &Source, b: &Source, comparison: &Comparison) -> Relation {
     let believed = match (a.key.reference, b.key.reference) {
         (Some("magnetic"), Some("true")) => (comparison.median_deg - variation).abs() <= VARIATION_SLACK_DEG,
         (Some("true"), Some("magnetic")) => (comparison.median_deg + variation).abs() <= VARIATION_SLACK_DEG,
-        (Some(_), Some(_)) => from_size <= SAME_NORTH_SLACK_DEG && !(by_definition(a) && by_definition(b)),
+        (Some(_), Some(_)) => {
+            from_size <= SAME_NORTH_SLACK_DEG.max(0.03 * variation.abs())
+                && !(by_definition(a) && by_definition(b))
+        }
         _ => from_size <= VARIATION_SLACK_DEG,
     };
     if believed { Relation::Variation } else { Relation::Constant }
 }
 
-/// The lag that leaves the least scatter, and that scatter. Source: the difference of a late sensor is its lag times the
+/// The 95th percentile of the distances from `middle`, degrees.
+fn p95_around(differences: &[f64], middle: f64) -> f64 {
+    let mut sizes: Vec<f64> = differences.iter().map(|d| wrap_180(d - middle).abs()).collect();
+    pairs::quantile(&mut sizes, 0.95).unwrap_or(0.0)
+}
+
+/// How far the differences scatter while the boat hardly turns: delays and batches spoil them in turns only. Infinite when
+/// there are too few such moments.
+fn calm_rest(first: &Curve, moments: &[Sample], differences: &[f64]) -> f64 {
+    const CALM_DEG_S: f64 = 2.0;
+    const ENOUGH: usize = 40;
+    let calm = |s: &Sample| {
+        let around = first.at(s.time.plus(-0.5)).zip(first.at(s.time.plus(0.5)));
+        around.is_some_and(|(before, after)| wrap_180(after - before).abs() <= CALM_DEG_S)
+    };
+    let held: Vec<f64> = moments.iter().zip(differences).filter(|(s, _)| calm(s)).map(|(_, d)| *d).collect();
+    if held.len() < ENOUGH.max(differences.len() / 5) {
+        return f64::INFINITY;
+    }
+    rest(&held, circular_median(&held))
+}
+
+/// The lag that leaves the least scatter, with the scatter without it and with it (root mean square). Source: the difference of a late sensor is its lag times the
 /// turn rate; moving its values back by the lag takes the difference away.
-fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64) {
+fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64, f64) {
     let mut values = Vec::new();
     let mut score = |lag: f64, difference: &mut dyn FnMut(f64, &mut Vec<f64>)| {
         difference(lag, &mut values);
@@ -250,9 +278,8 @@ fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64) {
             best = (lag, s);
         }
     }
-    difference(best.0, &mut values);
-    let middle = circular_median(&values);
-    (best.0, rest(&values, middle))
+    let without = score(0.0, difference);
+    (best.0, without, best.1)
 }
 
 /// Whether the boat turned through more than 60 degrees.

@@ -100,8 +100,10 @@ struct Comparison {
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
+    let copies = pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve));
     pairs::pairs(evidence, "heading")
         .into_iter()
+        .filter(|(a, b)| pairs::worth_comparing(&copies, a, b, "heading", tolerance))
         .filter_map(|(a, b)| {
             let comparison = compare(books, a, b)?;
             let late_first =
@@ -154,9 +156,13 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let variation_deg = variation(books, a, b, span);
     let turned = turned(&first);
 
-    let tolerance = (resolution(&first).max(resolution(&second)) * 0.6, f64::INFINITY);
-    let echo = pairs::echo_delay(&first, &second, tolerance)
-        .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay));
+    let near = tolerance(&first, &second);
+    // At rest an echo shows by values that never differ by more than a step.
+    let alike = now.iter().filter(|d| d.abs() <= 1.8 * near.0).count();
+    let resting = !turned && alike * 10 >= now.len() * 9;
+    let echo = pairs::echo_delay(&first, &second, near)
+        .or_else(|| pairs::echo_delay(&second, &first, near).map(|delay| -delay))
+        .or(resting.then_some(0.0));
     let mut comparison = Comparison {
         relation: Relation::Constant,
         median_deg,
@@ -282,6 +288,11 @@ fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64, f64) {
     (best.0, without, best.1)
 }
 
+/// How near a heading and its copy lie, degrees: the rounding of the coarser.
+fn tolerance(one: &Curve, other: &Curve) -> (f64, f64) {
+    (resolution(one).max(resolution(other)) * 0.6, f64::INFINITY)
+}
+
 /// Whether the boat turned through more than 60 degrees.
 fn turned(curve: &Curve) -> bool {
     let Some(first) = curve.samples().first() else { return false };
@@ -362,7 +373,7 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
     finding = match c.relation {
         Relation::Echo => finding
             .real("lag_s", c.lag_s)
-            .evidence(format!("The second sends the first one's values again, {} later: one sensor, sent twice.", seconds(c.lag_s)))
+            .evidence(pairs::echo_words(c.lag_s))
             .check("Nothing is wrong with the values. Choose the sensor itself as the source where a display offers both."),
         Relation::Variation => finding
             .evidence(format!(

@@ -86,14 +86,16 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 /// Whether a device spoke (a heartbeat, say) while its faster messages went on being silent: then it lives, and the
 /// silence is these messages' own.
 fn spoke_meanwhile(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> bool {
-    let goes_on = books.inventory.get(id).and_then(|d| d.last).is_some_and(|last| last > silence.to);
+    let goes_on = books.inventory.get(id).and_then(|d| d.last).is_some_and(|last| last >= silence.to);
     periodic(books, id).any(|stream| {
         let Some(pulse) = stream.pulse_s().filter(|p| 3.0 * p <= silence.seconds()) else { return false };
         // A host that comes up announces itself for seconds before its data flow again.
         let starting = if wire.kind == WireKind::Ethernet { STARTING_S } else { 0.0 };
-        let late = silence.seconds() + patience(books, pulse, wire) + starting;
-        let longer = stream.gaps.over(late).iter().any(|gap| within(*gap, silence));
-        let for_good = goes_on && stream.last.is_some_and(|last| last <= silence.from);
+        let patience = patience(books, pulse, wire) + starting;
+        let longer = stream.gaps.over(silence.seconds() + patience).iter().any(|gap| within(*gap, silence));
+        let for_good = stream
+            .last
+            .is_some_and(|last| last <= silence.from && (goes_on || silence.from.since(last) > patience));
         longer || for_good
     })
 }

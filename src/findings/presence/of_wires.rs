@@ -6,6 +6,10 @@ use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::wires::WireId;
 use crate::time::{Span, Time};
 
+/// A silence that nothing explains is told from here, seconds: a busy computer stalls for shorter ones, and a gateway that
+/// sends over a radio link does.
+const UNEXPLAINED_S: f64 = 2.5;
+
 /// Finds the silences of whole wires, and the wires that were being switched off.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
     wire_silences(books, presence);
@@ -39,7 +43,11 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             if missed < cadences.len().min(2) {
                 continue;
             }
-            presence.wires.push((id, span, explain(books, id, span)));
+            let why = explain(books, id, span);
+            if why == WireSilence::Unexplained && span.seconds() < UNEXPLAINED_S {
+                continue;
+            }
+            presence.wires.push((id, span, why));
         }
     }
 }

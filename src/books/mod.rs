@@ -10,6 +10,7 @@ pub mod floods;
 pub mod inventory;
 pub mod line;
 pub mod network;
+pub mod runs;
 pub mod series;
 pub mod steps;
 pub mod talks;

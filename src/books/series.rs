@@ -1,6 +1,7 @@
 //! Series: who supplies which quantity, and the values of those quantities that findings compare.
 
 use super::inventory::DeviceId;
+use super::runs::Runs;
 use super::steps::Steps;
 use super::timing::{Gaps, Message};
 use crate::messages::{Absent, Reading};
@@ -135,6 +136,8 @@ pub struct Source {
     pub offset_m: Option<f64>,
     /// Steps that no boat makes.
     pub steps: Steps,
+    /// Stretches in which the value stood still, or was absent.
+    pub runs: Runs,
     /// The values, for the quantities that are compared.
     pub track: Track,
     tracked: bool,
@@ -260,6 +263,7 @@ impl Source {
             by_speed,
             offset_m: None,
             steps: Steps::default(),
+            runs: Runs::default(),
             track: Track::default(),
             tracked,
         }
@@ -305,6 +309,9 @@ impl Source {
             _ => {}
         }
         if self.tracked {
+            // The second number goes with the message (variation, offset), but a place is both.
+            let second = if self.key.quantity == "position" { b } else { 0.0 };
+            self.runs.message(time, (valid && !zero).then_some((a, second)));
             self.track.push(Sample { time, a, b });
         }
     }

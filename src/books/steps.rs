@@ -20,8 +20,13 @@ const HEADING_SLACK_DEG: f64 = 5.0;
 const LONGEST_S: f64 = 2.5;
 
 /// Stamps closer than this are a batch's or a coarse clock's; the fastest headings and positions come ten times a
-/// second, seconds.
+/// second, seconds. Where the source is slower, its own mean interval counts.
 const SHORTEST_S: f64 = 0.1;
+
+/// A step that stands alone (the boat hardly turns before it and hardly after it, or turns right back) needs less to be
+/// none of the boat's: a boat has inertia, and a turn builds up over several values. Degrees, and degrees a second.
+const ALONE_SLACK_DEG: f64 = 10.0;
+const ALONE_DEG_S: f64 = 25.0;
 
 /// No boat of this kind goes faster than this, knots (common practice, no source).
 const SPEED_LIMIT_KN: f64 = 90.0;
@@ -49,7 +54,11 @@ pub struct Steps {
     pub count: u64,
     /// The largest, degrees or metres, without sign.
     pub largest: f64,
+    first: Option<Time>,
+    values: u64,
     last: Option<(Time, f64, f64)>,
+    /// A step that stands alone so far: what comes next tells.
+    pending: Option<Step>,
     rates: [f64; BEFORE],
     seen: usize,
 }
@@ -58,18 +67,30 @@ impl Steps {
     /// Books a heading in degrees.
     pub(super) fn heading(&mut self, time: Time, deg: f64) {
         let last = self.last.replace((time, deg, 0.0));
+        let mean = self.mean_s(time);
         let Some((from, before, _)) = last else { return };
         let dt = time.since(from);
         let size = wrap_180(deg - before);
         if !(0.0..=LONGEST_S).contains(&dt) {
             self.seen = 0;
+            self.pending = None;
             return;
         }
-        let dt = dt.max(SHORTEST_S);
+        let dt = dt.max(mean);
+        if let Some(alone) = self.pending.take()
+            && (size.abs() < alone.size.abs() / 3.0 || (size + alone.size).abs() < alone.size.abs() / 3.0)
+        {
+            self.note(alone);
+        }
         let usual = self.usual_rate();
-        let limit = HEADING_SLACK_DEG + (TURN_LIMIT_DEG_S * dt).max(3.0 * usual * dt);
-        if size.abs() > limit && self.seen > 0 {
-            self.note(Step { from, to: time, size });
+        let step = Step { from, to: time, size };
+        if size.abs() > HEADING_SLACK_DEG + (TURN_LIMIT_DEG_S * dt).max(3.0 * usual * dt) && self.seen > 0 {
+            self.note(step);
+        } else if size.abs() > ALONE_SLACK_DEG + ALONE_DEG_S * dt
+            && size.abs() > 4.0 * usual * dt
+            && self.seen >= BEFORE
+        {
+            self.pending = Some(step);
         }
         self.rate(size.abs() / dt);
     }
@@ -77,6 +98,7 @@ impl Steps {
     /// Books a position; `speed_kn` is the boat's speed when another message tells it.
     pub(super) fn position(&mut self, time: Time, lat_deg: f64, lon_deg: f64, speed_kn: Option<f64>) {
         let last = self.last.replace((time, lat_deg, lon_deg));
+        let mean = self.mean_s(time);
         let Some((from, lat, lon)) = last else { return };
         let dt = time.since(from);
         let (north, east) = Place { lat_deg: lat, lon_deg: lon }.offset_to(Place { lat_deg, lon_deg });
@@ -85,7 +107,7 @@ impl Steps {
             self.seen = 0;
             return;
         }
-        let dt = dt.max(SHORTEST_S);
+        let dt = dt.max(mean);
         let usual = self.usual_rate();
         let known = speed_kn.map_or(SPEED_LIMIT_KN / KNOTS_PER_M_S, |kn| 2.0 * kn / KNOTS_PER_M_S);
         let limit = POSITION_SLACK_M + (known * dt).max(3.0 * usual * dt);
@@ -93,6 +115,14 @@ impl Steps {
             self.note(Step { from, to: time, size });
         }
         self.rate(size / dt);
+    }
+
+    /// The mean interval so far, seconds.
+    fn mean_s(&mut self, time: Time) -> f64 {
+        let first = *self.first.get_or_insert(time);
+        self.values += 1;
+        let mean = time.since(first) / (self.values - 1).max(1) as f64;
+        mean.clamp(SHORTEST_S, LONGEST_S)
     }
 
     fn note(&mut self, step: Step) {
@@ -151,6 +181,24 @@ mod tests {
             steps.heading(Time(i / 10 * 1_000_000), deg);
         }
         assert_eq!(steps.count, 2);
+    }
+
+    #[test]
+    fn a_slow_compass_jumps_too_and_its_turns_do_not() {
+        let at_1_hz = |list: &[f64]| {
+            let mut steps = Steps::default();
+            for (i, deg) in list.iter().enumerate() {
+                steps.heading(Time(i as i64 * 1_000_000), *deg);
+            }
+            steps.count
+        };
+        let still = [10.0; 12];
+        let jump = [&still[..], &[60.0; 4], &still].concat();
+        assert_eq!(at_1_hz(&jump), 2, "there and back");
+        let spike = [&still[..], &[60.0], &still].concat();
+        assert_eq!(at_1_hz(&spike), 2);
+        let pivot = [&still[..], &[25.0, 65.0, 110.0, 155.0, 190.0, 200.0], &[202.0; 9]].concat();
+        assert_eq!(at_1_hz(&pivot), 0);
     }
 
     #[test]

@@ -15,6 +15,17 @@ const MAX_INTERVAL_US: u64 = 3_600_000_000;
 /// Longest pauses that are remembered with their times, a stream.
 const MAX_GAPS: usize = 64;
 
+/// Arrivals of one message that are closer than this bear one stamp or come out of one batch: no message of a boat is sent
+/// that fast, microseconds.
+const GROUP_US: i64 = 15_000;
+
+/// Whether intervals show a rhythm: at least eight, most of them near the median.
+fn steady(intervals: &Histogram<u32>) -> bool {
+    let at = |q: f64| intervals.value_at_quantile(q) as f64;
+    let mid = at(0.5);
+    intervals.len() >= 8 && mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
+}
+
 /// An empty histogram of intervals in microseconds, two significant digits, at most 26 KiB.
 pub(super) fn histogram() -> Histogram<u32> {
     #[allow(clippy::expect_used, reason = "constant arguments inside the documented range")]
@@ -135,6 +146,9 @@ pub struct Stream {
     pub gaps: Gaps,
     /// Intervals in microseconds.
     pub intervals: Histogram<u32>,
+    /// Intervals between groups of arrivals, microseconds: what comes within [`GROUP_US`] is one group.
+    groups: Histogram<u32>,
+    group_began: Option<Time>,
     /// Steps backwards in time.
     pub steps_back: u64,
 }
@@ -158,12 +172,28 @@ impl Stream {
     /// Whether the message comes by a clock of its own: at least eight intervals, most of them near the median.
     #[must_use]
     pub fn is_periodic(&self) -> bool {
-        let (Some(low), Some(mid), Some(high)) =
-            (self.quantile_s(0.15), self.median_s(), self.quantile_s(0.85))
-        else {
-            return false;
+        steady(&self.intervals)
+    }
+
+    /// The interval that the message's rhythm has, seconds: its median, or, when a gateway or a coarse clock put several
+    /// arrivals on one moment, the median between such groups. `None` without a rhythm.
+    #[must_use]
+    pub fn pulse_s(&self) -> Option<f64> {
+        let of = if self.is_periodic() {
+            &self.intervals
+        } else if steady(&self.groups) {
+            &self.groups
+        } else {
+            return None;
         };
-        self.intervals.len() >= 8 && mid > 0.0 && low >= mid * 0.3 && high <= mid * 2.5
+        Some(of.value_at_quantile(0.5) as f64 / 1e6)
+    }
+
+    /// The mean interval, seconds; `None` with fewer than two messages.
+    #[must_use]
+    pub fn mean_s(&self) -> Option<f64> {
+        let (first, last) = self.first.zip(self.last)?;
+        (self.count >= 2).then(|| last.since(first) / (self.count - 1) as f64)
     }
 
     fn arrival(&mut self, time: Option<Time>) {
@@ -178,6 +208,16 @@ impl Stream {
                 self.max_s = self.max_s.max(step as f64 / 1e6);
                 self.gaps.interval(last, time);
             }
+        }
+        match self.group_began.map(|began| time.micros_since(began)) {
+            Some(step) if (0..GROUP_US).contains(&step) => {}
+            Some(step) => {
+                if step >= GROUP_US {
+                    record(&mut self.groups, step as u64);
+                }
+                self.group_began = Some(time);
+            }
+            None => self.group_began = Some(time),
         }
         self.first.get_or_insert(time);
         self.last = Some(time);
@@ -223,6 +263,8 @@ impl Timing {
                     max_s: 0.0,
                     gaps: Gaps::default(),
                     intervals: histogram(),
+                    groups: histogram(),
+                    group_began: None,
                     steps_back: 0,
                 });
                 next
@@ -274,9 +316,12 @@ mod tests {
     }
 
     #[test]
-    fn pairs_close_together_are_not_periodic() {
+    fn pairs_close_together_have_the_rhythm_of_their_groups() {
         let timing = stream((0..100).map(|i| i / 2 * 1_000_000 + i % 2 * 5_000));
-        assert!(!timing.iter().next().unwrap().is_periodic());
+        let s = timing.iter().next().unwrap();
+        assert!(!s.is_periodic());
+        assert!((s.pulse_s().unwrap() - 1.0).abs() < 0.02);
+        assert!((s.mean_s().unwrap() - 0.495).abs() < 0.01);
     }
 
     #[test]

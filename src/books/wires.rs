@@ -2,7 +2,7 @@
 
 use super::bounded;
 use super::timing::Gaps;
-use crate::recording::WireKind;
+use crate::recording::{WireInfo, WireKind};
 use crate::time::{Span, Time};
 
 /// Index of a wire in [`Wires`].
@@ -11,6 +11,9 @@ pub struct WireId(pub u32);
 
 /// Most wires that are kept apart; frames of further ones are booked on the last.
 pub const MAX_WIRES: usize = 512;
+
+/// A recorder that begins a new file goes on within this time, seconds.
+const NEXT_FILE_S: f64 = 30.0;
 
 /// Stamps closer than this on a 250 kbit/s bus cannot both be the frame's own: the shortest frame with one data byte
 /// takes 300 us (fact sheet NMEA 2000, section 2).
@@ -193,6 +196,32 @@ impl Wires {
         WireId(self.0.len().saturating_sub(1) as u32)
     }
 
+    /// The wire of an earlier recording that a new recording goes on with: recorders begin a new file every so often.
+    ///
+    /// It must be of the same kind and name, have `ended`, and have fallen silent less than [`NEXT_FILE_S`] before `begins`.
+    #[must_use]
+    pub fn continued(
+        &self,
+        recording: usize,
+        info: &WireInfo,
+        begins: Time,
+        ended: impl Fn(usize) -> bool,
+    ) -> Option<WireId> {
+        let goes_on = |wire: &Wire| {
+            let pause = wire.last.map(|last| begins.since(last));
+            wire.recording != recording
+                && ended(wire.recording)
+                && wire.carried_by.is_none()
+                && wire.kind == info.kind
+                && wire.label == info.name
+                && pause.is_some_and(|pause| (0.0..NEXT_FILE_S).contains(&pause))
+        };
+        // One earlier wire only: with two alike nobody can tell which of them it is.
+        let mut fitting = self.iter().filter(|(_, wire)| goes_on(wire));
+        let (id, _) = fitting.next()?;
+        fitting.next().is_none().then_some(id)
+    }
+
     /// Adds a wire that a host's packets carry.
     pub fn add_carried(
         &mut self,
@@ -260,6 +289,22 @@ mod tests {
         let seconds = batched.batch_s().unwrap();
         assert!((seconds - 0.2494).abs() < 0.005, "{seconds}");
         assert_eq!(wire((0..400).map(|i| i * 540)).batch_s(), None, "a full bus");
+    }
+
+    #[test]
+    fn the_next_file_of_a_recorder_goes_on_with_its_wire() {
+        let mut wires = Wires::default();
+        let info = WireInfo { kind: WireKind::Can, name: Some("can0".to_owned()) };
+        let id = wires.add(0, info.kind, info.name.clone(), None);
+        wires.get_mut(id).unwrap().frame(Some(Time(5_000_000)), 8, 131);
+        let over = |_| true;
+        assert_eq!(wires.continued(1, &info, Time(5_200_000), over), Some(id));
+        assert_eq!(wires.continued(1, &info, Time(5_200_000), |_| false), None, "two recorders");
+        assert_eq!(wires.continued(0, &info, Time(5_200_000), over), None, "the same file");
+        assert_eq!(wires.continued(1, &info, Time(4_000_000), over), None, "at the same time");
+        assert_eq!(wires.continued(1, &info, Time(90_000_000), over), None, "another day");
+        let other = WireInfo { name: Some("can1".to_owned()), ..info };
+        assert_eq!(wires.continued(1, &other, Time(5_200_000), over), None, "another bus");
     }
 
     #[test]

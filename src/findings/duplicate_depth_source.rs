@@ -1,9 +1,10 @@
 //! Two or more devices supply depth.
 
 use super::pairs::{self, Curve};
-use super::words::{number, percent, seconds};
+use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
+use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -45,6 +46,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .collect()
 }
 
+/// The devices that only repeat another one's depth.
+pub(super) fn repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
+    pairs::repeaters(evidence, "depth", |c| (0.6 * resolution(c), f64::INFINITY))
+}
+
 struct Comparison {
     median_m: f64,
     scatter_m: f64,
@@ -82,9 +88,13 @@ fn compare(a: &Source, b: &Source) -> Option<Comparison> {
     let resolution = resolution(&first).max(resolution(&second));
     let tolerance = (resolution * 0.6, f64::INFINITY);
     // A copy holds the last value while the bottom falls away, so that the middle of the differences is not quite zero.
+    // Over flat bottom an echo shows by values that never differ.
+    let never_differ = away.iter().filter(|d| **d <= 0.5 * resolution).count() * 20 >= moments * 19
+        && median_m.abs() <= 0.5 * resolution;
     let echo_s = if median_m.abs() <= 0.02 * depth + 3.0 * resolution {
         pairs::echo_delay(&first, &second, tolerance)
             .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay))
+            .or(never_differ.then_some(0.0))
     } else {
         None
     };
@@ -101,7 +111,7 @@ fn compare(a: &Source, b: &Source) -> Option<Comparison> {
 }
 
 /// The smallest step between two different depths, metres.
-fn resolution(curve: &Curve) -> f64 {
+pub(super) fn resolution(curve: &Curve) -> f64 {
     let mut steps: Vec<f64> = curve
         .samples()
         .windows(2)
@@ -146,7 +156,7 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
     }
     match (relation, c.echo_s) {
         ("echo", delay) => finding
-            .evidence(format!("The same values come again {} later.", seconds(delay.unwrap_or(0.0))))
+            .evidence(pairs::echo_words(delay.unwrap_or(0.0)))
             .check("Nothing is wrong with the values. Choose the sounder itself where a display offers both."),
         ("constant-offset", _) => finding
             .check("Choose one depth source on every display.")

@@ -1,19 +1,18 @@
 //! Two or more devices supply heading.
 
+use super::course_error::{CourseError, course_error};
+use super::deviation::{circular_median, deviation_fit, rest, swing};
+use super::heading_misaligned::LEFT_DEG;
 use super::pairs::{self, Curve};
+use super::variation::variation;
 use super::words::{number, percent, seconds, signed_deg};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
+use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
-use crate::time::{Span, civil};
+use crate::time::Span;
 use crate::units::wrap_180;
-use nalgebra::{DMatrix, DVector};
-use world_magnetic_model::GeomagneticField;
-use world_magnetic_model::time::{Date, Month};
-use world_magnetic_model::uom::si::angle::degree;
-use world_magnetic_model::uom::si::f32::{Angle, Length};
-use world_magnetic_model::uom::si::length::meter;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -45,6 +44,14 @@ const MAX_MOMENTS: usize = 6000;
 /// Two headings that differ by the variation to within this are true against magnetic, degrees: errors of two sensors,
 /// of the model (0.4) and of rounding.
 const VARIATION_SLACK_DEG: f64 = 2.0;
+
+/// Lags shorter than this are the ordinary difference of two sensors' filters and of the moments they send at, seconds.
+const LEAST_LAG_S: f64 = 0.12;
+
+/// Two good sensors scatter less than this against each other, all moments or those in which the boat hardly turns,
+/// degrees (each is good for a degree or two, common practice).
+const STEADY_DEG: f64 = 3.0;
+const STEADY_CALM_DEG: f64 = 2.0;
 
 /// As above, where both sources claim the same north, degrees.
 const SAME_NORTH_SLACK_DEG: f64 = 0.6;
@@ -93,20 +100,37 @@ struct Comparison {
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
+    let copies = pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve));
     pairs::pairs(evidence, "heading")
         .into_iter()
+        .filter(|(a, b)| pairs::worth_comparing(&copies, a, b, "heading", tolerance))
         .filter_map(|(a, b)| {
             let comparison = compare(books, a, b)?;
             let late_first =
                 matches!(comparison.relation, Relation::Lag | Relation::Echo) && comparison.lag_s < 0.0;
             if late_first {
                 let turned_round = compare(books, b, a)?;
-                Some(finding(books, b, a, &turned_round))
+                Some(finding(evidence, b, a, &turned_round))
             } else {
-                Some(finding(books, a, b, &comparison))
+                Some(finding(evidence, a, b, &comparison))
             }
         })
         .collect()
+}
+
+/// The devices whose heading's error another finding tells already: those that differ from another heading other than by
+/// a lag, and those that only repeat one.
+pub(super) fn told(evidence: &Evidence<'_>) -> Vec<DeviceId> {
+    let mut told = Vec::new();
+    for (a, b) in pairs::pairs(evidence, "heading") {
+        let Some(c) = compare(evidence.books, a, b) else { continue };
+        match c.relation {
+            Relation::Lag => {}
+            Relation::Echo => told.push(if c.lag_s < 0.0 { a.key.device } else { b.key.device }),
+            _ => told.extend(pairs::devices(a, b)),
+        }
+    }
+    told
 }
 
 fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
@@ -132,9 +156,13 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let variation_deg = variation(books, a, b, span);
     let turned = turned(&first);
 
-    let tolerance = (resolution(&first).max(resolution(&second)) * 0.6, f64::INFINITY);
-    let echo = pairs::echo_delay(&first, &second, tolerance)
-        .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay));
+    let near = tolerance(&first, &second);
+    // At rest an echo shows by values that never differ by more than a step.
+    let alike = now.iter().filter(|d| d.abs() <= 1.8 * near.0).count();
+    let resting = !turned && alike * 10 >= now.len() * 9;
+    let echo = pairs::echo_delay(&first, &second, near)
+        .or_else(|| pairs::echo_delay(&second, &first, near).map(|delay| -delay))
+        .or(resting.then_some(0.0));
     let mut comparison = Comparison {
         relation: Relation::Constant,
         median_deg,
@@ -151,35 +179,30 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
         comparison.lag_s = delay;
         return Some(comparison);
     }
-    let still = rest(&now, middle);
-    let (lag_s, lag_rest) = best_lag(&mut |lag, out| difference(lag, out));
+    let (lag_s, scatter, scatter_left) = best_lag(&mut |lag, out| difference(lag, out));
+    let lags = lag_s.abs() >= LEAST_LAG_S && scatter_left < 0.7 * scatter && scatter - scatter_left > 0.15;
+    let mut left = now.clone();
+    if lags {
+        difference(lag_s, &mut left);
+    }
+    let left_middle = circular_median(&left);
+    let still = rest(&left, left_middle);
     let heading_of = |s: &Sample| first.at(s.time);
-    let fit = deviation_fit(&moments, &now, heading_of, middle);
+    // A moment at the very edge has no value a lag before it; then the plain differences serve.
+    let of = if left.len() == moments.len() { &left } else { &now };
+    let fit = deviation_fit(&moments, of, heading_of, left_middle);
     comparison.fit = fit;
     comparison.lag_s = lag_s;
     let fit_rest = fit.map_or(f64::INFINITY, |(_, rest)| rest);
-    let both_rest = {
-        let mut shifted = Vec::new();
-        difference(lag_s, &mut shifted);
-        if shifted.len() == now.len() {
-            let middle = circular_median(&shifted);
-            deviation_fit(&moments, &shifted, heading_of, middle).map_or(f64::INFINITY, |(_, rest)| rest)
-        } else {
-            f64::INFINITY
-        }
-    };
-    let explained = lag_rest.min(fit_rest).min(both_rest);
     let swing = fit.map_or(0.0, |(k, _)| swing(&k));
-    comparison.relation = if still <= 1.5 && swing < 2.5 {
-        steady(a, b, &comparison)
-    } else if lag_s.abs() >= 0.25 && lag_rest < 0.6 * still && lag_rest <= fit_rest {
-        Relation::Lag
-    } else if fit_rest < 0.6 * still && fit_rest < 6.0 {
+    // What a lag alone would do to the middle is small beside what it does in turns.
+    let in_turns = p95_around(&now, middle);
+    let offset = left_middle.abs() >= 3.0 && left_middle.abs() >= 0.5 * in_turns;
+    comparison.relation = if fit_rest < 0.6 * still && fit_rest < 6.0 && swing >= 2.5 {
         Relation::Deviation
-    } else if both_rest < 0.6 * still && both_rest < 6.0 {
-        if swing > 3.0 { Relation::Deviation } else { Relation::Lag }
-    } else if still <= 4.0 && explained > 0.7 * still {
-        steady(a, b, &comparison)
+    } else if still <= STEADY_DEG || calm_rest(&first, &moments, &now) <= STEADY_CALM_DEG {
+        comparison.median_deg = if lags && offset { left_middle } else { median_deg };
+        if lags && !offset { Relation::Lag } else { steady(a, b, &comparison) }
     } else {
         Relation::Unrelated
     };
@@ -203,33 +226,40 @@ fn steady(a: &Source, b: &Source, comparison: &Comparison) -> Relation {
     let believed = match (a.key.reference, b.key.reference) {
         (Some("magnetic"), Some("true")) => (comparison.median_deg - variation).abs() <= VARIATION_SLACK_DEG,
         (Some("true"), Some("magnetic")) => (comparison.median_deg + variation).abs() <= VARIATION_SLACK_DEG,
-        (Some(_), Some(_)) => from_size <= SAME_NORTH_SLACK_DEG && !(by_definition(a) && by_definition(b)),
+        (Some(_), Some(_)) => {
+            from_size <= SAME_NORTH_SLACK_DEG.max(0.03 * variation.abs())
+                && !(by_definition(a) && by_definition(b))
+        }
         _ => from_size <= VARIATION_SLACK_DEG,
     };
     if believed { Relation::Variation } else { Relation::Constant }
 }
 
-/// The median of angles, taken around their mean direction.
-fn circular_median(angles: &[f64]) -> f64 {
-    let (s, c) =
-        angles.iter().fold((0.0, 0.0), |(s, c), d| (s + d.to_radians().sin(), c + d.to_radians().cos()));
-    let centre = s.atan2(c).to_degrees();
-    let mut around: Vec<f64> = angles.iter().map(|d| wrap_180(d - centre)).collect();
-    wrap_180(centre + pairs::median(&mut around).unwrap_or(0.0))
-}
-
-/// How far the values scatter around `middle`: a spread that a few wild values do not move (from the quartiles).
-fn rest(differences: &[f64], middle: f64) -> f64 {
+/// The 95th percentile of the distances from `middle`, degrees.
+fn p95_around(differences: &[f64], middle: f64) -> f64 {
     let mut sizes: Vec<f64> = differences.iter().map(|d| wrap_180(d - middle).abs()).collect();
-    // Half of a normal distribution lies within 0.6745 standard deviations, 90 % within 1.645.
-    let half = pairs::quantile(&mut sizes, 0.5).unwrap_or(0.0) / 0.6745;
-    let most = pairs::quantile(&mut sizes, 0.9).unwrap_or(0.0) / 1.645;
-    half.max(most)
+    pairs::quantile(&mut sizes, 0.95).unwrap_or(0.0)
 }
 
-/// The lag that leaves the least scatter, and that scatter. Source: the difference of a late sensor is its lag times the
+/// How far the differences scatter while the boat hardly turns: delays and batches spoil them in turns only. Infinite when
+/// there are too few such moments.
+fn calm_rest(first: &Curve, moments: &[Sample], differences: &[f64]) -> f64 {
+    const CALM_DEG_S: f64 = 2.0;
+    const ENOUGH: usize = 40;
+    let calm = |s: &Sample| {
+        let around = first.at(s.time.plus(-0.5)).zip(first.at(s.time.plus(0.5)));
+        around.is_some_and(|(before, after)| wrap_180(after - before).abs() <= CALM_DEG_S)
+    };
+    let held: Vec<f64> = moments.iter().zip(differences).filter(|(s, _)| calm(s)).map(|(_, d)| *d).collect();
+    if held.len() < ENOUGH.max(differences.len() / 5) {
+        return f64::INFINITY;
+    }
+    rest(&held, circular_median(&held))
+}
+
+/// The lag that leaves the least scatter, with the scatter without it and with it (root mean square). Source: the difference of a late sensor is its lag times the
 /// turn rate; moving its values back by the lag takes the difference away.
-fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64) {
+fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64, f64) {
     let mut values = Vec::new();
     let mut score = |lag: f64, difference: &mut dyn FnMut(f64, &mut Vec<f64>)| {
         difference(lag, &mut values);
@@ -254,77 +284,13 @@ fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64) {
             best = (lag, s);
         }
     }
-    difference(best.0, &mut values);
-    let middle = circular_median(&values);
-    (best.0, rest(&values, middle))
+    let without = score(0.0, difference);
+    (best.0, without, best.1)
 }
 
-/// Fits the difference as A + B sin z + C cos z + D sin 2z + E cos 2z over the first one's heading z, and gives the
-/// coefficients with the scatter that is left.
-///
-/// `None` unless the headings fill six of eight sectors. Source: Handbook of Magnetic Compass Adjustment (National
-/// Geospatial-Intelligence Agency), chapters III and V; least squares by QR.
-fn deviation_fit(
-    moments: &[Sample],
-    differences: &[f64],
-    heading: impl Fn(&Sample) -> Option<f64>,
-    middle: f64,
-) -> Option<([f64; 5], f64)> {
-    let rows: Vec<(f64, f64)> = moments
-        .iter()
-        .zip(differences)
-        .filter_map(|(s, d)| Some((heading(s)?.to_radians(), wrap_180(d - middle))))
-        .collect();
-    let mut sectors = [0_usize; 8];
-    for (z, _) in &rows {
-        let sector = (z.to_degrees().rem_euclid(360.0) / 45.0) as usize;
-        if let Some(n) = sectors.get_mut(sector) {
-            *n += 1;
-        }
-    }
-    let enough = (rows.len() / 200).max(3);
-    if sectors.iter().filter(|n| **n >= enough).count() < 6 {
-        return None;
-    }
-    let terms = |z: f64| [1.0, z.sin(), z.cos(), (2.0 * z).sin(), (2.0 * z).cos()];
-    let weight: Vec<f64> = rows
-        .iter()
-        .map(|(z, _)| {
-            let sector = (z.to_degrees().rem_euclid(360.0) / 45.0) as usize;
-            // Every sector counts alike, however long the boat stayed on it.
-            1.0 / (sectors.get(sector).copied().unwrap_or(1).max(1) as f64).sqrt()
-        })
-        .collect();
-    let matrix = DMatrix::from_fn(rows.len(), 5, |r, c| {
-        rows.get(r).map_or(0.0, |(z, _)| terms(*z).get(c).copied().unwrap_or(0.0))
-            * weight.get(r).copied().unwrap_or(1.0)
-    });
-    let right = DVector::from_fn(rows.len(), |r, _| {
-        rows.get(r).map_or(0.0, |(_, d)| *d) * weight.get(r).copied().unwrap_or(1.0)
-    });
-    let solution = matrix.svd(true, true).solve(&right, 1e-9).ok()?;
-    let mut k = [0.0; 5];
-    for (to, from) in k.iter_mut().zip(solution.iter()) {
-        *to = *from;
-    }
-    let left: Vec<f64> =
-        rows.iter().map(|(z, d)| d - terms(*z).iter().zip(k).map(|(t, k)| t * k).sum::<f64>()).collect();
-    let scatter = rest(&left, 0.0);
-    if let Some(a) = k.first_mut() {
-        *a += middle;
-    }
-    Some((k, scatter))
-}
-
-/// Half of the way between the fit's largest and smallest value, degrees.
-fn swing(k: &[f64; 5]) -> f64 {
-    let [_, b, c, d, e] = *k;
-    let values = (0..72).map(|i| {
-        let z = f64::from(i * 5).to_radians();
-        b * z.sin() + c * z.cos() + d * (2.0 * z).sin() + e * (2.0 * z).cos()
-    });
-    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-    (high - low) / 2.0
+/// How near a heading and its copy lie, degrees: the rounding of the coarser.
+fn tolerance(one: &Curve, other: &Curve) -> (f64, f64) {
+    (resolution(one).max(resolution(other)) * 0.6, f64::INFINITY)
 }
 
 /// Whether the boat turned through more than 60 degrees.
@@ -334,7 +300,7 @@ fn turned(curve: &Curve) -> bool {
 }
 
 /// The smallest step between two different values of a curve, degrees, at most 1.
-fn resolution(curve: &Curve) -> f64 {
+pub(super) fn resolution(curve: &Curve) -> f64 {
     let mut steps: Vec<f64> = curve
         .samples()
         .windows(2)
@@ -344,49 +310,8 @@ fn resolution(curve: &Curve) -> f64 {
     pairs::quantile(&mut steps, 0.02).unwrap_or(0.01).clamp(0.006, 1.0)
 }
 
-/// The variation where the boat is, degrees: by the World Magnetic Model when place and date are known and the model
-/// covers them, else as the boat's own messages carry it.
-fn variation(books: &Books, a: &Source, b: &Source, span: Span) -> Option<f64> {
-    modelled_variation(books, span).or_else(|| {
-        let mut carried: Vec<f64> = a
-            .track
-            .samples()
-            .iter()
-            .chain(b.track.samples())
-            .map(|s| s.b)
-            .chain(books.series.of("variation").flat_map(|s| s.track.samples().iter().map(|s| s.a)))
-            .filter(|v| v.is_finite())
-            .collect();
-        pairs::median(&mut carried)
-    })
-}
-
-/// The variation that turns a source's magnetic heading into a true one, degrees.
-pub(super) fn variation_at_boat(books: &Books, source: &Source) -> Option<f64> {
-    let (from, to) = source.values_from_to?;
-    variation(books, source, source, Span::new(from, to))
-}
-
-fn modelled_variation(books: &Books, span: Span) -> Option<f64> {
-    let place = books
-        .series
-        .of("position")
-        .filter_map(|s| s.track.samples().iter().rev().find(|s| !s.a.is_nan()))
-        .next()?;
-    let (year, month, day) = civil(span.from.0.div_euclid(crate::time::DAY_US));
-    let month = Month::try_from(u8::try_from(month).ok()?).ok()?;
-    let date = Date::from_calendar_date(i32::try_from(year).ok()?, month, u8::try_from(day).ok()?).ok()?;
-    let field = GeomagneticField::new(
-        Length::new::<meter>(0.0),
-        Angle::new::<degree>(place.a as f32),
-        Angle::new::<degree>(place.b as f32),
-        date,
-    )
-    .ok()?;
-    Some(f64::from(field.declination().get::<degree>()))
-}
-
-fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
+fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> Finding {
+    let books = evidence.books;
     let severity = match c.relation {
         Relation::Echo => Severity::Note,
         _ if c.p95_deg > 3.0 => Severity::Fault,
@@ -435,13 +360,20 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
         number(c.p95_deg, 1),
         c.moments
     ));
+    let told_by_course = by_course(evidence, a, b);
+    let unknown_which = told_by_course.is_none();
+    if matches!(c.relation, Relation::Constant | Relation::Deviation | Relation::Unrelated)
+        && let Some(line) = told_by_course
+    {
+        finding = finding.evidence(line);
+    }
     if let Some(v) = c.variation_deg {
         finding = finding.real("variation_expected_deg", v);
     }
     finding = match c.relation {
         Relation::Echo => finding
             .real("lag_s", c.lag_s)
-            .evidence(format!("The second sends the first one's values again, {} later: one sensor, sent twice.", seconds(c.lag_s)))
+            .evidence(pairs::echo_words(c.lag_s))
             .check("Nothing is wrong with the values. Choose the sensor itself as the source where a display offers both."),
         Relation::Variation => finding
             .evidence(format!(
@@ -466,8 +398,11 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
                         "By heading z: {ka:+.1} {kb:+.1} sin z {kc:+.1} cos z {kd:+.1} sin 2z {ke:+.1} cos 2z deg, {left:.1} deg left over."
                     ));
             }
+            if unknown_which {
+                finding = finding
+                    .evidence("This alone does not tell which of the two is off; against course over ground it shows.");
+            }
             finding
-                .evidence("This alone does not tell which of the two is off; against course over ground it shows.")
                 .check("Move loudspeakers, tools and current-carrying cables away from both sensors, then make the calibration turn of each.")
         }
         Relation::Constant => finding
@@ -483,6 +418,30 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
             .check(format!("Choose one heading source on every display; test {one} and {other} one at a time, the other unplugged.")),
     };
     finding
+}
+
+/// What the course over ground says of two headings that differ: which of them is off.
+fn by_course(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<String> {
+    let known = |s: &Source| course_error(evidence, s).filter(|e| e.a_sd <= 2.0 && e.left <= LEFT_DEG);
+    let (one, other) = (known(a)?, known(b)?);
+    let label = |s: &Source| evidence.books.inventory.label(s.key.device);
+    let size = |e: &CourseError| {
+        let [mean, ..] = e.k;
+        mean.abs().hypot(e.swing)
+    };
+    // A current that is not quite parted from the error is in both alike; the better one is near nothing, and the other
+    // clearly not.
+    let worse = |x: &CourseError, y: &CourseError| size(y) <= 2.5 && size(x) >= size(y) + 1.0;
+    let verdict = match (worse(&one, &other), worse(&other, &one)) {
+        (true, _) => format!("{} is the one that is off", label(a)),
+        (_, true) => format!("{} is the one that is off", label(b)),
+        _ => "that does not tell which is off".to_owned(),
+    };
+    let words = |s: &Source, e: &CourseError| {
+        let [mean, ..] = e.k;
+        format!("{} is to be corrected by {} (swing {} deg)", label(s), signed_deg(mean), number(e.swing, 1))
+    };
+    Some(format!("By course over ground {}, {}: {verdict}.", words(a, &one), words(b, &other)))
 }
 
 /// One line on a source: who, which north, how often, how much of it valid.
@@ -502,48 +461,4 @@ fn supply(books: &Books, source: &Source) -> String {
         percent(source.valid as f64 / source.count.max(1) as f64),
         source.count
     )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::time::Time;
-
-    /// Handbook of Magnetic Compass Adjustment, article 501, figure 501: the published deviation table; the least
-    /// squares values were computed with numpy (worked examples, section 2).
-    #[test]
-    fn the_handbooks_deviation_table_is_fitted() {
-        let table = [10.5, 20.0, 11.5, -1.2, -5.5, -8.0, -12.5, -6.8];
-        let moments: Vec<Sample> = (0..80)
-            .map(|i| Sample { time: Time(i64::from(i)), a: f64::from(i % 8) * 45.0, b: f64::NAN })
-            .collect();
-        let differences: Vec<f64> = (0..80).map(|i| table[i % 8]).collect();
-        let (k, rest) = deviation_fit(&moments, &differences, |s| Some(s.a), 0.0).unwrap();
-        for (got, want) in k.iter().zip([1.0, 11.939_697, 7.959_798, 5.0, 1.5]) {
-            assert!((got - want).abs() < 1e-5, "{got} for {want}");
-        }
-        assert!(rest < 0.1);
-        assert!(deviation_fit(&moments[..3], &differences[..3], |s| Some(s.a), 0.0).is_none());
-    }
-
-    /// Official WMM2025 test values of NOAA NCEI / BGS, height 0 (worked examples, section 1), and WMM2020's.
-    #[test]
-    fn declinations_of_the_world_magnetic_model() {
-        for (year, lat, lon, want) in [
-            (2025, 80.0, 0.0, 1.28),
-            (2025, 0.0, 120.0, -0.16),
-            (2025, -80.0, -120.0, 68.78),
-            (2020, 80.0, 0.0, -1.28),
-        ] {
-            let mut books = Books::default();
-            let at = crate::units::Place::new(lat, lon).unwrap();
-            let reading = crate::messages::Reading::Position { at: Ok(at), satellites: None, hdop: None };
-            let days = crate::time::days_from_civil(year, 1, 1).unwrap();
-            let time = Time(days * crate::time::DAY_US);
-            let message = crate::books::timing::Message::Pgn(129_025);
-            books.series.reading(crate::books::inventory::DeviceId(0), message, Some(time), &reading);
-            let got = modelled_variation(&books, Span::new(time, time)).unwrap();
-            assert!((got - want).abs() < 0.02, "{got} for {want}");
-        }
-    }
 }

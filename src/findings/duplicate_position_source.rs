@@ -1,7 +1,7 @@
 //! Two or more devices supply position.
 
 use super::pairs::{self, Curve};
-use super::words::{number, seconds};
+use super::words::number;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
 use crate::books::series::{Sample, Source};
@@ -49,8 +49,10 @@ struct Comparison {
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let copies = pairs::position_repeaters(evidence);
     pairs::pairs(evidence, "position")
         .into_iter()
+        .filter(|(a, b)| pairs::worth_comparing(&copies, a, b, "position", pairs::place_tolerance))
         .filter_map(|(a, b)| {
             let comparison = compare(evidence, a, b)?;
             if comparison.echo_s.is_some_and(|delay| delay < 0.0) {
@@ -79,13 +81,34 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let median_m = pairs::median(&mut distances)?;
     let p95_m = pairs::quantile(&mut distances, 0.95)?;
     let p5_m = pairs::quantile(&mut distances, 0.05)?;
-    // Both forms carry 1e-7 degrees or better; 0183 with four decimals of a minute rounds to 1e-6.
-    let tolerance = (2e-7, 2e-7);
+    let tolerance = pairs::place_tolerance(&first, &second);
     let echo_s = pairs::echo_delay(&first, &second, tolerance)
         .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay));
-    let constant = p95_m - p5_m <= ANTENNA_SWING_M.max(0.8 * median_m) && p95_m <= ANTENNAS_WITHIN_M;
+    let held = |p5: f64, middle: f64, p95: f64| {
+        p95 - p5 <= ANTENNA_SWING_M.max(0.8 * middle) && p95 <= ANTENNAS_WITHIN_M
+    };
+    let constant = held(p5_m, median_m, p95_m) || late_only(&first, &second, step, held);
     let axes = if constant && echo_s.is_none() { axes(evidence, &moments) } else { None };
     Some(Comparison { median_m, p95_m, echo_s, constant, axes, moments: moments.len(), span })
+}
+
+/// Whether the distance holds once one of the two is moved by the second or so that it comes late.
+fn late_only(first: &Curve, second: &Curve, step: usize, held: impl Fn(f64, f64, f64) -> bool) -> bool {
+    [-1.5, -1.25, -1.0, -0.75, -0.5, 0.5, 0.75, 1.0, 1.25, 1.5].into_iter().any(|late: f64| {
+        let at = |s: &Sample| first.both_at(s.time.plus(-late)).map(|at| (place(at), place((s.a, s.b))));
+        let mut distances: Vec<f64> = second
+            .samples()
+            .iter()
+            .step_by(step)
+            .filter_map(at)
+            .map(|(one, other)| {
+                let (north, east) = one.offset_to(other);
+                north.hypot(east)
+            })
+            .collect();
+        let mut of = |q| pairs::quantile(&mut distances, q).unwrap_or(f64::INFINITY);
+        held(of(0.05), of(0.5), of(0.95))
+    })
 }
 
 /// The second antenna's place forward and to starboard of the first, and the standard deviation of the middle; metres.
@@ -117,7 +140,7 @@ fn true_heading(evidence: &Evidence<'_>) -> Option<impl Fn(crate::time::Time) ->
     let variation = if best.key.reference == Some("true") {
         0.0
     } else {
-        super::duplicate_heading_source::variation_at_boat(evidence.books, best)?
+        super::variation::variation_at_boat(evidence.books, best)?
     };
     Some(move |time| curve.at(time).map(|deg| deg + variation))
 }
@@ -162,7 +185,7 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
     }
     match (relation, c.echo_s) {
         ("echo", delay) => finding
-            .evidence(format!("The same values come again {} later.", seconds(delay.unwrap_or(0.0))))
+            .evidence(pairs::echo_words(delay.unwrap_or(0.0)))
             .check("Nothing is wrong with the values. Choose the receiver itself where a display offers both."),
         ("constant-separation", _) => finding
             .check("Choose one position source on every display; two antennas on one boat are no fault by themselves."),

@@ -1,8 +1,9 @@
 //! One heading source steps faster than a boat can turn.
 
-use super::steps_of::jumping;
+use super::steps_of::{Jumps, jumping};
 use super::words::{moments, number};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, heading_frozen};
+use crate::books::series::Source;
 use crate::report::model::Severity;
 
 pub(super) const DETECTOR: Detector = Detector {
@@ -24,11 +25,11 @@ pub(super) const DETECTOR: Detector = Detector {
 };
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    jumping(evidence, "heading", 2.0)
+    let stands = |s: &Source| heading_frozen::stands(evidence, s).into_iter().map(|(span, _)| span).collect();
+    jumping(evidence, "heading", 2.0, stands)
         .into_iter()
-        .map(|(source, spans, jumps)| {
+        .map(|Jumps { source, spans, count: jumps, largest }| {
             let who = evidence.books.inventory.label(source.key.device);
-            let largest = source.steps.largest;
             Finding::new(Severity::Fault, format!("The heading of {who} jumps, up to {} deg", number(largest, 0)))
                 .devices([source.key.device])
                 .messages([source.key.message.to_string()])

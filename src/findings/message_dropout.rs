@@ -52,13 +52,14 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
         }
         // The fastest of them tells the pauses most sharply.
-        members.sort_by(|a, b| a.0.median_s().unwrap_or(0.0).total_cmp(&b.0.median_s().unwrap_or(0.0)));
+        members.sort_by(|a, b| a.0.pulse_s().unwrap_or(0.0).total_cmp(&b.0.pulse_s().unwrap_or(0.0)));
         let Some((stream, silences)) = members.first().copied() else { continue };
         let spans: Vec<Span> = silences.iter().map(|s| s.span).collect();
         let longest = longest(&spans);
         let severity = if spans.len() > 1 || longest > LONG_S { Severity::Fault } else { Severity::Warning };
         let who = labels(books, &[stream.device]);
-        let nominal = stream.median_s().unwrap_or(0.0);
+        let nominal =
+            stream.median_s().filter(|_| stream.is_periodic()).or_else(|| stream.mean_s()).unwrap_or(0.0);
         findings.push(
             Finding::new(
                 severity,

@@ -12,8 +12,13 @@ mod bus_error;
 mod bus_load_high;
 mod clock_step;
 mod coarse_timestamps;
+mod compass_deviation;
+mod course_error;
+mod depth_frozen;
 mod depth_lost_at_speed;
 mod depth_not_available;
+mod depth_second_echo;
+mod deviation;
 mod device_dropout;
 mod device_restart;
 mod dhcp_unanswered;
@@ -22,8 +27,13 @@ mod duplicate_heading_source;
 mod duplicate_instance;
 mod duplicate_position_source;
 mod fast_packet_loss;
+mod fix_lost;
+#[cfg(test)]
+mod fixture;
 mod garbled_sentence;
+mod heading_frozen;
 mod heading_jump;
+mod heading_misaligned;
 mod ip_conflict;
 mod irregular_message;
 mod line_overloaded;
@@ -31,11 +41,14 @@ mod link_flap;
 mod link_saturated;
 mod low_supply_voltage;
 mod message_dropout;
+mod motion;
 mod network_address;
 mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;
 mod pairs;
+mod poor_fix;
+mod position_frozen;
 mod position_jump;
 mod power_budget;
 pub mod presence;
@@ -50,6 +63,7 @@ mod slow_message;
 mod split_subnet;
 mod steps_of;
 mod tcp_retransmission;
+mod variation;
 mod wire_outage;
 mod words;
 
@@ -101,14 +115,22 @@ pub(crate) struct Evidence<'a> {
 const DETECTORS: &[Detector] = &[
     duplicate_heading_source::DETECTOR,
     heading_jump::DETECTOR,
+    heading_frozen::DETECTOR,
+    heading_misaligned::DETECTOR,
+    compass_deviation::DETECTOR,
     duplicate_position_source::DETECTOR,
     position_jump::DETECTOR,
+    position_frozen::DETECTOR,
+    fix_lost::DETECTOR,
+    poor_fix::DETECTOR,
     no_heading_source::DETECTOR,
     no_position_source::DETECTOR,
     no_depth_source::DETECTOR,
     depth_not_available::DETECTOR,
     depth_lost_at_speed::DETECTOR,
     duplicate_depth_source::DETECTOR,
+    depth_second_echo::DETECTOR,
+    depth_frozen::DETECTOR,
     message_dropout::DETECTOR,
     device_dropout::DETECTOR,
     wire_outage::DETECTOR,

@@ -40,6 +40,78 @@ pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a 
     pairs
 }
 
+/// The devices that only repeat the quantity of another one: what is wrong with it is wrong at its source.
+///
+/// `tolerance` is how far a repeated value may be from the first, by both numbers of a sample.
+pub(super) fn repeaters<'a>(
+    evidence: &Evidence<'a>,
+    quantity: &'a str,
+    tolerance: impl Fn(&Curve) -> (f64, f64),
+) -> Vec<DeviceId> {
+    let mut repeaters = Vec::new();
+    for (a, b) in pairs(evidence, quantity) {
+        let round = quantity == "heading";
+        let (first, second) = (Curve::new(a.track.samples(), round), Curve::new(b.track.samples(), round));
+        let (x, y) = (tolerance(&first), tolerance(&second));
+        let both = (x.0.max(y.0), x.1.max(y.1));
+        if echo_delay(&first, &second, both).is_some() {
+            repeaters.push(b.key.device);
+        } else if echo_delay(&second, &first, both).is_some() {
+            repeaters.push(a.key.device);
+        }
+    }
+    repeaters
+}
+
+/// How an echo is told, in a sentence; without a delay the values stood still.
+pub(super) fn echo_words(delay_s: f64) -> String {
+    if delay_s == 0.0 {
+        return "The values never differ while they hardly change: one sent twice, or two that agree to the last digit."
+            .to_owned();
+    }
+    format!("The same values come again {} later: one sensor, sent twice.", super::words::seconds(delay_s))
+}
+
+/// Whether a pair tells something of its own: a device that only repeats another one is compared with that one alone.
+pub(super) fn worth_comparing(
+    copies: &[DeviceId],
+    a: &Source,
+    b: &Source,
+    quantity: &str,
+    tolerance: impl Fn(&Curve, &Curve) -> (f64, f64),
+) -> bool {
+    if !copies.contains(&a.key.device) && !copies.contains(&b.key.device) {
+        return true;
+    }
+    let round = quantity == "heading";
+    let (first, second) = (Curve::new(a.track.samples(), round), Curve::new(b.track.samples(), round));
+    let tolerance = tolerance(&first, &second);
+    echo_delay(&first, &second, tolerance).or_else(|| echo_delay(&second, &first, tolerance)).is_some()
+}
+
+/// The coarsest step, degrees, of which nearly all values are multiples: 1e-7 of a degree in binary messages, a decimal
+/// of a minute in 0183. Two forms of one position differ by no more than the coarser one's rounding.
+pub(super) fn place_step(curve: &Curve) -> f64 {
+    const MINUTE: f64 = 1.0 / 60.0;
+    let fits = |step: f64| {
+        let on_grid = |v: f64| (v / step - (v / step).round()).abs() * step < 2e-9;
+        let n = curve.samples().iter().filter(|s| on_grid(s.a) && on_grid(s.b)).count();
+        n * 50 >= curve.samples().len() * 49
+    };
+    [1e-3, 1e-4, 1e-5].into_iter().map(|decimals| decimals * MINUTE).find(|step| fits(*step)).unwrap_or(2e-7)
+}
+
+/// How near two forms of one position lie: the rounding of the coarser, degrees.
+pub(super) fn place_tolerance(one: &Curve, other: &Curve) -> (f64, f64) {
+    let step = (0.55 * place_step(one).max(place_step(other))).max(2e-7);
+    (step, step)
+}
+
+/// The devices that only repeat another one's position.
+pub(super) fn position_repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
+    repeaters(evidence, "position", |curve| place_tolerance(curve, curve))
+}
+
 /// A series that can be asked for its value at any moment.
 #[derive(Clone)]
 pub(super) struct Curve {

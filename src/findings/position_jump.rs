@@ -1,8 +1,8 @@
 //! One position source steps faster than the boat moves.
 
-use super::steps_of::jumping;
+use super::steps_of::{Jumps, jumping};
 use super::words::{moments, number};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, position_frozen};
 use crate::report::model::Severity;
 
 pub(super) const DETECTOR: Detector = Detector {
@@ -24,11 +24,10 @@ pub(super) const DETECTOR: Detector = Detector {
 };
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    jumping(evidence, "position", 6.0)
+    jumping(evidence, "position", 6.0, |s| position_frozen::stands(evidence, s))
         .into_iter()
-        .map(|(source, spans, jumps)| {
+        .map(|Jumps { source, spans, count: jumps, largest }| {
             let who = evidence.books.inventory.label(source.key.device);
-            let largest = source.steps.largest;
             Finding::new(Severity::Fault, format!("The position of {who} jumps, up to {} m", number(largest, 0)))
                 .devices([source.key.device])
                 .messages([source.key.message.to_string()])

@@ -13,8 +13,9 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Data come by the clock and too seldom: a heading twice a second makes a chart turn in jerks and an autopilot \
                   hunt.",
         detection: "NMEA 2000: the median interval is three times the standard's or more and nine in ten intervals are near it. \
-                    0183, where no standard fixes a rate: more than twice the longest usual interval. Messages that the standard \
-                    sends less often than every 2.5 s (N2K) or 5 s (0183) are left alone.",
+                    0183, where no standard fixes a rate: a sentence of position, course, heading, turn, depth, speed or \
+                    wind comes more than twice as seldom as usual, and no other of the talker tells the same in time. N2K \
+                    messages that the standard sends less often than every 2.5 s are left alone.",
         lookalikes: "A display that repeats another device's data now and then is no slow sensor and is left out. An overloaded \
                      line slows everything: line-overloaded. Coarse stamps.",
         checks: "Look for an interval, rate or damping setting of the sensor or of the gateway in front of it; update both. A \
@@ -33,8 +34,15 @@ const SLOW_N2K: f64 = 3.0;
 /// intervals and slow limits, fact sheet NMEA 0183, section 1).
 const SLOW_SENTENCE: f64 = 2.1;
 
-/// What is sent more seldom than this by standard is no live data, seconds: N2K, 0183.
-const LIVE_S: (f64, f64) = (2.5, 5.0);
+/// What N2K sends more seldom than this by standard is no live data, seconds.
+const LIVE_S: f64 = 2.5;
+
+/// Sentences that a display or autopilot lives by; clocks, logs, satellites and routes are sent as seldom as a maker
+/// likes.
+const LIVE_SENTENCES: [&str; 16] = [
+    "DBK", "DBS", "DBT", "DPT", "GGA", "GLL", "GNS", "HDG", "HDM", "HDT", "MWV", "RMC", "ROT", "THS", "VHW",
+    "VTG",
+];
 
 /// A steady message has nine in ten intervals within this many medians.
 const STEADY: f64 = 1.5;
@@ -96,19 +104,41 @@ fn slow(evidence: &Evidence<'_>, stream: &Stream) -> Option<(f64, f64)> {
     let books = evidence.books;
     let (standard, median) = (stream.standard_s?, stream.median_s()?);
     let (limit, live) = match stream.message {
-        Message::Pgn(_) => (SLOW_N2K, LIVE_S.0),
-        Message::Sentence(_) => (SLOW_SENTENCE, LIVE_S.1),
+        Message::Pgn(_) => (SLOW_N2K, standard <= LIVE_S),
+        Message::Sentence(name) => {
+            let formatter = name.as_str().get(2..);
+            (SLOW_SENTENCE, formatter.is_some_and(|f| LIVE_SENTENCES.contains(&f)))
+        }
         Message::Protocol(_) => return None,
     };
     let steady = stream.is_periodic() && stream.quantile_s(0.9)? <= STEADY * median;
     let wire = books.inventory.get(stream.device)?.wire;
     let stamps = books.wires.get(wire)?.stamp_s();
-    let is_slow =
-        standard <= live && median >= limit * standard && stream.count >= ENOUGH && stamps < standard;
+    let is_slow = live && median >= limit * standard && stream.count >= ENOUGH && stamps < standard;
+    if !is_slow || !steady {
+        return None;
+    }
     let explained = line_overloaded::full(books, wire).is_some()
         || address_conflict::involves(books, stream.device)
+        || told_faster(evidence, stream)
         || repeats(evidence, stream);
-    (is_slow && steady && !explained).then_some((standard, median))
+    (!explained).then_some((standard, median))
+}
+
+/// Whether another sentence of the same talker tells all of the same in time: few need GLL where RMC comes each second.
+fn told_faster(evidence: &Evidence<'_>, stream: &Stream) -> bool {
+    let books = evidence.books;
+    let sources = || books.series.iter().filter(|s| s.key.device == stream.device);
+    let in_time = |source: &Source| {
+        let other = books.timing.get(source.key.device, source.key.message);
+        let rate = other.and_then(|other| other.median_s().zip(other.standard_s));
+        source.key.message != stream.message
+            && rate.is_some_and(|(median, standard)| median < SLOW_SENTENCE * standard)
+    };
+    let mut own = sources().filter(|s| s.key.message == stream.message).peekable();
+    matches!(stream.message, Message::Sentence(_))
+        && own.peek().is_some()
+        && own.all(|own| sources().any(|other| other.key.quantity == own.key.quantity && in_time(other)))
 }
 
 /// Whether the message repeats what another device said shortly before.
@@ -173,5 +203,7 @@ mod tests {
         assert_eq!(found(heading, usual, 1.0), 0);
         assert_eq!(found(heading, usual, 2.0), 0);
         assert_eq!(found(heading, usual, 3.0), 1);
+        let clock = Message::Sentence(SentenceName::new("GPZDA"));
+        assert_eq!(found(clock, usual, 10.0), 0, "a clock may come as seldom as it likes");
     }
 }

@@ -5,29 +5,49 @@ use super::pairs;
 use crate::books::series::Source;
 use crate::time::Span;
 
-/// The sources of a quantity with steps that no boat makes, one a device, with the stretches in which they lie.
+/// The jumps of one source.
+pub(super) struct Jumps<'a> {
+    pub(super) source: &'a Source,
+    /// The stretches in which they lie.
+    pub(super) spans: Vec<Span>,
+    pub(super) count: u64,
+    /// Degrees or metres, without sign.
+    pub(super) largest: f64,
+}
+
+/// The sources of a quantity with steps that no boat makes, one a device.
 ///
-/// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none.
+/// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none, and
+/// neither is the one with which a value that stood still comes back to life (`stands`): that is the stand's.
 pub(super) fn jumping<'a>(
     evidence: &Evidence<'a>,
     quantity: &'a str,
     together: f64,
-) -> Vec<(&'a Source, Vec<Span>, u64)> {
+    stands: impl Fn(&Source) -> Vec<Span>,
+) -> Vec<Jumps<'a>> {
     pairs::main_sources(evidence, quantity)
         .into_iter()
         .filter_map(|source| {
+            if source.steps.count == 0 {
+                return None;
+            }
+            let stands = stands(source);
             let mut spans: Vec<Span> = Vec::new();
-            let mut leapt = 0;
+            let mut explained = 0;
+            let mut largest = 0.0_f64;
             for step in &source.steps.list {
                 let span = Span::new(step.from, step.to);
-                if evidence.books.clock_leapt(span) {
-                    leapt += 1;
+                if evidence.books.clock_leapt(span) || stands.iter().any(|s| s.to == step.from) {
+                    explained += 1;
                 } else {
+                    largest = largest.max(step.size.abs());
                     crate::books::bounded::stretch(&mut spans, usize::MAX, span, together);
                 }
             }
-            let count = source.steps.count.saturating_sub(leapt);
-            (count > 0 && !spans.is_empty()).then_some((source, spans, count))
+            let count = source.steps.count.saturating_sub(explained);
+            // Steps that found no room in the list are at least as real as those in it.
+            let largest = if explained == 0 { source.steps.largest } else { largest };
+            (count > 0 && !spans.is_empty()).then_some(Jumps { source, spans, count, largest })
         })
         .collect()
 }

@@ -101,6 +101,12 @@ impl Merged {
         (self.current, record)
     }
 
+    /// Whether every record of a recording has been read.
+    #[must_use]
+    pub fn ended(&self, number: usize) -> bool {
+        self.sources.get(number).is_none_or(|source| source.state == State::Ended)
+    }
+
     /// The summaries in the order of the recordings; complete once `advance` returned `false`.
     pub fn summaries(&self) -> impl Iterator<Item = &Summary> {
         self.sources.iter().map(|source| source.recording.summary())

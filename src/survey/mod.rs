@@ -121,9 +121,9 @@ pub fn fill(
                 continue;
             }
         }
-        intake.record(number, &record, || {
-            merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned())
-        });
+        let info =
+            || merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned());
+        intake.record(number, &record, info, |other| merged.ended(other));
         frames += 1;
         if frames % PROGRESS_EVERY == 0 {
             progress(Progress { share: merged.progress(), frames });
@@ -148,7 +148,13 @@ struct Intake {
 }
 
 impl Intake {
-    fn record(&mut self, number: usize, record: &Record<'_>, info: impl FnOnce() -> Option<WireInfo>) {
+    fn record(
+        &mut self,
+        number: usize,
+        record: &Record<'_>,
+        info: impl FnOnce() -> Option<WireInfo>,
+        ended: impl Fn(usize) -> bool,
+    ) {
         if let Some(time) = record.time {
             let span = self.spans.entry(number).or_insert_with(|| Span::new(time, time));
             *span = Span::new(span.from.min(time), span.to.max(time));
@@ -157,7 +163,10 @@ impl Intake {
             Some(wire) => *wire,
             None => {
                 let info = info().unwrap_or(WireInfo { kind: WireKind::Ethernet, name: None });
-                let wire = self.books.wires.add(number, info.kind, info.name, None);
+                let continued =
+                    record.time.and_then(|time| self.books.wires.continued(number, &info, time, ended));
+                let wire =
+                    continued.unwrap_or_else(|| self.books.wires.add(number, info.kind, info.name, None));
                 self.wires.insert((number, record.wire), wire);
                 wire
             }

@@ -9,7 +9,7 @@ mod of_wires;
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
 use crate::books::network::Signs;
-use crate::books::timing::Stream;
+use crate::books::timing::{Message, Stream};
 use crate::books::wires::{Wire, WireId};
 use crate::recording::TimeBase;
 use crate::time::{Span, Time};
@@ -77,23 +77,50 @@ pub fn survey(books: &Books) -> Presence {
     presence
 }
 
-/// Streams that come by a clock of their own, and whose silence therefore says something: periodic ones that fill a
-/// good part of the time in which the device was seen. Requests and answers come in bursts and are none.
+/// Streams that come by a clock of their own, and whose silence therefore says something: those with a rhythm that fill a
+/// good part of the time in which the device was seen. Requests and answers come in bursts and are none; what comes and
+/// goes with a page or a route must fill most of it.
 pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
     let seen = books.inventory.seen(device).map_or(0.0, |span| span.seconds());
     books.timing.of(device).filter(move |s| {
-        s.is_periodic() && s.median_s().is_some_and(|median| median * s.count as f64 >= 0.25 * seen)
+        let least = if comes_and_goes(s) { 0.6 } else { 0.25 };
+        s.pulse_s().is_some() && filled_s(s) >= least * seen
     })
 }
 
-/// The shortest median interval of a device's periodic messages, seconds.
+/// Seconds that a stream's messages fill at its rhythm.
+fn filled_s(stream: &Stream) -> f64 {
+    let usual = stream.median_s().filter(|_| stream.is_periodic()).or_else(|| stream.mean_s());
+    usual.unwrap_or(0.0) * stream.count as f64
+}
+
+/// Messages that are rightly sent now and then: those of makers, whose meaning is not known, and those of a route or a
+/// target that somebody switches on and off.
+fn comes_and_goes(stream: &Stream) -> bool {
+    match stream.message {
+        Message::Pgn(pgn) => matches!(
+            pgn,
+            61_184 | 65_280..=65_535 | 126_720 | 130_816..=131_071 | 127_237 | 129_283..=129_285 | 129_038..=129_041 | 129_792..=129_816
+        ),
+        Message::Sentence(name) => {
+            let name = name.as_str();
+            name.starts_with('P')
+                || ["RMB", "APB", "XTE", "BWC", "BOD", "TTM"]
+                    .iter()
+                    .any(|formatter| name.ends_with(formatter))
+        }
+        Message::Protocol(_) => false,
+    }
+}
+
+/// The shortest interval of a device's messages with a rhythm, seconds.
 fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
-    periodic(books, device).filter_map(Stream::median_s).min_by(f64::total_cmp)
+    periodic(books, device).filter_map(Stream::pulse_s).min_by(f64::total_cmp)
 }
 
 /// How long something with this interval may stay away, on a wire with these stamps.
 fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
-    let usual = (MISSED_INTERVALS * interval_s + MISSED_INTERVALS * wire.stamp_s()).max(NOTICEABLE_S);
+    let usual = (MISSED_INTERVALS * interval_s).max(interval_s + 3.0 * wire.stamp_s()).max(NOTICEABLE_S);
     if on_boat_clock(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
 }
 

@@ -1,13 +1,14 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, Presence, STARTING_S, Silence, cadence, carrier, covered, follows, of_hosts, patience, rooted,
-    within,
+    GONE_S, Presence, STARTING_S, Silence, cadence, carrier, covered, follows, of_hosts, patience, periodic,
+    rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::Sign;
 use crate::books::wires::Wire;
+use crate::recording::WireKind;
 use crate::time::{Span, Time};
 
 /// Finds the silences of devices whose wire went on, the restarts and the flaps.
@@ -52,7 +53,9 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let of_wire = |span: Span| {
         wire_silent(span) || presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s))
     };
-    silences.retain(|s| !of_wire(s.span) && !books.clock_leapt(s.span));
+    silences.retain(|s| {
+        !of_wire(s.span) && !books.clock_leapt(s.span) && !spoke_meanwhile(books, id, wire, s.span)
+    });
     silences.retain(|s| {
         let after_outage =
             presence.wires.iter().any(|(w, outage, _)| *w == root && follows(s.span, outage.to));
@@ -62,7 +65,14 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     if quarrels {
         silences.clear();
     }
-    let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s)).collect();
+    // Who claims anew within seconds after an outage was taken by it, however seldom it had spoken before.
+    let after_outage = |claim: Time| {
+        presence
+            .wires
+            .iter()
+            .any(|(w, outage, _)| *w == root && claim >= outage.from && claim <= outage.to.plus(STARTING_S))
+    };
+    let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s) && !after_outage(s.to)).collect();
     silences.retain(|s| !restarts.iter().any(|r| r.touches(s.span, 2.0)));
     of_hosts::flaps(books, id, &mut silences, presence);
     if !restarts.is_empty() {
@@ -71,6 +81,23 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     if !silences.is_empty() {
         presence.devices.insert(id, silences);
     }
+}
+
+/// Whether a device spoke (a heartbeat, say) while its faster messages went on being silent: then it lives, and the
+/// silence is these messages' own.
+fn spoke_meanwhile(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> bool {
+    let goes_on = books.inventory.get(id).and_then(|d| d.last).is_some_and(|last| last >= silence.to);
+    periodic(books, id).any(|stream| {
+        let Some(pulse) = stream.pulse_s().filter(|p| 3.0 * p <= silence.seconds()) else { return false };
+        // A host that comes up announces itself for seconds before its data flow again.
+        let starting = if wire.kind == WireKind::Ethernet { STARTING_S } else { 0.0 };
+        let patience = patience(books, pulse, wire) + starting;
+        let longer = stream.gaps.over(silence.seconds() + patience).iter().any(|gap| within(*gap, silence));
+        let for_good = stream
+            .last
+            .is_some_and(|last| last <= silence.from && (goes_on || silence.from.since(last) > patience));
+        longer || for_good
+    })
 }
 
 /// Whether a device (or the host that carries it) shows that it came up when it was first seen.
@@ -102,12 +129,13 @@ pub(super) fn quarrels(books: &Books, id: DeviceId) -> bool {
 fn restarts(books: &Books, id: DeviceId) -> Vec<Span> {
     let Some(device) = books.inventory.get(id) else { return Vec::new() };
     let Some(bus) = books.buses.get(device.wire) else { return Vec::new() };
-    let cadence = cadence(books, id);
+    let stamp = books.wires.get(device.wire).map_or(0.0, Wire::stamp_s);
+    let least = (3.0 * cadence(books, id).unwrap_or(0.0)).max(0.8).max(3.0 * stamp);
     bus.starts
         .iter()
         .filter(|s| s.device == id)
         .filter_map(|s| Some(Span::new(s.silent_since?, s.at)))
-        .filter(|span| cadence.is_none_or(|c| span.seconds() > (3.0 * c).max(0.8)))
+        .filter(|span| span.seconds() > least)
         .filter(|span| device.first.is_some_and(|first| span.from.since(first) > 2.0))
         .collect()
 }

@@ -1,34 +1,39 @@
 //! Silences of single messages whose device went on.
 
 use super::of_devices::{quarrels, starts_anew};
-use super::{GONE_S, Presence, Silence, carrier, covered, follows, patience, rooted, within};
+use super::{
+    GONE_S, Presence, Silence, carrier, comes_and_goes, covered, filled_s, follows, patience, rooted, within,
+};
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
+use crate::books::timing::{Message, Stream};
 use crate::time::Span;
 
 /// Finds the silences of single messages whose device went on.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
     let mut found = Vec::new();
-    for (index, stream) in books.timing.iter().enumerate().filter(|(_, s)| s.is_periodic()) {
+    for (index, stream) in books.timing.iter().enumerate().filter(|(_, s)| !comes_and_goes(s)) {
+        let Some(pulse) = stream.pulse_s() else { continue };
         let seen = books.inventory.seen(stream.device).map_or(0.0, |span| span.seconds());
-        if stream.median_s().unwrap_or(0.0) * (stream.count as f64) < 0.25 * seen {
+        if filled_s(stream) < 0.25 * seen {
             continue;
         }
         if quarrels(books, stream.device) {
             continue;
         }
         let Some(device) = books.inventory.get(stream.device) else { continue };
-        let (Some(wire), Some(median)) = (books.wires.get(device.wire), stream.median_s()) else { continue };
+        let Some(wire) = books.wires.get(device.wire) else { continue };
         if matches!(device.identity, Identity::Ethernet { .. }) {
             continue;
         }
-        let usual = stream.quantile_s(0.99).unwrap_or(median).min(3.0 * median);
-        let patience = patience(books, median.max(usual * 0.6), wire);
+        let usual = stream.quantile_s(0.99).unwrap_or(pulse).min(3.0 * pulse);
+        let patience = patience(books, pulse.max(usual * 0.6), wire);
         let mut silences: Vec<Silence> =
             stream.gaps.over(patience).into_iter().map(|span| Silence { span, returned: true }).collect();
         if let (Some(last), Some(end)) = (stream.last, device.last)
             && end.since(last) > (patience * 2.0).max(GONE_S)
             && stream.count >= 20
+            && !is_of_an_engine(stream)
         {
             silences.push(Silence { span: Span::new(last, end), returned: false });
         }
@@ -45,6 +50,11 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         }
     }
     presence.messages = found;
+}
+
+/// An engine that is stopped falls silent while the gateway of all engines lives on.
+fn is_of_an_engine(stream: &Stream) -> bool {
+    matches!(stream.message, Message::Pgn(127_488 | 127_489 | 127_493 | 127_497))
 }
 
 /// Whether a wider silence of the device, its host or its wire takes this one.

@@ -1,10 +1,14 @@
 //! Silences of whole wires: everyone at once.
 
-use super::{Presence, WireSilence, cadence, covered, on_boat_clock, patience, rooted};
+use super::{Presence, WireSilence, cadence, covered, follows, on_boat_clock, patience, rooted};
 use crate::books::Books;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::wires::WireId;
 use crate::time::{Span, Time};
+
+/// A silence that nothing explains is told from here, seconds: a busy computer stalls for shorter ones, and a gateway that
+/// sends over a radio link does.
+const UNEXPLAINED_S: f64 = 2.5;
 
 /// Finds the silences of whole wires, and the wires that were being switched off.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
@@ -30,14 +34,20 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             continue;
         }
         for span in wire.gaps.over(patience(books, fastest, wire)) {
-            if books.clock_leapt(span) {
+            // The quiet in which everything starts after an outage belongs to it.
+            let starting = presence.wires.iter().any(|(w, outage, _)| *w == id && follows(span, outage.to));
+            if starting || books.clock_leapt(span) {
                 continue;
             }
             let missed = cadences.iter().filter(|c| **c * 3.0 < span.seconds()).count();
             if missed < cadences.len().min(2) {
                 continue;
             }
-            presence.wires.push((id, span, explain(books, id, span)));
+            let why = explain(books, id, span);
+            if why == WireSilence::Unexplained && span.seconds() < UNEXPLAINED_S {
+                continue;
+            }
+            presence.wires.push((id, span, why));
         }
     }
 }

@@ -1,0 +1,388 @@
+//! A heading against the course over ground: how much of the difference is the compass, and how much the current.
+//!
+//! The vector over ground is the boat's way through the water, along the true heading, plus the current. Across the
+//! heading that leaves, for each moment, speed times the sine of (course - heading - error) = the current's part across;
+//! along it, where there is a log, the difference of the two speeds = the current's part along. A compass's error is the
+//! same whatever way the current sets; a current of fixed direction pushes to port on one course and to starboard on the
+//! reverse, by less the faster the boat is. All of it is fitted together by least squares; what the recording cannot part
+//! keeps a wide margin, and the detectors stay quiet. Leeway by wind, which also has a fixed direction, goes with the
+//! current.
+
+use super::deviation::{rest, swing};
+use super::motion::UNDER_WAY_KN;
+use super::pairs::{self, Curve};
+use super::variation::variation_at_boat;
+use super::{Evidence, heading_frozen};
+use crate::books::series::Source;
+use crate::time::Span;
+use crate::units::wrap_180;
+use nalgebra::{DMatrix, DVector};
+
+/// Parameters: A to E in radians, the current to the east and to the north in knots, the log's factor less one.
+const PARAMETERS: usize = 8;
+
+/// What is known before looking, as standard deviations: A of a sensor mounted anyhow; B and C of a compass near iron; D
+/// and E of soft iron; a current; the error of a log that was never calibrated (all common practice, no source).
+const BEFORE: [f64; PARAMETERS] = [0.5, 0.25, 0.25, 0.07, 0.07, 1.5, 1.5, 0.15];
+
+/// Moments further apart than this count, seconds.
+const EVERY_S: f64 = 0.9;
+
+/// A course is steady when heading and course over ground stay within this over the last few seconds, degrees.
+const STEADY_DEG: f64 = 5.0;
+
+/// Those few seconds: receivers smooth the course over about two, sensors less.
+const STEADY_S: f64 = 4.0;
+
+/// Noise of one moment across and along the heading: knots, and share of the speed (waves, helm, receiver).
+const NOISE_KN: f64 = 0.2;
+const NOISE_SHARE: f64 = 0.02;
+
+/// Neighbouring moments share their errors: so many count as one.
+const ALIKE: f64 = 10.0;
+
+/// A fit that needs more current than this, knots, or a log further off than by this share, explains nothing.
+const MOST_CURRENT_KN: f64 = 5.0;
+const MOST_LOG_SHARE: f64 = 0.35;
+
+/// Two receivers' courses must give the same mean error to within this, degrees, or one of them is not the boat's.
+const RECEIVERS_DEG: f64 = 3.0;
+
+/// Steps of the fit; it is nearly linear.
+const STEPS: usize = 6;
+
+/// Sectors of 45 degrees count from so many moments on.
+const SECTOR_MOMENTS: usize = 4;
+
+/// One moment under way on a steady course.
+struct Moment {
+    /// The heading as the sensor gives it, radians.
+    compass: f64,
+    /// What makes it a true one, radians.
+    variation: f64,
+    /// True course over ground, radians.
+    course: f64,
+    /// Knots over ground.
+    speed: f64,
+    /// Knots through the water.
+    log: Option<f64>,
+}
+
+/// The error of a heading; add it to the sensor's reading to correct it.
+pub(super) struct CourseError {
+    /// A to E, degrees.
+    pub(super) k: [f64; 5],
+    /// Standard deviation of A, degrees.
+    pub(super) a_sd: f64,
+    /// Standard deviation of B and of C, the larger, degrees.
+    pub(super) swing_sd: f64,
+    /// Half of the way from the smallest to the largest error, degrees.
+    pub(super) swing: f64,
+    /// Largest error on any heading, degrees.
+    pub(super) largest: f64,
+    /// What is left between heading and course, standard deviation in degrees.
+    pub(super) left: f64,
+    /// The current that fits with it: knots, and true degrees where it sets.
+    pub(super) current: (f64, f64),
+    /// How many of the eight sectors were steered.
+    pub(super) sectors: usize,
+    pub(super) moments: usize,
+    pub(super) span: Span,
+}
+
+impl CourseError {
+    /// `1200 moments on steady courses in 6 of 8 sectors; 0.4 kn of current to 120 deg fits with it`.
+    pub(super) fn words(&self) -> String {
+        format!(
+            "{} moments at over {UNDER_WAY_KN:.0} kn on steady courses in {} of 8 sectors, {:.1} deg left over; a current of {:.1} kn to {:.0} deg is allowed for",
+            self.moments, self.sectors, self.left, self.current.0, self.current.1
+        )
+    }
+}
+
+/// Compares a heading with the course over ground, by every receiver that gives one.
+///
+/// `None` with fewer than three sectors, without course, without variation where one is needed, when no error, current and
+/// log together explain the course, and when the courses of two receivers do not agree.
+pub(super) fn course_error(evidence: &Evidence<'_>, heading: &Source) -> Option<CourseError> {
+    let grounds = pairs::main_sources(evidence, "course-and-speed-over-ground");
+    let mut errors: Vec<CourseError> =
+        grounds.iter().filter_map(|g| by_ground(evidence, heading, g)).collect();
+    errors.sort_by_key(|e| std::cmp::Reverse(e.moments));
+    let mut errors = errors.into_iter();
+    let best = errors.next()?;
+    let [mean, ..] = best.k;
+    let agrees = |e: CourseError| {
+        let [other, ..] = e.k;
+        wrap_180(other - mean).abs() <= RECEIVERS_DEG
+    };
+    errors.all(agrees).then_some(best)
+}
+
+fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Option<CourseError> {
+    let mut seen = Seen::default();
+    let moments = moments(evidence, heading, ground, &mut seen)?;
+    let span = seen.span?;
+    let sectors = seen.sectors.iter().filter(|n| **n >= SECTOR_MOMENTS).count();
+    if sectors < 3 {
+        return None;
+    }
+    let (theta, sd) = fit(&moments)?;
+    let mut k = [0.0; 5];
+    for (to, from) in k.iter_mut().zip(theta.iter()) {
+        *to = from.to_degrees();
+    }
+    let angle = |m: &Moment| (across(m, &theta) / m.speed).clamp(-1.0, 1.0).asin().to_degrees();
+    let left = rest(&moments.iter().map(angle).collect::<Vec<_>>(), 0.0);
+    // Where more is left over than was taken for noise, the margins are wider.
+    let apart = |m: &Moment| (across(m, &theta) / noise(m)).powi(2).min(100.0);
+    let wider = (moments.iter().map(apart).sum::<f64>() / moments.len() as f64).sqrt().max(1.0);
+    let largest =
+        (0..72).map(|i| error(&theta, f64::from(i * 5).to_radians()).to_degrees().abs()).fold(0.0, f64::max);
+    let (east, north) = (get(&theta, 5), get(&theta, 6));
+    let current = (east.hypot(north), crate::units::wrap_360(east.atan2(north).to_degrees()));
+    if current.0 > MOST_CURRENT_KN || get(&theta, 7).abs() > MOST_LOG_SHARE {
+        return None;
+    }
+    let swing = swing(&k);
+    let [a, ..] = &mut k;
+    *a = wrap_180(*a);
+    Some(CourseError {
+        k,
+        a_sd: get(&sd, 0).to_degrees() * wider,
+        swing_sd: get(&sd, 1).max(get(&sd, 2)).to_degrees() * wider,
+        swing,
+        largest,
+        left,
+        current,
+        sectors,
+        moments: moments.len(),
+        span,
+    })
+}
+
+/// Where the moments lie.
+#[derive(Default)]
+struct Seen {
+    sectors: [usize; 8],
+    span: Option<Span>,
+}
+
+fn moments(
+    evidence: &Evidence<'_>,
+    heading: &Source,
+    ground: &Source,
+    seen: &mut Seen,
+) -> Option<Vec<Moment>> {
+    let log = pairs::main_sources(evidence, "speed-through-water").into_iter().max_by_key(|s| s.valid);
+    let log = log.map(|s| Curve::new(s.track.samples(), false));
+    let magnetic = |s: &Source| s.key.reference == Some("magnetic");
+    heading.key.reference?;
+    let variation =
+        if magnetic(heading) || magnetic(ground) { variation_at_boat(evidence.books, heading)? } else { 0.0 };
+    let (heading_by, course_by) =
+        (if magnetic(heading) { variation } else { 0.0 }, if magnetic(ground) { variation } else { 0.0 });
+    let compass = Curve::new(heading.track.samples(), true);
+    let course = Curve::new(ground.track.samples(), true);
+    let frozen = heading_frozen::stands(evidence, heading);
+    let mut moments: Vec<Moment> = Vec::new();
+    let mut last = None;
+    for s in course.samples() {
+        if last.is_some_and(|l| s.time.since(l) < EVERY_S) || s.b.is_nan() || s.b < UNDER_WAY_KN {
+            continue;
+        }
+        if frozen.iter().any(|(span, _)| span.from <= s.time && s.time <= span.to.plus(STEADY_S)) {
+            continue;
+        }
+        let Some(now) = compass.at(s.time) else { continue };
+        let steady = |curve: &Curve, now: f64| {
+            [STEADY_S / 2.0, STEADY_S].iter().all(|ago| {
+                curve.at(s.time.plus(-ago)).is_some_and(|then| wrap_180(now - then).abs() <= STEADY_DEG)
+            })
+        };
+        if !steady(&compass, now) || !steady(&course, s.a) {
+            continue;
+        }
+        last = Some(s.time);
+        let sector = (crate::units::wrap_360(now) / 45.0) as usize;
+        if let Some(n) = seen.sectors.get_mut(sector) {
+            *n += 1;
+        }
+        seen.span = Some(seen.span.map_or(Span::new(s.time, s.time), |span| Span::new(span.from, s.time)));
+        moments.push(Moment {
+            compass: now.to_radians(),
+            variation: heading_by.to_radians(),
+            course: (s.a + course_by).to_radians(),
+            speed: s.b,
+            // A paddle wheel that stands still or is fouled tells nothing.
+            log: log.as_ref().and_then(|c| c.at(s.time)).filter(|kn| *kn > UNDER_WAY_KN / 2.0),
+        });
+    }
+    Some(moments)
+}
+
+fn get(v: &DVector<f64>, i: usize) -> f64 {
+    v.get(i).copied().unwrap_or(0.0)
+}
+
+fn terms(z: f64) -> [f64; 5] {
+    [1.0, z.sin(), z.cos(), (2.0 * z).sin(), (2.0 * z).cos()]
+}
+
+/// The compass's error on heading `z`, radians.
+fn error(theta: &DVector<f64>, z: f64) -> f64 {
+    terms(z).iter().zip(theta.iter()).map(|(t, k)| t * k).sum()
+}
+
+/// What one moment may be off across and along the heading, knots.
+fn noise(m: &Moment) -> f64 {
+    NOISE_KN + NOISE_SHARE * m.speed
+}
+
+/// What the fit leaves across the heading, knots.
+fn across(m: &Moment, theta: &DVector<f64>) -> f64 {
+    let psi = m.compass + m.variation + error(theta, m.compass);
+    m.speed * (m.course - psi).sin() - (get(theta, 5) * psi.cos() - get(theta, 6) * psi.sin())
+}
+
+/// Parameters and their standard deviations: least squares with what is known before, Gauss and Newton's steps.
+fn fit(moments: &[Moment]) -> Option<(DVector<f64>, DVector<f64>)> {
+    let mut theta = DVector::zeros(PARAMETERS);
+    // A sensor may be mounted any way round: begin in the middle of the differences.
+    let differences: Vec<f64> =
+        moments.iter().map(|m| wrap_180((m.course - m.compass - m.variation).to_degrees())).collect();
+    let middle = super::deviation::circular_median(&differences).to_radians();
+    if let Some(a) = theta.get_mut(0) {
+        *a = middle;
+    }
+    let mut covariance = None;
+    for _ in 0..STEPS {
+        let mut normal = DMatrix::<f64>::zeros(PARAMETERS, PARAMETERS);
+        let mut right = DVector::<f64>::zeros(PARAMETERS);
+        for (i, sd) in BEFORE.iter().enumerate() {
+            let weight = sd.powi(-2);
+            // What is known of A is that it is anything: it counts from the middle.
+            let known = if i == 0 { middle } else { 0.0 };
+            if let (Some(n), Some(r)) = (normal.get_mut((i, i)), right.get_mut(i)) {
+                *n += weight;
+                *r += weight * (known - get(&theta, i));
+            }
+        }
+        for m in moments {
+            add(m, &theta, &mut normal, &mut right);
+        }
+        let inverse = normal.try_inverse()?;
+        theta += &inverse * right;
+        covariance = Some(inverse);
+    }
+    Some((theta, covariance?.diagonal().map(|v| v.max(0.0).sqrt())))
+}
+
+/// Adds one moment's equations.
+fn add(m: &Moment, theta: &DVector<f64>, normal: &mut DMatrix<f64>, right: &mut DVector<f64>) {
+    let psi = m.compass + m.variation + error(theta, m.compass);
+    let (sin, cos) = psi.sin_cos();
+    let (east, north) = (get(theta, 5), get(theta, 6));
+    let along = m.speed * (m.course - psi).cos() - (east * sin + north * cos);
+    let left = across(m, theta);
+    // Going astern, or a wild value: no say.
+    if along < 0.0 {
+        return;
+    }
+    let sd = noise(m);
+    let by_error = |slope: f64| terms(m.compass).map(|t| t * slope);
+    let mut equation = |residual: f64, [a, b, c, d, e]: [f64; 5], rest: [f64; 3]| {
+        let [f, g, h] = rest;
+        let row = DVector::from_vec(vec![a, b, c, d, e, f, g, h]);
+        // Values far from the rest count less (Huber, 2.5 standard deviations).
+        let far = (residual.abs() / sd / 2.5).max(1.0);
+        let weight = 1.0 / (sd * sd * ALIKE * far);
+        normal.ger(weight, &row, &row, 1.0);
+        right.axpy(weight * residual, &row, 1.0);
+    };
+    // Residual = observed - model; its slope by a parameter turned round is the model's slope.
+    equation(left, by_error(along), [cos, -sin, 0.0]);
+    if let Some(log) = m.log {
+        let factor = 1.0 + get(theta, 7);
+        equation(along - factor * log, by_error(-left), [sin, cos, log]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{Boat, noise as random};
+    use super::*;
+
+    /// Legs of 30 s on the courses given at the speed given; the compass reads wrong by `-error(heading)`.
+    fn boat(
+        legs: &[(f64, f64)],
+        error: impl Fn(f64) -> f64,
+        (east, north): (f64, f64),
+        with_log: bool,
+    ) -> Option<CourseError> {
+        let mut boat = Boat::default();
+        for (leg, (deg, kn)) in legs.iter().enumerate() {
+            for i in 0..60_i64 {
+                let t = leg as f64 * 40.0 + i as f64 / 2.0;
+                let n = leg as i64 * 60 + i;
+                let heading = deg + 0.8 * random(n);
+                let (x, y) =
+                    (kn * heading.to_radians().sin() + east, kn * heading.to_radians().cos() + north);
+                boat.ground(1, t, x.atan2(y).to_degrees() + random(n + 7777), x.hypot(y));
+                // The reading z solves z + error(z) = heading.
+                let z = (0..20).fold(heading, |z, _| heading - error(z));
+                boat.heading(2, t, z);
+                if with_log {
+                    let log = crate::messages::Reading::WaterSpeed { kn: Ok(kn * 0.95) };
+                    boat.say(3, 128_259, t, &log);
+                }
+            }
+        }
+        let evidence = boat.evidence();
+        let heading = boat.books.series.of("heading").next()?;
+        course_error(&evidence, heading)
+    }
+
+    const ROUND: [(f64, f64); 8] = [
+        (10.0, 6.0),
+        (55.0, 18.0),
+        (100.0, 6.0),
+        (145.0, 18.0),
+        (190.0, 6.0),
+        (235.0, 18.0),
+        (280.0, 6.0),
+        (325.0, 18.0),
+    ];
+
+    #[test]
+    fn an_offset_is_found_beside_a_current() {
+        let e = boat(&ROUND, |_| -8.0, (1.0, -0.7), false).unwrap();
+        assert!((e.k[0] + 8.0).abs() < 0.5 && e.a_sd < 1.0, "{} {}", e.k[0], e.a_sd);
+        assert!(e.swing < 3.0, "{}", e.swing);
+        assert!((e.current.0 - 1.22).abs() < 0.4, "{}", e.current.0);
+    }
+
+    #[test]
+    fn a_sensor_mounted_back_to_front_is_found() {
+        let e = boat(&ROUND, |_| 178.0, (0.0, 0.0), true).unwrap();
+        assert!((e.k[0] - 178.0).abs() < 0.5, "{}", e.k[0]);
+    }
+
+    #[test]
+    fn deviation_is_told_from_a_current_by_the_log() {
+        let slow: Vec<(f64, f64)> = ROUND.iter().map(|(deg, _)| (*deg, 7.0)).collect();
+        let curve = |z: f64| 10.0 * z.to_radians().sin() - 6.0 * z.to_radians().cos();
+        let e = boat(&slow, curve, (0.5, 0.5), true).unwrap();
+        assert!((e.k[1] - 10.0).abs() < 1.5 && (e.k[2] + 6.0).abs() < 1.5, "{:?}", e.k);
+        let current = boat(&slow, |_| 0.0, (0.0, 1.5), true).unwrap();
+        assert!(current.swing < 3.0, "{}", current.swing);
+        // At one speed and without a log the two are alike: the margin says so.
+        let unknown = boat(&slow, |_| 0.0, (0.0, 1.5), false).unwrap();
+        assert!(unknown.swing_sd > 4.0 && unknown.a_sd < 1.5, "{} {}", unknown.swing_sd, unknown.a_sd);
+    }
+
+    #[test]
+    fn two_courses_are_too_few() {
+        assert!(boat(&[(10.0, 6.0), (100.0, 6.0)], |_| -8.0, (0.0, 0.0), false).is_none());
+    }
+}

@@ -1,0 +1,231 @@
+//! Depth stands still to the last digit under way over changing water.
+
+use super::motion::{Motion, within};
+use super::pairs::{self, Curve};
+use super::words::{longest, moments, number, seconds};
+use super::{Detector, Doc, Evidence, Finding, depth_second_echo, duplicate_depth_source};
+use crate::books::series::{Sample, Source};
+use crate::report::model::Severity;
+use crate::time::Span;
+use crate::units::KNOTS_PER_M_S;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "depth-frozen",
+        severity: "fault",
+        meaning: "The depth stays the same to the last digit while the boat runs over a bottom that changes. It looks like a \
+                  good depth, and is an old one: the display gives no warning of shallow water.",
+        detection: "The same depth, to the last digit, for 10 s or more at over 1.5 kn, where the bottom is known to change: the \
+                    depth leaps when it wakes up, or another sounder sees it change meanwhile, or a depth given in \
+                    centimetres, which the boat's own heave keeps moving, suddenly stops moving.",
+        lookalikes: "A flat bottom at rest, or in still water with a sounder that gives tenths of a metre. A zero that is held \
+                     is depth-not-available.",
+        checks: "Many sounders hold the last depth when they lose the bottom: see whether it goes with speed, weed or depth. \
+                 Look at the transducer and its cable; see whether a display in between repeats an old value.",
+        cautions: "Do not feel your way in by this depth: use a pole or a lead line, and keep off.",
+    },
+    complaints: &["depth-wrong", "no-depth"],
+    detect,
+};
+
+/// A shorter stand is chance or a slow sounder, seconds.
+const SHORTEST_S: f64 = 10.0;
+
+/// Slower than this the boat drifts, and the bottom under it may well stay the same, knots.
+const SLOWEST_KN: f64 = 1.5;
+
+/// Depths given at least this finely move with the boat's heave, metres (common practice, no source).
+const FINE_M: f64 = 0.02;
+
+/// So many changes must be missing for a fine depth to have stopped: by chance that is e^-20.
+const MISSING_CHANGES: f64 = 20.0;
+
+/// So many must be missing at least before a leap counts: by chance that is e^-5.
+const FEW_CHANGES: f64 = 5.0;
+
+/// Time before a stand in which the depth's usual change is looked at, seconds.
+const BEFORE_S: f64 = 30.0;
+
+/// Another sounder must see the depth change by this share, at least, and by half a metre.
+const CHANGE_SHARE: f64 = 0.05;
+
+/// Why a stand is one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Why {
+    /// It woke up with a leap of so many metres.
+    Leap(f64),
+    /// Another sounder saw the bottom change by so many metres.
+    Other(f64),
+    /// So many changes a second just before, none in it.
+    Stopped(f64),
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let mains = pairs::main_sources(evidence, "depth");
+    let motion = Motion::of(evidence);
+    let repeaters = duplicate_depth_source::repeaters(evidence);
+    mains
+        .iter()
+        .filter(|source| !repeaters.contains(&source.key.device))
+        .filter_map(|source| {
+            let others: Vec<&Source> = mains.iter().copied().filter(|o| o.key != source.key).collect();
+            let stands: Vec<(Span, Why)> = source
+                .runs
+                .still(SHORTEST_S)
+                .into_iter()
+                .filter(|span| !evidence.books.clock_leapt(*span))
+                .filter(|span| {
+                    motion.way_m(*span).is_some_and(|m| m * KNOTS_PER_M_S > SLOWEST_KN * span.seconds())
+                })
+                .filter_map(|span| Some((span, why(source, &others, span)?)))
+                .collect();
+            finding(evidence, source, &motion, &stands)
+        })
+        .collect()
+}
+
+/// What shows that the bottom changed, if anything does.
+fn why(source: &Source, others: &[&Source], span: Span) -> Option<Why> {
+    let track = source.track.samples();
+    let held = within(source, span).first().map(|s| s.a).filter(|m| *m > 0.0)?;
+    let usual = Curve::new(track, false);
+    let resolution = duplicate_depth_source::resolution(&usual);
+    let mut steps = changes(track);
+    let step = pairs::median(&mut steps).unwrap_or(resolution);
+    let after = Span::new(span.to.plus(1e-6), span.to.plus(SHORTEST_S));
+    let woke = within(source, after).iter().map(|s| s.a).find(|m| *m > 0.0).map(|m| (m - held).abs());
+    let before = within(source, Span::new(span.from.plus(-BEFORE_S), span.from));
+    let known = before.first().map_or(0.0, |s| span.from.since(s.time));
+    let rate = changes(before).len() as f64 / known.max(1.0);
+    let rate = if known >= BEFORE_S / 3.0 { rate } else { usual_rate(source) };
+    let missing = rate * span.seconds();
+    // A sounder that goes on by its usual steps was over even bottom; one that leaps has missed some. A stone on even
+    // bottom leaps too: there the depth hardly changed before either.
+    let even = missing < FEW_CHANGES || depth_second_echo::leaps(source);
+    if let Some(leap) = woke.filter(|leap| !even && *leap >= (4.0 * step).max(3.0 * resolution)) {
+        return Some(Why::Leap(leap));
+    }
+    let seen = others
+        .iter()
+        .filter_map(|o| {
+            let depths = within(o, span).iter().map(|s| s.a).filter(|m| *m > 0.0);
+            let (low, high) = depths.fold((f64::INFINITY, 0.0_f64), |(l, h), m| (l.min(m), h.max(m)));
+            (high > 0.0).then_some(high - low)
+        })
+        .max_by(f64::total_cmp);
+    if let Some(change) = seen.filter(|c| *c >= (CHANGE_SHARE * held).max(0.5)) {
+        return Some(Why::Other(change));
+    }
+    (resolution <= FINE_M && known >= BEFORE_S / 3.0 && missing >= MISSING_CHANGES)
+        .then_some(Why::Stopped(rate))
+}
+
+/// Changes a second over the whole recording.
+fn usual_rate(source: &Source) -> f64 {
+    let seconds = source.first.zip(source.last).map_or(0.0, |(from, to)| to.since(from));
+    changes(source.track.samples()).len() as f64 / seconds.max(1.0)
+}
+
+/// The sizes of the steps from one depth to the next where it changed.
+fn changes(samples: &[Sample]) -> Vec<f64> {
+    samples
+        .windows(2)
+        .filter_map(|w| Some((w.last()?.a - w.first()?.a).abs()))
+        .filter(|d| *d > 1e-6)
+        .collect()
+}
+
+fn finding(
+    evidence: &Evidence<'_>,
+    source: &Source,
+    motion: &Motion<'_>,
+    stands: &[(Span, Why)],
+) -> Option<Finding> {
+    let (worst, why) = stands.iter().max_by(|a, b| a.0.seconds().total_cmp(&b.0.seconds()))?;
+    let spans: Vec<Span> = stands.iter().map(|(span, _)| *span).collect();
+    let who = evidence.books.inventory.label(source.key.device);
+    let frozen = longest(&spans);
+    let held = within(source, *worst).first().map_or(0.0, |s| s.a);
+    let why = match why {
+        Why::Leap(m) => format!("When it woke up it leapt by {} m.", number(*m, 1)),
+        Why::Other(m) => format!("Another sounder saw the depth change by {} m meanwhile.", number(*m, 1)),
+        Why::Stopped(rate) => format!("Just before, it changed {} times a second.", number(*rate, 1)),
+    };
+    Some(
+        Finding::new(Severity::Fault, format!("The depth of {who} stands still under way, for {} at the longest", seconds(frozen)))
+            .devices([source.key.device])
+            .messages([source.key.message.to_string()])
+            .real("frozen_s", frozen)
+            .evidence(format!(
+                "{} stays at {} m to the last digit while the boat makes {} m of way.",
+                source.key.message,
+                number(held, 2),
+                number(motion.way_m(*worst).unwrap_or(0.0), 0)
+            ))
+            .evidence(why)
+            .evidence(format!("At {}.", moments(&spans)))
+            .spans(spans)
+            .check(format!("See whether {who} holds its last depth when it loses the bottom: at speed, over weed, in deep water."))
+            .check("Compare with a lead line or a pole where the depth is known to change."),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{Boat, kinds, noise};
+    use super::*;
+    use crate::messages::{Absent, DepthBelow, Reading};
+
+    /// A boat over a bottom `depth(t)`, sent in steps of `step_m`, frozen where asked.
+    fn boat(knots: f64, step_m: f64, frozen: std::ops::Range<i64>, depth: impl Fn(f64) -> f64) -> Boat {
+        let mut boat = Boat::default();
+        let mut m = 0.0;
+        for i in 0..600_i64 {
+            let t = i as f64 / 5.0;
+            boat.ground(1, t, 0.0, knots);
+            if !frozen.contains(&(i / 5)) {
+                m = (depth(t) / step_m).round() * step_m;
+            }
+            let reading =
+                Reading::Depth { m: Ok(m), below: DepthBelow::Transducer, offset_m: Err(Absent::Missing) };
+            boat.say(2, 128_267, t, &reading);
+        }
+        boat
+    }
+
+    #[test]
+    fn a_depth_that_stands_under_way_is_found() {
+        let slope = |t: f64| 6.0 + 0.03 * t + 0.03 * noise((t * 5.0) as i64);
+        for step in [0.01, 0.1] {
+            let found = detect(&boat(6.0, step, 40..70, slope).evidence());
+            assert_eq!(kinds(&found), [(Severity::Fault, vec![2])], "{step}");
+            // In tenths of a metre the value stood for a while before.
+            assert!((found[0].spans[0].seconds() - 30.0).abs() < 0.5 + 30.0 * step);
+        }
+    }
+
+    #[test]
+    fn a_fine_depth_that_stops_for_good_is_found() {
+        let even = |t: f64| 6.0 + 0.05 * noise((t * 5.0) as i64);
+        assert_eq!(detect(&boat(6.0, 0.01, 60..120, even).evidence()).len(), 1);
+    }
+
+    #[test]
+    fn even_bottom_in_tenths_of_a_metre_is_healthy() {
+        let basin = |t: f64| if t < 40.0 { 8.0 - 0.1 * (t - 40.0) } else { 8.0 };
+        assert!(detect(&boat(6.0, 0.1, 0..0, basin).evidence()).is_empty());
+    }
+
+    #[test]
+    fn a_stone_on_even_bottom_is_no_waking_up() {
+        let stone = |t: f64| if (70.0..72.0).contains(&t) { 7.3 } else { 8.0 };
+        assert!(detect(&boat(3.0, 0.1, 0..0, stone).evidence()).is_empty());
+    }
+
+    #[test]
+    fn at_rest_the_bottom_stays_the_same() {
+        assert!(
+            detect(&boat(0.3, 0.01, 40..70, |t| 6.0 + 0.05 * noise((t * 5.0) as i64)).evidence()).is_empty()
+        );
+    }
+}

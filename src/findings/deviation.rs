@@ -1,0 +1,115 @@
+//! How a compass's error swings with its heading.
+
+use super::pairs;
+use crate::books::series::Sample;
+use crate::units::wrap_180;
+use nalgebra::{DMatrix, DVector};
+
+/// The median of angles, taken around their mean direction.
+pub(super) fn circular_median(angles: &[f64]) -> f64 {
+    let (s, c) =
+        angles.iter().fold((0.0, 0.0), |(s, c), d| (s + d.to_radians().sin(), c + d.to_radians().cos()));
+    let centre = s.atan2(c).to_degrees();
+    let mut around: Vec<f64> = angles.iter().map(|d| wrap_180(d - centre)).collect();
+    wrap_180(centre + pairs::median(&mut around).unwrap_or(0.0))
+}
+
+/// How far the values scatter around `middle`: a spread that a few wild values do not move (from the quartiles).
+pub(super) fn rest(differences: &[f64], middle: f64) -> f64 {
+    let mut sizes: Vec<f64> = differences.iter().map(|d| wrap_180(d - middle).abs()).collect();
+    // Half of a normal distribution lies within 0.6745 standard deviations, 90 % within 1.645.
+    let half = pairs::quantile(&mut sizes, 0.5).unwrap_or(0.0) / 0.6745;
+    let most = pairs::quantile(&mut sizes, 0.9).unwrap_or(0.0) / 1.645;
+    half.max(most)
+}
+
+/// Fits the difference as A + B sin z + C cos z + D sin 2z + E cos 2z over the first one's heading z, and gives the
+/// coefficients with the scatter that is left.
+///
+/// `None` unless the headings fill six of eight sectors. Source: Handbook of Magnetic Compass Adjustment (National
+/// Geospatial-Intelligence Agency), chapters III and V; least squares by QR.
+pub(super) fn deviation_fit(
+    moments: &[Sample],
+    differences: &[f64],
+    heading: impl Fn(&Sample) -> Option<f64>,
+    middle: f64,
+) -> Option<([f64; 5], f64)> {
+    let rows: Vec<(f64, f64)> = moments
+        .iter()
+        .zip(differences)
+        .filter_map(|(s, d)| Some((heading(s)?.to_radians(), wrap_180(d - middle))))
+        .collect();
+    let mut sectors = [0_usize; 8];
+    for (z, _) in &rows {
+        let sector = (z.to_degrees().rem_euclid(360.0) / 45.0) as usize;
+        if let Some(n) = sectors.get_mut(sector) {
+            *n += 1;
+        }
+    }
+    let enough = (rows.len() / 200).max(3);
+    if sectors.iter().filter(|n| **n >= enough).count() < 6 {
+        return None;
+    }
+    let terms = |z: f64| [1.0, z.sin(), z.cos(), (2.0 * z).sin(), (2.0 * z).cos()];
+    let weight: Vec<f64> = rows
+        .iter()
+        .map(|(z, _)| {
+            let sector = (z.to_degrees().rem_euclid(360.0) / 45.0) as usize;
+            // Every sector counts alike, however long the boat stayed on it.
+            1.0 / (sectors.get(sector).copied().unwrap_or(1).max(1) as f64).sqrt()
+        })
+        .collect();
+    let matrix = DMatrix::from_fn(rows.len(), 5, |r, c| {
+        rows.get(r).map_or(0.0, |(z, _)| terms(*z).get(c).copied().unwrap_or(0.0))
+            * weight.get(r).copied().unwrap_or(1.0)
+    });
+    let right = DVector::from_fn(rows.len(), |r, _| {
+        rows.get(r).map_or(0.0, |(_, d)| *d) * weight.get(r).copied().unwrap_or(1.0)
+    });
+    let solution = matrix.svd(true, true).solve(&right, 1e-9).ok()?;
+    let mut k = [0.0; 5];
+    for (to, from) in k.iter_mut().zip(solution.iter()) {
+        *to = *from;
+    }
+    let left: Vec<f64> =
+        rows.iter().map(|(z, d)| d - terms(*z).iter().zip(k).map(|(t, k)| t * k).sum::<f64>()).collect();
+    let scatter = rest(&left, 0.0);
+    if let Some(a) = k.first_mut() {
+        *a += middle;
+    }
+    Some((k, scatter))
+}
+
+/// Half of the way between the fit's largest and smallest value, degrees.
+pub(super) fn swing(k: &[f64; 5]) -> f64 {
+    let [_, b, c, d, e] = *k;
+    let values = (0..72).map(|i| {
+        let z = f64::from(i * 5).to_radians();
+        b * z.sin() + c * z.cos() + d * (2.0 * z).sin() + e * (2.0 * z).cos()
+    });
+    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    (high - low) / 2.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::time::Time;
+
+    /// Handbook of Magnetic Compass Adjustment, article 501, figure 501: the published deviation table; the least
+    /// squares values were computed with numpy (worked examples, section 2).
+    #[test]
+    fn the_handbooks_deviation_table_is_fitted() {
+        let table = [10.5, 20.0, 11.5, -1.2, -5.5, -8.0, -12.5, -6.8];
+        let moments: Vec<Sample> = (0..80)
+            .map(|i| Sample { time: Time(i64::from(i)), a: f64::from(i % 8) * 45.0, b: f64::NAN })
+            .collect();
+        let differences: Vec<f64> = (0..80).map(|i| table[i % 8]).collect();
+        let (k, rest) = deviation_fit(&moments, &differences, |s| Some(s.a), 0.0).unwrap();
+        for (got, want) in k.iter().zip([1.0, 11.939_697, 7.959_798, 5.0, 1.5]) {
+            assert!((got - want).abs() < 1e-5, "{got} for {want}");
+        }
+        assert!(rest < 0.1);
+        assert!(deviation_fit(&moments[..3], &differences[..3], |s| Some(s.a), 0.0).is_none());
+    }
+}

@@ -1,0 +1,201 @@
+//! No valid fix for a while.
+
+use super::motion::within;
+use super::words::{longest, moments, number, seconds};
+use super::{Detector, Doc, Evidence, Finding, pairs};
+use crate::books::inventory::DeviceId;
+use crate::books::series::{Sample, Source};
+use crate::report::model::Severity;
+use crate::time::Span;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "fix-lost",
+        severity: "fault; note when the device never had a fix and another one supplies position",
+        meaning: "The position receiver lives and sends its messages, but without a valid fix. The chart stops or shows no \
+                  boat, an anchor function lets go, and a satellite compass loses its heading with it.",
+        detection: "Position messages come with the not-available code, an empty field or a status that marks them invalid, for \
+                    10 s or more after there was a fix, or for two minutes and more while the receiver has had none yet.",
+        lookalikes: "A receiver that was just switched on needs up to a minute or two for its first fix. A few seconds under a \
+                     bridge are no fault. No message at all is a pause: message-dropout or device-dropout.",
+        checks: "Look at the antenna: free view of the sky, nothing of metal above it, no wet or crushed cable. Watch the \
+                 receiver's satellite page at the place and time where it went. See whether a transmitter or a lamp \
+                 beside the antenna was on.",
+        cautions: "Do not rely on the chart or an anchor function while the fix comes and goes; have a second means ready.",
+    },
+    complaints: &["no-position", "position-jumps"],
+    detect,
+};
+
+/// A loss shorter than this is a bridge or a quay wall, seconds (common practice, no source).
+const USUAL_S: f64 = 10.0;
+
+/// A receiver without a fix for longer than this from its first message has more than a cold start, seconds: those take
+/// about half a minute under open sky (common practice, no source).
+const COLD_START_S: f64 = 120.0;
+
+/// The losses of a device's fix, by the position message that shows most of them, with whether there was a fix before.
+pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&'a Source, Vec<Span>)> {
+    let books = evidence.books;
+    books
+        .series
+        .of("position")
+        .filter(|s| books.inventory.same(s.key.device, device))
+        .map(|source| {
+            let mut spans = source.runs.absent(USUAL_S);
+            let first = source.values_from_to.map(|(from, _)| from);
+            spans.retain(|span| {
+                let had_one = first.is_some_and(|first| first < span.from);
+                (had_one || span.seconds() >= COLD_START_S)
+                    && !books.clock_leapt(*span)
+                    && !supplied_otherwise(evidence, source, *span)
+            });
+            (source, spans)
+        })
+        .filter(|(_, spans)| !spans.is_empty())
+        .max_by(|(_, a), (_, b)| total(a).total_cmp(&total(b)))
+}
+
+/// Whether the device gives a living position in another message meanwhile. The last place held is not living.
+fn supplied_otherwise(evidence: &Evidence<'_>, lost: &Source, span: Span) -> bool {
+    let books = evidence.books;
+    books
+        .series
+        .of("position")
+        .filter(|s| s.key != lost.key && books.inventory.same(s.key.device, lost.key.device))
+        .any(|s| {
+            let mut places = inner(s, span).filter(|s| !s.a.is_nan()).map(|s| (s.a, s.b));
+            let first = places.next();
+            places.any(|p| Some(p) != first)
+        })
+}
+
+fn total(spans: &[Span]) -> f64 {
+    spans.iter().map(|s| s.seconds()).sum()
+}
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let books = evidence.books;
+    let mut devices: Vec<DeviceId> = Vec::new();
+    for source in books.series.of("position") {
+        if !devices.iter().any(|d| books.inventory.same(*d, source.key.device)) {
+            devices.push(source.key.device);
+        }
+    }
+    let supplied = !pairs::main_sources(evidence, "position").is_empty();
+    devices
+        .into_iter()
+        .filter_map(|device| losses(evidence, device))
+        .map(|l| finding(evidence, &l, supplied))
+        .collect()
+}
+
+fn finding(evidence: &Evidence<'_>, (source, spans): &(&Source, Vec<Span>), supplied: bool) -> Finding {
+    let books = evidence.books;
+    let who = books.inventory.label(source.key.device);
+    let lost = longest(spans);
+    let never = source.values_from_to.is_none();
+    let (severity, summary) = if never && supplied {
+        (Severity::Note, format!("{who} has no fix; another device supplies position"))
+    } else if never {
+        (Severity::Fault, format!("{who} has no fix in {}", seconds(lost)))
+    } else {
+        (Severity::Fault, format!("{who} loses its fix, for {} at the longest", seconds(lost)))
+    };
+    let mut finding = Finding::new(severity, summary)
+        .devices([source.key.device])
+        .messages([source.key.message.to_string()])
+        .real("lost_s", lost)
+        .evidence(format!(
+            "{} went on coming, without a valid position at {}.",
+            source.key.message,
+            moments(spans)
+        ))
+        .evidence(format!(
+            "{} of {} messages without a position, {} of them marked invalid.",
+            source.count.saturating_sub(source.valid),
+            source.count,
+            source.unusable
+        ));
+    if let Some(satellites) = satellites_during(evidence, source, spans) {
+        finding = finding
+            .evidence(format!("Meanwhile it reported {} satellites used at most.", number(satellites, 0)));
+    }
+    finding
+        .spans(spans.iter().copied())
+        .check(format!("Look at the antenna of {who}: free view of the sky, no metal above it, dry and unhurt cable and connector."))
+        .check("Note where the boat was at those times: bridges, quay walls and sheds take the sky away.")
+}
+
+/// The most satellites that the device reported in the middle of the losses.
+fn satellites_during(evidence: &Evidence<'_>, source: &Source, spans: &[Span]) -> Option<f64> {
+    evidence
+        .books
+        .series
+        .of("fix-quality")
+        .filter(|s| evidence.books.inventory.same(s.key.device, source.key.device))
+        .flat_map(|s| spans.iter().flat_map(|span| inner(s, *span)))
+        .map(|s| s.b)
+        .filter(|n| !n.is_nan())
+        .max_by(f64::total_cmp)
+}
+
+/// The samples of a source in the middle of a span, where messages that come late do not reach.
+fn inner(source: &Source, span: Span) -> impl Iterator<Item = &Sample> {
+    within(source, Span::new(span.from.plus(3.0), span.to.plus(-3.0))).iter()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{Boat, kinds};
+    use super::*;
+    use crate::messages::{Absent, Reading};
+    use crate::units::Place;
+
+    fn fix(valid: bool) -> Reading {
+        let at =
+            if valid { Place::new(54.0, 10.0).ok_or(Absent::Unusable) } else { Err(Absent::NotAvailable) };
+        Reading::Position { at, satellites: None, hdop: None }
+    }
+
+    fn boat(seconds: i64, valid: impl Fn(i64) -> bool) -> Boat {
+        let mut boat = Boat::default();
+        for s in 0..seconds {
+            boat.say(1, 129_025, s as f64, &fix(valid(s)));
+        }
+        boat
+    }
+
+    #[test]
+    fn a_loss_after_a_fix_is_found_with_its_span() {
+        let boat = boat(120, |s| !(50..80).contains(&s));
+        let found = detect(&boat.evidence());
+        assert_eq!(kinds(&found), [(Severity::Fault, vec![1])]);
+        assert_eq!(found[0].spans, [Span::new(Boat::at(50.0), Boat::at(80.0))]);
+    }
+
+    #[test]
+    fn a_bridge_and_a_cold_start_are_none() {
+        assert!(detect(&boat(200, |s| s > 45 && !(100..106).contains(&s)).evidence()).is_empty());
+        assert_eq!(detect(&boat(200, |s| s > 150).evidence()).len(), 1, "too long for a cold start");
+    }
+
+    #[test]
+    fn a_message_that_never_holds_a_place_is_no_loss_while_another_does() {
+        let mut boat = boat(300, |_| false);
+        for s in 0..300 {
+            let at = Place::new(54.0 + 1e-5 * f64::from(s), 10.0).ok_or(Absent::Unusable);
+            boat.say(1, 129_029, f64::from(s), &Reading::Position { at, satellites: None, hdop: None });
+        }
+        assert!(detect(&boat.evidence()).is_empty());
+    }
+
+    #[test]
+    fn a_receiver_that_never_has_a_fix_beside_a_good_one_is_noted() {
+        let mut boat = boat(200, |_| true);
+        for s in 0..200 {
+            boat.say(2, 129_025, f64::from(s), &fix(false));
+        }
+        assert_eq!(kinds(&detect(&boat.evidence())), [(Severity::Note, vec![2])]);
+    }
+}

@@ -1,0 +1,140 @@
+//! Against course over ground, a heading is off by the same angle on all courses.
+
+use super::course_error::{CourseError, course_error};
+use super::duplicate_heading_source as duplicate;
+use super::words::{number, signed_deg};
+use super::{Detector, Doc, Evidence, Finding, compass_deviation, pairs};
+use crate::books::series::Source;
+use crate::report::model::Severity;
+
+pub(super) const DETECTOR: Detector = Detector {
+    doc: Doc {
+        kind: "heading-misaligned",
+        severity: "warning",
+        meaning: "The heading is off by the same angle on every course: the sensor sits askew, or its offset is set wrong. Chart, \
+                  radar and heading control are all turned by that angle.",
+        detection: "Under way at over 3 kn on steady courses in at least three of eight sectors, heading and course over ground \
+                    are compared; the compass's error and a current are fitted together, which only courses in \
+                    several directions can part. The constant part is 4 degrees or more and sure to be over 2.5.",
+        lookalikes: "A current or leeway sets the boat to one side on one course and to the other on the reverse. An error that \
+                     swings with the course is compass-deviation. An error of the size of the local variation: the \
+                     sensor sends magnetic as true, or the other way round.",
+        checks: "Run two reverse courses along a line with known bearing, or by the course over ground in still water, and correct \
+                 the sensor's offset by the angle given. Look first whether the sensor has been moved.",
+        cautions: "Keep a look-out while you watch headings. Take autopilot and bow motor out of heading control while you set the \
+                   offset.",
+    },
+    complaints: &["heading-jumps"],
+    detect,
+};
+
+/// A smaller constant error is what sensors keep after calibration (2 to 3 degrees, worked examples of compass
+/// adjustment), and what leeway and a helm that favours one side leave.
+const LARGE_DEG: f64 = 4.0;
+
+/// The error must be surely over this, two standard deviations, degrees.
+const SURE_DEG: f64 = 2.5;
+
+/// A margin (standard deviation) wider than this means that the courses did not part error and current, degrees.
+const WIDEST_DEG: f64 = 2.5;
+
+/// More left over than this and the two are not related by an offset, degrees.
+pub(super) const LEFT_DEG: f64 = 6.0;
+
+/// An offset within this of the variation is taken for the variation, degrees.
+const VARIATION_SLACK_DEG: f64 = 1.5;
+
+fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let told = duplicate::told(evidence);
+    pairs::main_sources(evidence, "heading")
+        .into_iter()
+        .filter(|source| !told.contains(&source.key.device))
+        .filter_map(|source| Some((source, course_error(evidence, source)?)))
+        .filter(|(_, e)| is_off(e) && !compass_deviation::swings(e))
+        .map(|(source, e)| finding(evidence, source, &e))
+        .collect()
+}
+
+/// Whether the constant part of the error is one.
+pub(super) fn is_off(e: &CourseError) -> bool {
+    let [a, ..] = e.k;
+    a.abs() >= LARGE_DEG && a.abs() - 2.0 * e.a_sd >= SURE_DEG && e.a_sd <= WIDEST_DEG && e.left <= LEFT_DEG
+}
+
+fn finding(evidence: &Evidence<'_>, source: &Source, e: &CourseError) -> Finding {
+    let [a, ..] = e.k;
+    let who = evidence.books.inventory.label(source.key.device);
+    let less = if a > 0.0 { "too little" } else { "too much" };
+    let mut finding = Finding::new(
+        Severity::Warning,
+        format!("The heading of {who} reads {} deg {less} on all courses", number(a.abs(), 1)),
+    )
+    .devices([source.key.device])
+    .messages([source.key.message.to_string()])
+    .spans([e.span])
+    .real("offset_deg", a)
+    .evidence(format!(
+        "Against course over ground: {}, give or take {:.1}. {}.",
+        signed_deg(a),
+        2.0 * e.a_sd,
+        e.words()
+    ))
+    .evidence(format!("It swings with the heading by no more than {} deg.", number(e.swing, 1)));
+    let variation = super::variation::variation_at_boat(evidence.books, source);
+    if let Some(v) =
+        variation.filter(|v| (v.abs() - a.abs()).abs() <= VARIATION_SLACK_DEG && v.abs() >= LARGE_DEG)
+    {
+        finding = finding.evidence(format!(
+            "The variation here is {}: the sensor may send one north and call it the other.",
+            signed_deg(v)
+        ));
+    }
+    finding
+        .check(format!(
+            "Look whether the sensor of {who} sits along the keel line, then set its offset by {}.",
+            signed_deg(a)
+        ))
+        .check("Run two reverse courses in still water and compare with the course over ground again.")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{Boat, kinds, noise};
+    use super::*;
+
+    fn boat(courses: &[f64], offset: f64, current_east: f64) -> Boat {
+        let mut boat = Boat::default();
+        for (leg, deg) in courses.iter().enumerate() {
+            for i in 0..60_i64 {
+                let t = leg as f64 * 40.0 + i as f64 / 2.0;
+                let heading = deg + noise(i + 1000 * leg as i64);
+                let (x, y) =
+                    (9.0 * heading.to_radians().sin() + current_east, 9.0 * heading.to_radians().cos());
+                boat.ground(1, t, x.atan2(y).to_degrees(), x.hypot(y));
+                boat.heading(2, t, heading - offset);
+            }
+        }
+        boat
+    }
+
+    const COURSES: [f64; 6] = [0.0, 90.0, 180.0, 270.0, 40.0, 220.0];
+
+    #[test]
+    fn an_offset_on_all_courses_is_found() {
+        for offset in [-7.5, 12.0] {
+            let found = detect(&boat(&COURSES, offset, 0.0).evidence());
+            assert_eq!(kinds(&found), [(Severity::Warning, vec![2])]);
+        }
+    }
+
+    #[test]
+    fn a_current_or_a_small_error_is_none() {
+        assert!(detect(&boat(&COURSES, 0.0, 1.8).evidence()).is_empty());
+        assert!(detect(&boat(&COURSES, 2.5, 0.0).evidence()).is_empty());
+    }
+
+    #[test]
+    fn one_side_of_the_compass_does_not_part_offset_and_current() {
+        assert!(detect(&boat(&[0.0, 46.0, 91.0], 6.0, 0.0).evidence()).is_empty());
+    }
+}

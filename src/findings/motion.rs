@@ -1,0 +1,99 @@
+//! How the boat moved over a stretch of time, by its course and speed over ground.
+
+use super::Evidence;
+use super::pairs;
+use crate::books::series::{Sample, Source};
+use crate::time::Span;
+use crate::units::{KNOTS_PER_M_S, wrap_180};
+
+/// Below this speed over ground the course says little of where the bow points, knots (common practice; worked examples
+/// of compass adjustment by course over ground take the same).
+pub(super) const UNDER_WAY_KN: f64 = 3.0;
+
+/// Two samples further apart than this are not joined, seconds.
+const JOIN_S: f64 = 3.0;
+
+/// No current of navigable water is faster, knots (common practice, no source): water passing faster means way.
+const FASTEST_CURRENT_KN: f64 = 8.0;
+
+/// The sources that tell how the boat moves.
+pub(super) struct Motion<'a> {
+    ground: Vec<&'a Source>,
+    water: Vec<&'a Source>,
+}
+
+impl<'a> Motion<'a> {
+    pub(super) fn of(evidence: &Evidence<'a>) -> Self {
+        Self {
+            ground: pairs::main_sources(evidence, "course-and-speed-over-ground"),
+            water: pairs::main_sources(evidence, "speed-through-water"),
+        }
+    }
+
+    /// The furthest that the course over ground went away from where it was at the start of the span, degrees, while the
+    /// boat was under way without a break; by the source that saw most of the span.
+    pub(super) fn course_change(&self, span: Span) -> Option<f64> {
+        let mut best: Option<(usize, f64)> = None;
+        for source in &self.ground {
+            let mut last: Option<Sample> = None;
+            let (mut turned, mut furthest, mut seen) = (0.0_f64, 0.0_f64, 0);
+            for s in within(source, span) {
+                if s.a.is_nan() || s.b.is_nan() || s.b < UNDER_WAY_KN {
+                    last = None;
+                    turned = 0.0;
+                    continue;
+                }
+                turned = match last {
+                    Some(l) if s.time.since(l.time) <= JOIN_S => turned + wrap_180(s.a - l.a),
+                    _ => 0.0,
+                };
+                furthest = if turned.abs() > furthest.abs() { turned } else { furthest };
+                seen += 1;
+                last = Some(*s);
+            }
+            if seen >= 3 && best.is_none_or(|(n, _)| seen > n) {
+                best = Some((seen, furthest.abs()));
+            }
+        }
+        best.map(|(_, change)| change)
+    }
+
+    /// The way that the boat made over ground in the span, metres: speed over ground by the device that saw most of it;
+    /// without any, speed through the water, where no current explains it.
+    pub(super) fn way_m(&self, span: Span) -> Option<f64> {
+        let ground = self.ground.iter().filter_map(|s| way(s, span, |s| s.b)).max_by(f64::total_cmp);
+        let water = self
+            .water
+            .iter()
+            .filter_map(|s| way(s, span, |s| s.a))
+            .filter(|m| *m * KNOTS_PER_M_S > FASTEST_CURRENT_KN * span.seconds())
+            .max_by(f64::total_cmp);
+        match (ground, water) {
+            (Some(g), Some(w)) => Some(g.max(w)),
+            (g, w) => g.or(w),
+        }
+    }
+}
+
+/// The samples of a source within a span.
+pub(super) fn within(source: &Source, span: Span) -> &[Sample] {
+    let samples = source.track.samples();
+    let start = samples.partition_point(|s| s.time < span.from);
+    let end = samples.partition_point(|s| s.time <= span.to);
+    samples.get(start..end).unwrap_or_default()
+}
+
+/// Way by a speed in knots; `None` when less than half of the span is known.
+fn way(source: &Source, span: Span, knots: impl Fn(&Sample) -> f64) -> Option<f64> {
+    let (mut way_m, mut known_s) = (0.0, 0.0);
+    for pair in within(source, span).windows(2) {
+        let [one, other] = pair else { continue };
+        let dt = other.time.since(one.time);
+        let kn = (knots(one) + knots(other)) / 2.0;
+        if (0.0..=JOIN_S).contains(&dt) && !kn.is_nan() {
+            way_m += kn.abs() / KNOTS_PER_M_S * dt;
+            known_s += dt;
+        }
+    }
+    (known_s > span.seconds() / 2.0).then_some(way_m)
+}

@@ -56,7 +56,7 @@ pub struct Contention {
     pub span: Span,
     /// How often it went from one to another.
     pub changes: u64,
-    /// Whether two claimed it within [`CONTENTION_S`].
+    /// Whether two claimed it within `CONTENTION_S`.
     pub at_once: bool,
 }
 
@@ -118,7 +118,7 @@ pub struct Bus {
     pub claims: u64,
     /// The first claims: when, which address, who.
     pub claim_list: Vec<(Time, u8, DeviceId)>,
-    /// Starts, in order; at most [`MAX_CLAIMS`].
+    /// Starts, in order; at most `MAX_CLAIMS`.
     pub starts: Vec<Start>,
     /// Addresses that more than one NAME claims.
     pub contentions: Vec<Contention>,

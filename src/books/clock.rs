@@ -25,7 +25,7 @@ pub struct ClockStep {
     pub size_s: f64,
 }
 
-/// The boat's clocks against the recorder's. Bounded by [`MAX_CLOCKS`] and [`MAX_STEPS`].
+/// The boat's clocks against the recorder's. Bounded by `MAX_CLOCKS` and `MAX_STEPS`.
 #[derive(Debug, Default)]
 pub struct Clock {
     last: FxHashMap<(DeviceId, Message), (Time, i64)>,

@@ -145,7 +145,7 @@ pub struct Return {
 /// One host's signs.
 #[derive(Debug, Clone, Default)]
 pub struct Host {
-    /// Its returns after the longest silences; at most [`MAX_RETURNS`].
+    /// Its returns after the longest silences; at most `MAX_RETURNS`.
     pub returns: Vec<Return>,
     /// What it showed in its first seconds.
     pub at_first: Signs,

@@ -143,7 +143,7 @@ pub struct Source {
     tracked: bool,
 }
 
-/// Every source. At most [`MAX_SOURCES`], values of [`MAX_TRACKS`].
+/// Every source. At most [`MAX_SOURCES`], values of `MAX_TRACKS`.
 #[derive(Debug, Default)]
 pub struct Series {
     sources: Vec<Source>,

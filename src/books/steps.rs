@@ -48,7 +48,7 @@ pub struct Step {
 /// The steps of one source.
 #[derive(Debug, Clone, Default)]
 pub struct Steps {
-    /// The first ones, at most [`MAX_STEPS`].
+    /// The first ones, at most `MAX_STEPS`.
     pub list: Vec<Step>,
     /// How many there were.
     pub count: u64,

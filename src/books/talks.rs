@@ -35,7 +35,7 @@ pub struct Talk {
     pub again: u64,
 }
 
-/// The pairs of a network. At most [`MAX_TALKS`].
+/// The pairs of a network. At most `MAX_TALKS`.
 #[derive(Debug, Clone, Default)]
 pub struct Talks {
     list: Vec<Talk>,

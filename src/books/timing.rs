@@ -85,7 +85,7 @@ impl fmt::Display for Message {
     }
 }
 
-/// The longest pauses of a stream, at most [`MAX_GAPS`] of them.
+/// The longest pauses of a stream, at most `MAX_GAPS` of them.
 #[derive(Debug, Clone, Default)]
 pub struct Gaps {
     longest: Vec<Span>,

@@ -198,7 +198,7 @@ impl Wires {
 
     /// The wire of an earlier recording that a new recording goes on with: recorders begin a new file every so often.
     ///
-    /// It must be of the same kind and name, have `ended`, and have fallen silent less than [`NEXT_FILE_S`] before `begins`.
+    /// It must be of the same kind and name, have `ended`, and have fallen silent less than `NEXT_FILE_S` before `begins`.
     #[must_use]
     pub fn continued(
         &self,

@@ -1,7 +1,7 @@
 //! Complaints: what the owner says, and which causes fit it.
 //!
-//! Each complaint is one file with a [`Complaint`]: its candidate causes, the likeliest first, as the trade thinks. A new
-//! complaint is one file and one line in [`COMPLAINTS`]; a new cause is one entry in a complaint's list.
+//! Each complaint is one file with a `Complaint`: its candidate causes, the likeliest first, as the trade thinks. A new
+//! complaint is one file and one line in `COMPLAINTS`; a new cause is one entry in a complaint's list.
 
 mod data_drops_out;
 mod depth_wrong;

@@ -1,6 +1,6 @@
 //! Findings: the books judged. One kind, one file; its detector and its documentation stand together.
 //!
-//! A new kind is one file with a [`Detector`] and one line in [`DETECTORS`].
+//! A new kind is one file with a `Detector` and one line in `DETECTORS`.
 
 mod absent;
 mod address_claim_failed;

@@ -85,7 +85,7 @@ pub fn report(
     report_on(recordings, options, progress)
 }
 
-/// As [`report`], on recordings that are open already.
+/// As [`report()`], on recordings that are open already.
 ///
 /// # Errors
 /// When a recording cannot be read on.

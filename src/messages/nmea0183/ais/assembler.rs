@@ -45,7 +45,7 @@ struct Pending {
     sextets: Vec<u8>,
 }
 
-/// Takes sentences and gives messages; keeps fragments, at most [`MAX_PENDING`] messages of them.
+/// Takes sentences and gives messages; keeps fragments, at most `MAX_PENDING` messages of them.
 #[derive(Debug, Default)]
 pub struct Assembler {
     pending: Vec<Pending>,

@@ -47,7 +47,7 @@ fn worst(report: &Report) -> Option<Severity> {
     report.findings.iter().map(|finding| finding.severity).max()
 }
 
-/// The boat's state: a title, and a sentence made from the gravest findings.
+/// The boat's state: a title, and a sentence made from the gravest findings: the only one in full, several by their kinds.
 fn state(report: &Report) -> (String, String) {
     let number = |severity| report.findings.iter().filter(|f| f.severity == severity).count() as u64;
     let (faults, warnings) = (number(Severity::Fault), number(Severity::Warning));
@@ -63,6 +63,17 @@ fn state(report: &Report) -> (String, String) {
         (0, w) => (counted(w, "WARNING", "WARNINGS"), Severity::Warning),
         (f, _) => (counted(f, "FAULT", "FAULTS"), Severity::Fault),
     };
+    let besides = |mut sentence: String| {
+        if gravest == Severity::Fault && warnings > 0 {
+            sentence.push_str(&format!("; besides, {}", counted(warnings, "warning", "warnings")));
+        }
+        sentence.push('.');
+        sentence
+    };
+    let mut of_gravest = report.findings.iter().filter(|finding| finding.severity == gravest);
+    if let (Some(only), None) = (of_gravest.next(), of_gravest.next()) {
+        return (title, besides(only.summary.trim_end_matches('.').to_owned()));
+    }
     let mut kinds: Vec<&str> = Vec::new();
     for finding in report.findings.iter().filter(|finding| finding.severity == gravest) {
         if !kinds.contains(&finding.kind) {
@@ -71,18 +82,14 @@ fn state(report: &Report) -> (String, String) {
     }
     let named: Vec<String> = kinds.iter().take(MAX_NAMED).map(|kind| in_words(kind)).collect();
     let more = kinds.len().saturating_sub(MAX_NAMED);
-    let mut sentence = capitalised(&match (named.split_last(), more) {
+    let sentence = capitalised(&match (named.split_last(), more) {
         (Some((last, first)), 0) if !first.is_empty() => format!("{} and {last}", first.join(", ")),
         (_, 0) => named.join(", "),
         (_, more) => {
             format!("{} and {}", named.join(", "), counted(more as u64, "other kind", "other kinds"))
         }
     });
-    if gravest == Severity::Fault && warnings > 0 {
-        sentence.push_str(&format!("; besides, {}", counted(warnings, "warning", "warnings")));
-    }
-    sentence.push('.');
-    (title, sentence)
+    (title, besides(sentence))
 }
 
 fn healthy(report: &Report, frames: u64) -> String {
@@ -130,11 +137,14 @@ mod tests {
     use crate::report::fixture;
 
     #[test]
-    fn the_state_names_the_gravest_kinds() {
+    fn the_state_tells_the_only_fault_or_names_the_kinds() {
         let mut report = fixture::troubled();
         assert_eq!(
             state(&report),
-            (String::from("1 FAULT"), String::from("Duplicate heading source; besides, 1 warning."))
+            (
+                String::from("1 FAULT"),
+                String::from("Two devices supply heading, 11 deg apart; besides, 1 warning.")
+            )
         );
         let fault = report.findings[0].clone();
         for kind in ["heading-jump", "fix-lost", "link-flap", "link-flap", "ip-conflict"] {

@@ -33,10 +33,6 @@ const DEMO_USES: [&str; 3] = ["time", "units", "recording"];
 /// Lines from which on a file is too long to read at one go.
 const TOO_LONG: usize = 500;
 
-/// Files that are longer still, and the bound that holds for them: to be split when next worked on, not to be added to.
-const LONG_ONES: [&str; 2] = ["books/network.rs", "findings/duplicate_heading_source.rs"];
-const TOO_LONG_EVEN_FOR_THEM: usize = 600;
-
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
@@ -199,9 +195,8 @@ fn arrows_are_seen_in_every_form() {
 #[test]
 fn files_are_short() {
     for (file, text) in sources() {
-        let bound = if LONG_ONES.contains(&file.as_str()) { TOO_LONG_EVEN_FOR_THEM } else { TOO_LONG };
         let lines = text.lines().count();
-        assert!(lines < bound, "src/{file} has {lines} lines: split it by its jobs");
+        assert!(lines < TOO_LONG, "src/{file} has {lines} lines: split it by its jobs");
     }
 }
 

@@ -114,6 +114,18 @@ impl Gaps {
         self.longest.iter().map(|g| g.to.micros_since(g.from)).min().unwrap_or(0)
     }
 
+    /// The pause that half of the remembered ones exceed, seconds, once all places are taken: what is usual on irregular
+    /// traffic.
+    #[must_use]
+    pub fn usual_s(&self) -> Option<f64> {
+        if self.longest.len() < MAX_GAPS {
+            return None;
+        }
+        let mut lengths: Vec<f64> = self.longest.iter().map(|g| g.seconds()).collect();
+        lengths.sort_unstable_by(f64::total_cmp);
+        lengths.get(MAX_GAPS / 2).copied()
+    }
+
     /// The remembered pauses longer than `seconds`, in order of time.
     #[must_use]
     pub fn over(&self, seconds: f64) -> Vec<Span> {

@@ -9,9 +9,9 @@ mod of_wires;
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
 use crate::books::network::Signs;
-use crate::books::timing::{Message, Stream};
+use crate::books::timing::{Gaps, Message, Stream};
 use crate::books::wires::{Wire, WireId};
-use crate::recording::TimeBase;
+use crate::recording::{TimeBase, WireKind};
 use crate::time::{Span, Time};
 use std::collections::BTreeMap;
 
@@ -122,6 +122,15 @@ fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
 fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
     let usual = (MISSED_INTERVALS * interval_s).max(interval_s + 3.0 * wire.stamp_s()).max(NOTICEABLE_S);
     if on_boat_clock(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
+}
+
+/// On an Ethernet traffic comes as it is needed: a silence must stand out from the usual ones, by this factor.
+const STANDS_OUT: f64 = 2.0;
+
+/// As [`patience`], but on an Ethernet no less than twice what is usual for these pauses.
+fn patience_with(books: &Books, interval_s: f64, wire: &Wire, gaps: &Gaps) -> f64 {
+    let usual = if wire.kind == WireKind::Ethernet { gaps.usual_s().unwrap_or(0.0) } else { 0.0 };
+    patience(books, interval_s, wire).max(STANDS_OUT * usual)
 }
 
 /// Whether the recorder wrote no times, so that they come from the boat's own sentences, and leap when these do.

@@ -1,8 +1,8 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, Presence, STARTING_S, Silence, cadence, carrier, covered, follows, of_hosts, patience, periodic,
-    rooted, within,
+    GONE_S, Presence, STARTING_S, Silence, cadence, carrier, covered, follows, of_hosts, patience,
+    patience_with, periodic, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -30,7 +30,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let mut silences: Vec<Silence> = match cadence {
         Some(cadence) => device
             .gaps
-            .over(patience(books, cadence, wire))
+            .over(patience_with(books, cadence, wire, &device.gaps))
             .into_iter()
             .map(|span| Silence { span, returned: true })
             .collect(),

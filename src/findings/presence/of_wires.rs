@@ -1,6 +1,8 @@
 //! Silences of whole wires: everyone at once.
 
-use super::{Presence, WireSilence, cadence, covered, follows, on_boat_clock, patience, rooted};
+use super::{
+    Presence, WireSilence, cadence, covered, follows, on_boat_clock, patience, patience_with, rooted,
+};
 use crate::books::Books;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::wires::WireId;
@@ -33,7 +35,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         if cadences.len() < 2 && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1 {
             continue;
         }
-        for span in wire.gaps.over(patience(books, fastest, wire)) {
+        for span in wire.gaps.over(patience_with(books, fastest, wire, &wire.gaps)) {
             // The quiet in which everything starts after an outage belongs to it.
             let starting = presence.wires.iter().any(|(w, outage, _)| *w == id && follows(span, outage.to));
             if starting || books.clock_leapt(span) {

@@ -1,0 +1,268 @@
+//! Hosts of a network: what they show when they come up or leave, and how much they send and get.
+
+use super::bounded;
+use crate::time::{Span, Time};
+use std::net::Ipv4Addr;
+
+/// Most returns that are remembered of one host: those after the longest silences.
+const MAX_RETURNS: usize = 64;
+
+/// A host that was silent for this long may have been away, seconds.
+const AWAY_S: f64 = 1.5;
+
+/// What comes up shows it within this time, seconds: ARP probes and announcements take up to 8 s (RFC 5227 1.1).
+pub const SHOWS_WITHIN_S: f64 = 8.0;
+
+/// A host that was heard within this time can be reached, seconds (TCP repeats after 0.2, 0.6, 1.4 s; RFC 6298).
+pub(super) const ALIVE_S: f64 = 1.0;
+
+/// A sign this close before a silence belongs to it, seconds.
+const JUST_BEFORE_S: f64 = 2.0;
+
+/// Signs of one kind at most this far apart are one episode, seconds.
+const EPISODE_S: f64 = 10.0;
+
+/// Most stretches of a busy link that are remembered, a host and direction.
+const MAX_BUSY: usize = 64;
+
+/// 70 % of what a 100 Mbit/s link carries in a second, octets.
+const BUSY_OCTETS: u64 = 8_750_000;
+
+/// What a host shows when it comes up, or when it leaves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Sign {
+    /// ARP probe (RFC 5227).
+    ArpProbe,
+    /// ARP announcement or gratuitous reply.
+    ArpAnnouncement,
+    /// DHCP discover.
+    DhcpDiscover,
+    /// DHCP request after an offer or with a remembered lease; renewals are none.
+    DhcpRequest,
+    /// IPv6 router solicitation.
+    RouterSolicitation,
+    /// IPv6 duplicate address detection.
+    DuplicateDetection,
+    /// Group membership that no querier asked for.
+    GroupJoin,
+    /// Multicast DNS probe.
+    NameProbe,
+    /// Multicast DNS answer that nobody asked for.
+    NameAnnouncement,
+    /// SSDP alive.
+    ServiceAlive,
+    /// TCP connection opened (SYN).
+    Connect,
+    /// Says that it leaves: mDNS goodbye, SSDP byebye, DHCP release, LLDP with no time to live.
+    Goodbye,
+}
+
+impl Sign {
+    /// Every sign, in the order of their numbers.
+    pub const ALL: [Self; 12] = [
+        Self::ArpProbe,
+        Self::ArpAnnouncement,
+        Self::DhcpDiscover,
+        Self::DhcpRequest,
+        Self::RouterSolicitation,
+        Self::DuplicateDetection,
+        Self::GroupJoin,
+        Self::NameProbe,
+        Self::NameAnnouncement,
+        Self::ServiceAlive,
+        Self::Connect,
+        Self::Goodbye,
+    ];
+
+    /// Whether a host shows this only when its link or its network stack comes up.
+    #[must_use]
+    pub const fn is_strong(self) -> bool {
+        matches!(
+            self,
+            Self::ArpProbe
+                | Self::ArpAnnouncement
+                | Self::DhcpDiscover
+                | Self::DhcpRequest
+                | Self::RouterSolicitation
+                | Self::DuplicateDetection
+                | Self::NameProbe
+        )
+    }
+
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::ArpProbe => "ARP probe",
+            Self::ArpAnnouncement => "ARP announcement",
+            Self::DhcpDiscover => "DHCP discover",
+            Self::DhcpRequest => "DHCP request",
+            Self::RouterSolicitation => "router solicitation",
+            Self::DuplicateDetection => "IPv6 duplicate address check",
+            Self::GroupJoin => "group membership report",
+            Self::NameProbe => "mDNS probe",
+            Self::NameAnnouncement => "mDNS announcement",
+            Self::ServiceAlive => "SSDP alive",
+            Self::Connect => "new TCP connection",
+            Self::Goodbye => "goodbye",
+        }
+    }
+}
+
+/// A set of signs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Signs(u16);
+
+impl Signs {
+    /// Whether the sign is in the set.
+    #[must_use]
+    pub const fn has(self, sign: Sign) -> bool {
+        self.0 & 1 << sign as u16 != 0
+    }
+
+    /// Adds a sign.
+    pub const fn add(&mut self, sign: Sign) {
+        self.0 |= 1 << sign as u16;
+    }
+
+    /// The signs, in the order of [`Sign::ALL`].
+    pub fn iter(self) -> impl Iterator<Item = Sign> {
+        Sign::ALL.into_iter().filter(move |sign| self.has(*sign))
+    }
+}
+
+/// A host that speaks again after a silence.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Return {
+    /// From its last frame before to the first after.
+    pub silence: Span,
+    /// What it showed just before it fell silent.
+    pub before: Signs,
+    /// What it showed within [`SHOWS_WITHIN_S`] after it came back.
+    pub after: Signs,
+}
+
+/// One host's signs.
+#[derive(Debug, Clone, Default)]
+pub struct Host {
+    /// Its returns after the longest silences; at most [`MAX_RETURNS`].
+    pub returns: Vec<Return>,
+    /// What it showed in its first seconds.
+    pub at_first: Signs,
+    /// What it showed just before its last frame.
+    pub at_last: Signs,
+    /// How many times it showed each sign, one burst counted once.
+    pub episodes: [u32; Sign::ALL.len()],
+    /// Its DHCP discovers.
+    pub discovers: u64,
+    /// Those of them after the last offer, acknowledgement, or request for an offered address; since when.
+    pub waiting: Option<(Span, u64)>,
+    /// Offers and acknowledgements that it got.
+    pub offers: u64,
+    /// Its lease, once a server granted one: address and mask.
+    pub lease: Option<(Ipv4Addr, Option<Ipv4Addr>)>,
+    /// What it sent: the load of its link from it.
+    pub sent: Rate,
+    /// What was sent to it alone: the load of its link towards it, groups apart.
+    pub received: Rate,
+    /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
+    pub unpadded: u64,
+    first: Option<Time>,
+    pub(super) last: Option<Time>,
+    latest: [Option<Time>; Sign::ALL.len()],
+    open: Option<Return>,
+}
+
+impl Host {
+    pub(super) fn frame(&mut self, time: Time, octets: u64) {
+        self.first.get_or_insert(time);
+        if let Some(last) = self.last.replace(time)
+            && time.since(last) >= AWAY_S
+        {
+            self.settle();
+            self.open = Some(Return {
+                silence: Span::new(last, time),
+                before: self.shown_at(last),
+                after: Signs::default(),
+            });
+        }
+        self.sent.add(time, octets);
+    }
+
+    pub(super) fn sign(&mut self, time: Time, sign: Sign) {
+        if let Some(open) = &mut self.open
+            && time.since(open.silence.to) <= SHOWS_WITHIN_S
+        {
+            open.after.add(sign);
+        }
+        if self.first.is_none_or(|first| time.since(first) <= EPISODE_S) {
+            self.at_first.add(sign);
+        }
+        let index = sign as usize;
+        if let (Some(latest), Some(episodes)) = (self.latest.get_mut(index), self.episodes.get_mut(index)) {
+            if latest.is_none_or(|latest| time.since(latest) > EPISODE_S) {
+                *episodes = episodes.saturating_add(1);
+            }
+            *latest = Some(time);
+        }
+    }
+
+    /// What it showed just before `moment`.
+    fn shown_at(&self, moment: Time) -> Signs {
+        let mut signs = Signs::default();
+        for (sign, latest) in Sign::ALL.into_iter().zip(self.latest) {
+            if latest.is_some_and(|latest| moment.since(latest).abs() <= JUST_BEFORE_S) {
+                signs.add(sign);
+            }
+        }
+        signs
+    }
+
+    /// Takes what is still open into account; call once at the end.
+    pub fn settle(&mut self) {
+        if let Some(last) = self.last {
+            self.at_last = self.shown_at(last);
+        }
+        let Some(open) = self.open.take() else { return };
+        if self.returns.len() < MAX_RETURNS {
+            self.returns.push(open);
+            return;
+        }
+        let shortest =
+            self.returns.iter_mut().min_by(|a, b| a.silence.seconds().total_cmp(&b.silence.seconds()));
+        if let Some(shortest) = shortest
+            && shortest.silence.seconds() < open.silence.seconds()
+        {
+            *shortest = open;
+        }
+    }
+}
+
+/// Octets on one direction of a link, second by second.
+#[derive(Debug, Clone, Default)]
+pub struct Rate {
+    /// The busiest second and its octets.
+    pub peak: Option<(Time, u64)>,
+    /// Stretches of seconds with more than 70 % of 100 Mbit/s.
+    pub busy: Vec<Span>,
+    second: i64,
+    octets: u64,
+}
+
+impl Rate {
+    pub(super) fn add(&mut self, time: Time, octets: u64) {
+        let second = time.0.div_euclid(1_000_000);
+        if second != self.second {
+            self.second = second;
+            self.octets = 0;
+        }
+        let at = Time(second.saturating_mul(1_000_000));
+        if self.octets < BUSY_OCTETS && self.octets.saturating_add(octets) >= BUSY_OCTETS {
+            bounded::stretch(&mut self.busy, MAX_BUSY, Span::new(at, at.plus(1.0)), 1.5);
+        }
+        self.octets = self.octets.saturating_add(octets);
+        if self.peak.is_none_or(|(_, most)| most < self.octets) {
+            self.peak = Some((at, self.octets));
+        }
+    }
+}

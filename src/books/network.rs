@@ -88,6 +88,9 @@ pub struct Network {
     pub servers: Vec<Server>,
     /// Servers whose offers clients took, and how often: clients tell everyone, so that this shows at any port.
     pub chosen: Vec<(Ipv4Addr, u64)>,
+    /// Frames of which the link did not say whom they were for: a recorder on all links of a machine at once writes such,
+    /// and what stands in one recording need not be one network.
+    pub unaddressed: u64,
     /// Who speaks with whom.
     pub talks: Talks,
     /// Floods.

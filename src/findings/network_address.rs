@@ -67,6 +67,20 @@ pub(super) const fn is_local(ip: Ipv4Addr) -> bool {
     ip.is_link_local()
 }
 
+/// Whether the recorder hears hosts speak with each other, as at a mirror port. At a host's own port all packets to one
+/// host alone are that host's, but for the few that a switch lets go everywhere.
+pub(super) fn hears_all(network: &Network) -> bool {
+    const ENOUGH: u64 = 50;
+    let mut party: BTreeMap<DeviceId, u64> = BTreeMap::new();
+    let mut all = 0;
+    for talk in network.talks.iter() {
+        all += talk.packets;
+        *party.entry(talk.from).or_default() += talk.packets;
+        *party.entry(talk.to).or_default() += talk.packets;
+    }
+    all >= ENOUGH && party.values().all(|own| *own as f64 <= 0.95 * all as f64)
+}
+
 /// The machine that recorded its own port: alone among the hosts it shows frames shorter than Ethernet allows, for they
 /// are filled up only behind the recorder.
 pub(super) fn recorder(network: &Network) -> Option<DeviceId> {
@@ -175,6 +189,21 @@ pub(super) mod tests {
             .map(|(ip, c)| (ip.octets()[3], c.iter().map(|c| c.device.0).collect::<Vec<_>>()))
             .collect();
         assert_eq!(own, [(1, vec![0]), (9, vec![1]), (7, vec![2])]);
+    }
+
+    #[test]
+    fn a_mirror_port_is_told_from_a_hosts_own() {
+        use crate::books::talks::Packet;
+        let ips = (Ipv4Addr::LOCALHOST.into(), Ipv4Addr::LOCALHOST.into());
+        let mut bench = Bench::new(4);
+        for i in 0..100 {
+            bench.network().talk(DeviceId(0), DeviceId(1 + i % 3), ips, Packet::Other, at(1.0));
+        }
+        assert!(!hears_all(bench.network()), "all of it is host 0's");
+        for _ in 0..20 {
+            bench.network().talk(DeviceId(2), DeviceId(1), ips, Packet::Other, at(1.0));
+        }
+        assert!(hears_all(bench.network()));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Link-local addresses beside leased or fixed ones.
 
-use super::network_address::{hosts_by_address, is_local, once, recorder};
+use super::network_address::{FEW, hears_all, hosts_by_address, is_local, once, recorder};
 use super::words::labels;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::inventory::DeviceId;
@@ -81,11 +81,19 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 pub(super) fn alone(network: &Network, end: Option<Time>) -> (Vec<(DeviceId, Ipv4Addr)>, usize) {
     let (own, others): (Vec<_>, Vec<_>) =
         hosts_by_address(network).into_iter().partition(|(_, ip, _)| is_local(*ip));
-    if others.len() < OTHERS {
+    if others.len() < OTHERS || network.unaddressed > 0 {
         return (Vec::new(), others.len());
     }
+    // Some devices announce their services from such an address beside a proper one. At a host's own port the packets from
+    // the proper one may not show: then the address must show in ARP, or its search for another.
+    let all = hears_all(network);
+    let searches = |id: &DeviceId| network.hosts.get(id).is_some_and(|h| h.waiting.is_some());
+    let shown = |id: &DeviceId, c: &Claimant| all || c.arp >= FEW || searches(id);
     let settled = |c: &Claimant| end.is_some_and(|end| end.since(c.span.from) >= SETTLED_S);
-    (own.into_iter().filter(|(.., c)| settled(c)).map(|(id, ip, _)| (id, ip)).collect(), others.len())
+    (
+        own.into_iter().filter(|(id, _, c)| settled(c) && shown(id, c)).map(|(id, ip, _)| (id, ip)).collect(),
+        others.len(),
+    )
 }
 
 #[cfg(test)]
@@ -127,6 +135,9 @@ mod tests {
         let mut starting = boat();
         starting.claims(0, OWN, true, (592.0, 599.0), 5);
         assert!(starting.find(detect).is_empty());
+        let mut half_heard = boat();
+        half_heard.claims(0, OWN, false, (20.0, 590.0), 9);
+        assert!(half_heard.find(detect).is_empty());
     }
 
     #[test]

@@ -67,6 +67,9 @@ pub(super) struct Split {
 
 /// Finds hosts whose addresses lie outside the network that most share.
 pub(super) fn split(network: &Network) -> Option<Split> {
+    if network.unaddressed > 0 {
+        return None;
+    }
     let mask = mask(network);
     let mut by_net: BTreeMap<Ipv4Addr, Vec<_>> = BTreeMap::new();
     for (id, ip, _) in hosts_by_address(network) {

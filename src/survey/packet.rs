@@ -101,6 +101,7 @@ impl Intake {
         self.books.inventory.frame(host, time, u64::from(packet.wire_len));
         let network = self.books.networks.of(wire);
         network.frame(host, time, octets);
+        network.unaddressed += u64::from(packet.destination.is_none());
         if let Some(to) = to {
             network.received(to, time, octets);
         }

@@ -24,8 +24,6 @@ pub struct Line {
     pub garbled: u64,
     /// Sentences longer than 82 characters.
     pub over_82: u64,
-    /// Lost lines by the count in the TAG blocks of the senders.
-    pub lost: u64,
     /// Characters with CR LF, TAG blocks left out.
     pub characters: u64,
     /// Bad checksums by talker, the first talkers.

@@ -95,10 +95,6 @@ pub struct Network {
     pub talks: Talks,
     /// Floods.
     pub floods: Floods,
-    /// Hosts whose DHCP client declined an address because it is in use.
-    pub declined: Vec<(DeviceId, Time)>,
-    /// Frames that the recorder saw more than once.
-    pub copies: u64,
     /// TCP directions with their counts.
     pub streams: Vec<(StreamKey, StreamCounts)>,
     index: FxHashMap<Ipv4Addr, usize>,
@@ -280,11 +276,6 @@ impl Network {
                         {
                             *times += 1;
                         }
-                    }
-                }
-                Some(DhcpType::Decline) => {
-                    if let Some(time) = time {
-                        bounded::push(&mut self.declined, MAX_DHCP, (device, time));
                     }
                 }
                 Some(DhcpType::Release) => self.sign(device, time, Sign::Goodbye),

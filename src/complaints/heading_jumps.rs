@@ -29,21 +29,9 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "Both true and magnetic headings are sent; a display that swaps between them jumps by the variation.",
             check: "Set every display to the same north.",
         },
-        Cause {
-            name: "device-dropout",
-            shown: unsaid,
-            excluded: exclude::devices_steady,
-            open: "Too short, or no heading sensor in it, to tell whether the sensor drops out.",
-            check: "Wiggle the connector and cable of the heading sensor while someone watches the heading.",
-        },
+        shared::HEADING_DEVICE_DROPOUT,
         shared::DEVICE_RESTART,
-        Cause {
-            name: "message-dropout",
-            shown: unsaid,
-            excluded: exclude::messages_steady,
-            open: "Too short, or no steady heading in it, to tell pauses.",
-            check: "Look at the heading sensor and its cable.",
-        },
+        shared::HEADING_MESSAGE_DROPOUT,
         shared::HEADING_FROZEN,
         Cause {
             name: "compass-deviation",

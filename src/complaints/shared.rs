@@ -118,3 +118,21 @@ pub(super) const HEADING_FROZEN: Cause = Cause {
     open: "The boat hardly turned: a heading that stands still would not show.",
     check: "Turn the boat slowly and watch whether the heading follows all the way.",
 };
+
+/// The heading sensor falls silent.
+pub(super) const HEADING_DEVICE_DROPOUT: Cause = Cause {
+    name: "device-dropout",
+    shown: unsaid,
+    excluded: exclude::devices_steady,
+    open: "Too short, or no heading sensor in it, to tell whether the sensor drops out.",
+    check: "Wiggle the connector and cable of the heading sensor while someone watches the heading.",
+};
+
+/// The heading pauses while its sensor lives.
+pub(super) const HEADING_MESSAGE_DROPOUT: Cause = Cause {
+    name: "message-dropout",
+    shown: unsaid,
+    excluded: exclude::messages_steady,
+    open: "Too short, or no steady heading in it, to tell pauses.",
+    check: "Look at the heading sensor and its cable.",
+};

@@ -91,7 +91,6 @@ impl Intake {
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
             network.floods.frame(time, host, copies, cast(packet));
         }
-        network.copies += u64::from(is_copy);
         let Some(host) = host else { return };
         let destination = packet.destination.filter(|mac| !mac.is_multicast());
         let to = destination.and_then(|mac| self.books.inventory.host(wire, mac));

@@ -266,6 +266,12 @@ impl Finding {
     }
 }
 
+/// Whether a recorder's clock was set while it recorded: its times cannot be moved as one.
+#[must_use]
+pub fn clock_was_set(books: &Books) -> bool {
+    clock_step::was_set(books)
+}
+
 /// Judges the books: every finding, gravest first, then in the order of the catalogue and of time.
 #[must_use]
 pub fn judge(books: &Books) -> Vec<Finding> {

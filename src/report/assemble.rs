@@ -86,6 +86,14 @@ fn recordings(books: &Books) -> Vec<RecordingRow> {
             frames: r.frames,
             bytes: r.bytes,
             problems: r.problems.clone(),
+            clock_offset_s: r.reckoning.as_ref().map(|r| round(r.offset_s)),
+            clock_uncertainty_s: r.reckoning.as_ref().and_then(|r| r.uncertainty_s).map(round),
+            clock_drift_ppm: r
+                .reckoning
+                .as_ref()
+                .and_then(|r| r.drift_ppm)
+                .map(|ppm| (ppm * 10.0).round() / 10.0),
+            clock_from: r.reckoning.as_ref().map(|r| r.from.clone()),
         })
         .collect()
 }

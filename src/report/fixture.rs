@@ -51,6 +51,10 @@ fn recording(path: &str, container: &str, frames: u64, problems: &[&str]) -> Rec
         frames,
         bytes: frames * 40,
         problems: texts(problems),
+        clock_offset_s: None,
+        clock_uncertainty_s: None,
+        clock_drift_ppm: None,
+        clock_from: None,
     }
 }
 
@@ -256,8 +260,21 @@ pub(crate) fn troubled() -> Report {
     let load = Some(Load { mean_percent: 31.2, peak_percent: 45.0 });
     Report {
         recordings: vec![
-            recording("bow.log.gz", "can-log", 71_904, &[]),
-            recording("console.pcapng", "pcapng", 21_004, &["cut short: the file ends in mid-record"]),
+            RecordingRow {
+                clock_offset_s: Some(0.0),
+                clock_uncertainty_s: Some(0.0),
+                clock_from: Some(String::from("the clock that the others are set by")),
+                ..recording("bow.log.gz", "can-log", 71_904, &[])
+            },
+            RecordingRow {
+                clock_offset_s: Some(-37.42),
+                clock_uncertainty_s: Some(0.35),
+                clock_drift_ppm: Some(28.0),
+                clock_from: Some(String::from(
+                    "the boat's time messages (GPRMC, against 129029 in the other recording)",
+                )),
+                ..recording("console.pcapng", "pcapng", 21_004, &["cut short: the file ends in mid-record"])
+            },
         ],
         wires: vec![
             wire("w1", "bow.log.gz", "can", "can0", load),

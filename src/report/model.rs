@@ -60,6 +60,19 @@ pub struct RecordingRow {
     pub bytes: u64,
     /// What a reader must know of it.
     pub problems: Vec<String>,
+    /// Seconds that were added to its stamps so that they can stand beside the other recordings'; 0 when nothing was
+    /// added. Only with several recordings, as are the next three.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_offset_s: Option<f64>,
+    /// How far the offset may be wrong, seconds; left out when it could not be told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_uncertainty_s: Option<f64>,
+    /// By how much its clock runs slow against the common one, millionths; left out when it could not be told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_drift_ppm: Option<f64>,
+    /// From what the offset was told, or why it was not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_from: Option<String>,
 }
 
 /// One wire.

@@ -23,6 +23,9 @@ pub(super) fn write(page: &mut Page<'_>, context: &Context<'_>) -> io::Result<()
         for wire in wires.take(super::MAX_ROWS) {
             page.text(INDENT, &wire_facts(wire))?;
         }
+        if let Some(clock) = clock_facts(recording) {
+            page.text(INDENT, &clock)?;
+        }
         for problem in &recording.problems {
             page.hanging(&format!("{:INDENT$}!", ""), Style::new().bold(), INDENT + 2, problem)?;
         }
@@ -49,6 +52,25 @@ fn facts(recording: &RecordingRow) -> String {
         facts.push(String::from("no problem in reading it"));
     }
     facts.join(", ")
+}
+
+/// How its clock stands to the other recordings'; `None` when there are none.
+fn clock_facts(recording: &RecordingRow) -> Option<String> {
+    let (offset, from) = (recording.clock_offset_s?, recording.clock_from.as_ref()?);
+    let sure = recording.clock_uncertainty_s.filter(|s| *s > 0.0).map(|s| {
+        // Microseconds are what stamps are kept to.
+        format!(", right to {}", interval(Some(s.max(1e-6))))
+    });
+    let sure = sure.unwrap_or_default();
+    let drift =
+        recording.clock_drift_ppm.map(|ppm| format!(", growing by {} s an hour", short(ppm * 0.0036)));
+    let drift = drift.unwrap_or_default();
+    Some(if offset == 0.0 {
+        format!("clock left as it is{sure}: {from}")
+    } else {
+        let way = if offset > 0.0 { "added to" } else { "taken off" };
+        format!("clock: {} {way} its times{drift}{sure}, from {from}", interval(Some(offset.abs())))
+    })
 }
 
 fn container(name: &str) -> String {

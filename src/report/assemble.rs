@@ -273,5 +273,6 @@ fn finding_row(finding: Finding) -> FindingRow {
         evidence: finding.evidence,
         checks: finding.checks,
         complaints: finding.complaints,
+        follows_from: finding.follows_from,
     }
 }

@@ -198,6 +198,7 @@ fn finding(kind: &'static str, severity: Severity, summary: &str) -> FindingRow 
         evidence: Vec::new(),
         checks: Vec::new(),
         complaints: Vec::new(),
+        follows_from: None,
     }
 }
 
@@ -221,6 +222,7 @@ fn findings() -> Vec<FindingRow> {
             "See that the puck's arrow points to the bow.",
         ]),
         complaints: vec!["heading-jumps"],
+        follows_from: None,
         ..finding("duplicate-heading-source", Severity::Fault, "Two devices supply heading, 11 deg apart")
     };
     let pauses = FindingRow {
@@ -231,6 +233,7 @@ fn findings() -> Vec<FindingRow> {
         evidence: texts(&["7 pauses, the longest 1.3 s, where 1 s is usual."]),
         checks: texts(&["Look at the plug of the depth line at the console display."]),
         complaints: vec!["no-depth", "data-drops-out"],
+        follows_from: Some(0),
         ..finding(
             "message-dropout",
             Severity::Warning,
@@ -330,6 +333,7 @@ pub(crate) fn troubled() -> Report {
 pub(crate) fn healthy() -> Report {
     let no_depth = FindingRow {
         complaints: vec!["no-depth"],
+        follows_from: None,
         ..finding("no-depth-source", Severity::Note, "Nothing in the recording supplies depth")
     };
     Report {

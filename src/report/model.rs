@@ -319,6 +319,9 @@ pub struct FindingRow {
     pub checks: Vec<String>,
     /// Complaints that it speaks to.
     pub complaints: Vec<&'static str>,
+    /// Index of the finding that it follows from; left out when it stands for itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub follows_from: Option<usize>,
 }
 
 /// Where a cause stands.

@@ -1,7 +1,8 @@
 //! Complaints: what the owner says, and which causes fit it.
 //!
 //! Each complaint is one file with a `Complaint`: its candidate causes, the likeliest first, as the trade thinks. A new
-//! complaint is one file and one line in `COMPLAINTS`; a new cause is one entry in a complaint's list.
+//! complaint is one file and one line in `COMPLAINTS`; a new cause is one entry in a complaint's list and one in
+//! `recordings.rs`.
 
 mod data_drops_out;
 mod depth_wrong;
@@ -12,6 +13,7 @@ mod no_depth;
 mod no_heading;
 mod no_position;
 mod position_jumps;
+mod recordings;
 mod scope;
 mod shared;
 
@@ -134,7 +136,12 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
             }
             None => match (cause.excluded)(books, &complaint.scope) {
                 Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),
-                None => (Standing::Open, cause.open.to_owned(), cause.check.to_owned()),
+                None => {
+                    let telling = recordings::that_tells(cause.name);
+                    let telling =
+                        telling.map(|what| format!(" It would show in {what}.")).unwrap_or_default();
+                    (Standing::Open, format!("{}{telling}", cause.open), cause.check.to_owned())
+                }
             },
         };
     CauseRow { cause: cause.name.to_owned(), standing, because, findings: resting_on, next_check }

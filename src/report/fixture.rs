@@ -1,8 +1,8 @@
 //! Reports of invented boats, for the tests of every format.
 
 use super::model::{
-    Bin, CauseRow, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, Number, RecordingRow, Report,
-    Severity, SourceRow, Standing, TimingRow, Tool, WireRow,
+    BaudLoad, Bin, CauseRow, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, Number, RecordingRow,
+    Report, Severity, SourceRow, Standing, TimingRow, Tool, WireRow,
 };
 use crate::time::{Span, Time};
 use serde_json::json;
@@ -71,6 +71,13 @@ fn wire(id: &str, recording: &str, kind: &'static str, label: &str, load: Option
         last: Some(at(724.0)),
         time_resolution_s: Some(1e-6),
         load,
+        load_by_baud: match kind {
+            "line" => vec![
+                BaudLoad { baud: 4800, mean_percent: 62.5, peak_percent: 91.0 },
+                BaudLoad { baud: 38_400, mean_percent: 7.8, peak_percent: 11.4 },
+            ],
+            _ => Vec::new(),
+        },
     }
 }
 

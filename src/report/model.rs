@@ -100,6 +100,20 @@ pub struct WireRow {
     pub time_resolution_s: Option<f64>,
     /// Load in percent of what the wire can carry, when that is known.
     pub load: Option<Load>,
+    /// 0183 lines: the load at each usual baud rate, as the rate itself is not in a recording.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub load_by_baud: Vec<BaudLoad>,
+}
+
+/// What a line's load would be at a baud rate.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct BaudLoad {
+    /// Bits a second.
+    pub baud: u32,
+    /// Over the whole recording.
+    pub mean_percent: f64,
+    /// In the busiest second.
+    pub peak_percent: f64,
 }
 
 /// A wire's load.

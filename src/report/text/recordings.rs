@@ -91,6 +91,16 @@ fn wire_facts(wire: &WireRow) -> String {
         let (mean, peak) = (short(load.mean_percent), short(load.peak_percent));
         text.push_str(&format!(", load {mean} % on average and {peak} % in the busiest second"));
     }
+    if let (Some(slow), Some(fast)) = (wire.load_by_baud.first(), wire.load_by_baud.last()) {
+        text.push_str(&format!(
+            ", load {} % of {} baud on average and {} % in the busiest second ({} % of {} baud)",
+            short(slow.mean_percent),
+            slow.baud,
+            short(slow.peak_percent),
+            short(fast.peak_percent),
+            fast.baud
+        ));
+    }
     if let Some(resolution) = wire.time_resolution_s {
         text.push_str(&format!(", stamped to {}", interval(Some(resolution))));
     }

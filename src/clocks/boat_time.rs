@@ -15,6 +15,10 @@ const STEADY_S: f64 = 1.0;
 const SAME_MESSAGE_S: f64 = 0.5;
 const OTHER_MESSAGE_S: f64 = 1.0;
 
+/// A recorder's clock is hardly ever wrong by whole days and right to this many seconds: then one of the messages bears a
+/// wrong date (a receiver whose week count has wrapped, a sender with a fixed date).
+const SAME_TIME_OF_DAY_S: f64 = 60.0;
+
 /// The offset by the boat's time messages. Without a date in both, the clocks may differ by any number of whole days:
 /// then the recordings are taken to be of the same day.
 pub(super) fn estimate(ours: &Witness, other: &Witness) -> Option<Estimate> {
@@ -25,13 +29,16 @@ pub(super) fn estimate(ours: &Witness, other: &Witness) -> Option<Estimate> {
     let alike = kind(a.shown.message) == kind(b.shown.message);
     let mut offset_s = a.line.middle_s - b.line.middle_s;
     let undated = !a.shown.dated || !b.shown.dated;
+    let day_s = DAY_US as f64 / 1e6;
+    let in_day_s = offset_s - (offset_s / day_s).round() * day_s;
     if undated {
-        let day_s = DAY_US as f64 / 1e6;
         let dateless = |w: &Witness| matches!(w.time_base, TimeBase::TimeOfDay | TimeBase::BoatTimeOfDay);
         // Recorders that both know the date are on the same day already.
         let apart_s =
             if dateless(ours) == dateless(other) { 0.0 } else { middle(ours)?.since(middle(other)?) };
         offset_s += ((apart_s - offset_s) / day_s).round() * day_s;
+    } else if in_day_s.abs() <= SAME_TIME_OF_DAY_S {
+        offset_s = in_day_s;
     } else if offset_s.abs() * 1e6 > DAY_US as f64 && !(a.receiver() && b.receiver()) {
         // A display that was never told the date shows any.
         return None;
@@ -162,9 +169,18 @@ mod tests {
     }
 
     #[test]
+    fn a_wrong_date_moves_no_recording_by_days() {
+        let day = 20_000 * 86_400;
+        let ours = witness(300, day, 0.0, Message::Pgn(129_029), true);
+        let found =
+            estimate(&ours, &witness(300, day - 4 * 86_400, 4.0 * 86_400.0, Message::Pgn(129_029), true));
+        assert!(found.unwrap().offset_s.abs() < 0.1);
+    }
+
+    #[test]
     fn a_display_with_a_wrong_date_is_no_witness() {
         let ours = witness(300, 20_000 * 86_400, 0.0, Message::Pgn(129_029), true);
-        let wrong = witness(300, 10_000 * 86_400, 864_000_000.0, Message::Pgn(126_992), true);
+        let wrong = witness(300, 10_000 * 86_400 + 7000, 864_003_600.0, Message::Pgn(126_992), true);
         assert_eq!(estimate(&ours, &wrong), None);
     }
 }

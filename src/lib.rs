@@ -23,6 +23,8 @@ pub mod complaints;
 
 pub mod report;
 
+pub mod tables;
+
 pub mod survey;
 
 pub mod cli;

@@ -54,15 +54,22 @@ Examples:
   leadsman report console.pcapng bow.log.gz --complaint heading-jumps
   leadsman report bow.log --from 10:02 --to 10:15 --format json -o bow.json
   zcat bow.log.gz | leadsman report - --fail-on fault
+  leadsman report shop/ --tables shop-tables/    a line for each recording in a folder, and tables to ask
 
 What a recording is, is told from its content: pcap, pcapng, CAN logs, NMEA 0183 text,
 plain or compressed with gzip or zstd. Recordings of one boat are merged by time.
 
 Exit status: 0 ran; 1 --fail-on met; 2 nothing usable could be read, or wrong usage.")]
 pub struct ReportArgs {
-    /// Recordings of one boat; - is standard input
-    #[arg(required = true, value_name = "RECORDING", value_hint = clap::ValueHint::FilePath)]
+    /// Recordings of one boat; - is standard input; a folder stands for each recording in it, by itself
+    #[arg(required = true, value_name = "RECORDING", value_hint = clap::ValueHint::AnyPath)]
     pub recordings: Vec<String>,
+    /// Take each recording as a boat of its own: one line a recording, or one JSON document a line
+    #[arg(long)]
+    pub each: bool,
+    /// Also write devices, sources, timing and findings as Parquet files into this folder
+    #[arg(long, value_name = "DIR", value_hint = clap::ValueHint::DirPath)]
+    pub tables: Option<PathBuf>,
     /// What the owner says; weighs its causes
     #[arg(long, value_name = "NAME", value_parser = complaint())]
     pub complaint: Option<&'static str>,

@@ -4,7 +4,7 @@ use super::Renderer;
 use super::escape::is_unsafe;
 use super::model::Report;
 use serde::Serialize;
-use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
+use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter, Serializer};
 use std::io::{self, Write};
 
 /// Writes the model as it is, indented by two spaces, with a line end at the end.
@@ -19,11 +19,37 @@ impl Renderer for Json {
     }
 }
 
-/// Indented JSON whose strings are harmless on a terminal too: RFC 8259 section 7 obliges to escape only the first 32
-/// control characters, and allows it for all others.
-struct Harmless(PrettyFormatter<'static>);
+/// Writes the model in one line: one document a line for many recordings.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct JsonLine;
 
-impl Formatter for Harmless {
+impl Renderer for JsonLine {
+    fn render(&self, report: &Report, out: &mut dyn Write) -> io::Result<()> {
+        let mut serializer = Serializer::with_formatter(&mut *out, Harmless(CompactFormatter));
+        report.serialize(&mut serializer)?;
+        writeln!(out)
+    }
+}
+
+impl JsonLine {
+    /// The document of a recording that could not be read: its path and why.
+    ///
+    /// # Errors
+    /// When the output refuses it.
+    pub fn unread(path: &str, why: &str, out: &mut dyn Write) -> io::Result<()> {
+        let document =
+            serde_json::json!({ "format": "leadsman-unread", "version": 1, "path": path, "error": why });
+        let mut serializer = Serializer::with_formatter(&mut *out, Harmless(CompactFormatter));
+        document.serialize(&mut serializer)?;
+        writeln!(out)
+    }
+}
+
+/// JSON whose strings are harmless on a terminal too: RFC 8259 section 7 obliges to escape only the first 32
+/// control characters, and allows it for all others.
+struct Harmless<F>(F);
+
+impl<F: Formatter> Formatter for Harmless<F> {
     fn write_string_fragment<W: ?Sized + Write>(&mut self, writer: &mut W, fragment: &str) -> io::Result<()> {
         let mut units = [0; 2];
         let mut rest = fragment;

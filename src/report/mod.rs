@@ -3,6 +3,7 @@
 //! [`model`] is the value; each format is one file that implements [`Renderer`].
 
 mod assemble;
+pub mod brief;
 pub mod escape;
 pub mod figures;
 #[cfg(test)]

@@ -4,8 +4,11 @@
 mod can;
 mod carried;
 mod clocks;
+mod each;
 mod line;
 mod packet;
+
+pub use each::each;
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;

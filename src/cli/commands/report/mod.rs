@@ -1,5 +1,8 @@
 //! `leadsman report`: the main job.
 
+mod each;
+mod tables;
+
 use crate::cli::args::{Format, ReportArgs};
 use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
@@ -9,16 +12,24 @@ use crate::report::json::Json;
 use crate::report::model::Report;
 use crate::report::text::Text;
 use crate::survey::{self, Options, When};
+use std::path::Path;
+use tables::Tables;
 
 /// Reads the recordings and writes the report.
 pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     check(args)?;
+    if args.each || args.recordings.iter().any(|path| Path::new(path).is_dir()) {
+        return each::run(args);
+    }
+    let tables = args.tables.as_deref().map(Tables::open).transpose()?;
     let output = Output::open(args.output.as_deref(), &args.recordings)?;
-    let options = Options { from: args.from, to: args.to, complaint: args.complaint };
     let report = {
         let mut bar = Bar::new();
-        survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
+        survey::report(&args.recordings, &options(args), &mut |progress| bar.show(progress))?
     };
+    if let Some(mut tables) = tables {
+        tables.write(args.recordings.first().map_or("", String::as_str), &report)?;
+    }
     let text = Text { width: output.width(), colour: output.colour(), asked: args.complaint };
     let renderer: &dyn Renderer = match args.format {
         Format::Text => &text,
@@ -32,10 +43,24 @@ pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     verdict(args, &report)
 }
 
+/// What is asked of each run.
+fn options(args: &ReportArgs) -> Options {
+    Options { from: args.from, to: args.to, complaint: args.complaint }
+}
+
+/// Whether a finding is so grave that the run fails.
+fn is_met(args: &ReportArgs, report: &Report) -> bool {
+    args.fail_on
+        .is_some_and(|fail_on| report.findings.iter().any(|finding| finding.severity >= fail_on.least()))
+}
+
 /// Refuses arguments that make no sense together.
 fn check(args: &ReportArgs) -> Result<(), Error> {
     if args.recordings.iter().filter(|path| *path == "-").count() > 1 {
         return Err(Error::Usage(String::from("standard input (-) can be read only once")));
+    }
+    if args.each && args.recordings.iter().any(|path| path == "-") {
+        return Err(Error::Usage(String::from("--each takes files and folders, not standard input (-)")));
     }
     match (args.from, args.to) {
         (Some(When::Moment(from)), Some(When::Moment(to))) if from > to => {
@@ -49,10 +74,7 @@ fn verdict(args: &ReportArgs, report: &Report) -> Result<Exit, Error> {
     if report.recordings.iter().all(|recording| recording.frames == 0) {
         return Err(Error::NothingRead(args.recordings.join(", ")));
     }
-    let met = args
-        .fail_on
-        .is_some_and(|fail_on| report.findings.iter().any(|finding| finding.severity >= fail_on.least()));
-    Ok(if met { Exit::Met } else { Exit::Ran })
+    Ok(if is_met(args, report) { Exit::Met } else { Exit::Ran })
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 use super::Renderer;
 use super::escape::markdown;
 use super::figures::{Calendar, count};
-use super::model::{DeviceRow, Report, Severity, Standing};
+use super::model::{ComplaintRow, DeviceRow, Report, Severity, Standing};
 use super::page::cut;
 use super::words::answer::{Answer, capitalised, sentence};
 use super::words::findings::{gravest_first, seen, untold_devices, untold_messages};
@@ -109,15 +109,7 @@ fn causes(
     touch_first: Option<&str>,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    let Some(asked) = asked else {
-        if !report.complaints.is_empty() {
-            writeln!(out, "\n### Complaints that this would explain\n")?;
-        }
-        for row in &report.complaints {
-            writeln!(out, "- {}: {}", capitalised(&in_words(row.complaint)), safe(&row.answer))?;
-        }
-        return Ok(());
-    };
+    let Some(asked) = asked else { return explained(report, out) };
     let Some(row) = report.complaints.iter().find(|row| row.complaint == asked) else { return Ok(()) };
     for (title, standing) in
         [("Supported", Standing::Supported), ("Ruled out", Standing::RuledOut), ("Open", Standing::Open)]
@@ -146,6 +138,24 @@ fn causes(
     Ok(())
 }
 
+/// Which complaints the findings would explain: by their names alone where a finding has said why.
+fn explained(report: &Report, out: &mut dyn Write) -> io::Result<()> {
+    let told = |answer: &str| report.findings.iter().any(|f| sentence(&f.summary) == sentence(answer));
+    let (short, long): (Vec<&ComplaintRow>, Vec<&ComplaintRow>) =
+        report.complaints.iter().partition(|row| told(&row.answer));
+    if !short.is_empty() {
+        let names: Vec<String> = short.iter().map(|row| in_words(row.complaint)).collect();
+        writeln!(out, "\n**Would explain:** {}", names.join(", "))?;
+    }
+    if !long.is_empty() {
+        writeln!(out, "\n### Complaints that this would explain\n")?;
+    }
+    for row in long {
+        writeln!(out, "- {}: {}", capitalised(&in_words(row.complaint)), safe(&row.answer))?;
+    }
+    Ok(())
+}
+
 fn devices(report: &Report, out: &mut dyn Write) -> io::Result<()> {
     if report.devices.is_empty() {
         return Ok(());
@@ -170,7 +180,7 @@ fn recordings(report: &Report, out: &mut dyn Write) -> io::Result<()> {
         writeln!(out, "\n### Recordings\n")?;
     }
     for recording in &report.recordings {
-        writeln!(out, "- {}: {}", safe(file_name(recording)), safe(&facts(recording)))?;
+        writeln!(out, "- {}: {}", safe(file_name(report, recording)), safe(&facts(recording)))?;
         for problem in recording.problems.iter().take(MAX_PROBLEMS) {
             writeln!(out, "  - {}", safe(problem))?;
         }

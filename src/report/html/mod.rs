@@ -104,8 +104,8 @@ fn page(
 fn recordings_name(report: &Report) -> String {
     match report.recordings.split_first() {
         None => String::from("no recording"),
-        Some((first, [])) => file_name(first).to_owned(),
-        Some((first, more)) => format!("{} and {} more", file_name(first), more.len()),
+        Some((first, [])) => file_name(report, first).to_owned(),
+        Some((first, more)) => format!("{} and {} more", file_name(report, first), more.len()),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Context, MAX_ROWS};
 use crate::report::words::limits::limits;
-use crate::report::words::recordings::{clock_facts, facts, name, wire_facts};
+use crate::report::words::recordings::{clock_facts, facts, file_name, wire_facts};
 use maud::{Markup, html};
 
 /// The part of the page; always there.
@@ -11,7 +11,7 @@ pub(super) fn part(context: &Context<'_>) -> Option<Markup> {
     Some(html! {
         h2 { "Recordings and limits" }
         @for recording in &report.recordings {
-            h3 { (name(recording)) }
+            h3 { (file_name(report, recording)) }
             p { (facts(recording)) }
             @let wires = report.wires.iter().filter(|wire| wire.recording == recording.path);
             ul {

@@ -2,7 +2,7 @@
 
 use super::names::wire_name;
 use crate::report::figures::{bytes, count, counted, duration, interval, short};
-use crate::report::model::{RecordingRow, WireRow};
+use crate::report::model::{RecordingRow, Report, WireRow};
 
 /// What a recording is called: its path as it was given.
 #[must_use]
@@ -10,11 +10,19 @@ pub fn name(recording: &RecordingRow) -> &str {
     if recording.path == "-" { "standard input" } else { &recording.path }
 }
 
-/// The last part of its path, for reports that travel: folders bear people's names.
+/// The last part of its path, for reports that travel, as folders bear people's names; the whole path when another
+/// recording's has the same end.
 #[must_use]
-pub fn file_name(recording: &RecordingRow) -> &str {
-    let name = name(recording);
-    name.rsplit(['/', '\\']).next().filter(|last| !last.is_empty()).unwrap_or(name)
+pub fn file_name<'a>(report: &Report, recording: &'a RecordingRow) -> &'a str {
+    let name = last_part(recording);
+    match report.recordings.iter().filter(|other| last_part(other) == name).count() {
+        0 | 1 if !name.is_empty() => name,
+        _ => self::name(recording),
+    }
+}
+
+fn last_part(recording: &RecordingRow) -> &str {
+    name(recording).rsplit(['/', '\\']).next().unwrap_or_default()
 }
 
 /// What a recording is: its kind, length, begin, frames and size.
@@ -94,4 +102,22 @@ pub fn wire_facts(wire: &WireRow) -> String {
         text.push_str(&format!(", stamped to {}", interval(Some(resolution))));
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fixture;
+
+    #[test]
+    fn folders_are_left_out_unless_they_tell_recordings_apart() {
+        let mut report = fixture::troubled();
+        let named = |report: &Report| file_name(report, &report.recordings[0]).to_owned();
+        report.recordings[0].path = String::from("/home/somebody/day1/bow.log");
+        assert_eq!(named(&report), "bow.log");
+        report.recordings[1].path = String::from("/home/somebody/day2/bow.log");
+        assert_eq!(named(&report), "/home/somebody/day1/bow.log");
+        report.recordings[0].path = String::from("-");
+        assert_eq!(named(&report), "standard input");
+    }
 }

@@ -146,6 +146,10 @@ pub enum Format {
     Text,
     /// For programs: version 1 of the format in docs/report.schema.json
     Json,
+    /// A page in one file, to open on a phone, to print or to mail
+    Html,
+    /// For a post in a forum, short
+    Markdown,
 }
 
 /// Severities that can fail a run.

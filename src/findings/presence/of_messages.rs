@@ -41,7 +41,8 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         let all_silent =
             |span: Span| device.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span));
         silences.retain(|s| {
-            !(is_of_an_engine(stream) && s.span.seconds() >= ENGINE_OFF_S)
+            let engine_off = is_of_an_engine(stream) && s.span.seconds() >= ENGINE_OFF_S;
+            !engine_off
                 && !all_silent(s.span)
                 && !owned(books, presence, stream.device, s.span)
                 && !books.clock_leapt(s.span)

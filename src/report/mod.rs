@@ -12,6 +12,7 @@ pub mod model;
 
 pub mod page;
 pub mod pictures;
+pub mod plots;
 pub mod table;
 pub mod text;
 

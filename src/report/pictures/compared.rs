@@ -1,7 +1,7 @@
 //! Two sources compared: headings over the heading, positions seen from each other, depth over speed.
 
 use super::Picture;
-use super::frame::{self, Frame, LEFT, PLOT, RIGHT, ROW, TICKS};
+use super::frame::{self, Frame, LEFT, PLOT, RIGHT, TICKS};
 use super::scale::{self, Scale};
 use super::svg::{self, ACCENT, FAULT, INK, LINE, n};
 use crate::report::model::{FindingRow, Number, Report};
@@ -13,6 +13,9 @@ fn real(finding: &FindingRow, key: &str) -> Option<f64> {
         _ => None,
     }
 }
+
+/// Most deviation curves: a boat has no more compasses.
+const MAX_DEVIATIONS: usize = 4;
 
 /// The share of points left out at each end of an axis when a few wild ones would press the rest together.
 const WILD: f64 = 0.005;
@@ -46,19 +49,36 @@ fn left_over(outside: usize) -> String {
     if outside > 0 { format!(" {outside} of the points lie outside.") } else { String::new() }
 }
 
+/// The deviation curve that a finding fitted, every five degrees; nothing where it fitted none.
+fn fitted(finding: &FindingRow) -> Vec<(f64, f64)> {
+    let fit: Option<Vec<f64>> = ["a", "b", "c", "d", "e"].into_iter().map(|k| real(finding, k)).collect();
+    let value = |k: &[f64], deg: f64| {
+        let z = deg.to_radians();
+        let terms = [1.0, z.sin(), z.cos(), (2.0 * z).sin(), (2.0 * z).cos()];
+        k.iter().zip(terms).map(|(k, t)| k * t).sum::<f64>()
+    };
+    let points = fit.iter().flat_map(|k| (0..=72).map(|i| (f64::from(i * 5), value(k, f64::from(i * 5)))));
+    points.collect()
+}
+
+/// A line through points.
+fn curve(frame: &mut Frame, points: &[(f64, f64)]) {
+    let mut line = String::new();
+    for (i, (x, y)) in points.iter().enumerate() {
+        let to = if i == 0 { 'M' } else { 'L' };
+        line.push_str(&format!("{to}{} {}", n(frame.x.at(*x)), n(frame.y.at(*y))));
+    }
+    if !line.is_empty() {
+        frame.canvas.path(&line, INK, 2.5, "");
+    }
+}
+
 /// The difference of two headings over the heading, with the deviation curve where a finding fitted one.
 pub(super) fn headings(report: &Report) -> Vec<Picture> {
     let one = |(at, scatter): (usize, &Scatter)| {
         let finding = report.findings.get(scatter.finding)?;
         let [first, second] = scatter.devices.each_ref().map(|d| frame::device_name(report, d));
-        let fit: Option<Vec<f64>> = ["a", "b", "c", "d", "e"].into_iter().map(|k| real(finding, k)).collect();
-        let curve = |deg: f64| {
-            let z = deg.to_radians();
-            let terms = [1.0, z.sin(), z.cos(), (2.0 * z).sin(), (2.0 * z).cos()];
-            fit.as_ref().map(|k| k.iter().zip(terms).map(|(k, t)| k * t).sum::<f64>())
-        };
-        let fitted: Vec<(f64, f64)> =
-            (0..=72).filter_map(|i| Some((f64::from(i * 5), curve(f64::from(i * 5))?))).collect();
+        let fitted = fitted(finding);
         let (low, high) = range(scatter.points.iter().chain(&fitted).map(|p| p.1));
         // Nothing is always in view, or a steady difference could not be told from none.
         let ((low, high), ticks) = scale::nice(low.min(-1.0), high.max(1.0), TICKS);
@@ -71,14 +91,7 @@ pub(super) fn headings(report: &Report) -> Vec<Picture> {
         frame.canvas.path(&path, ACCENT, 1.2, "");
         let zero = frame.y.at(0.0);
         frame.canvas.line((LEFT, zero), (RIGHT, zero), LINE, 1.5);
-        let mut line = String::new();
-        for (i, (x, y)) in fitted.iter().enumerate() {
-            let to = if i == 0 { 'M' } else { 'L' };
-            line.push_str(&format!("{to}{} {}", n(frame.x.at(*x)), n(frame.y.at(*y))));
-        }
-        if !line.is_empty() {
-            frame.canvas.path(&line, INK, 2.5, "");
-        }
+        curve(&mut frame, &fitted);
         let id = format!("heading-difference-{}", at + 1);
         let title = format!("Heading of {second} minus that of {first}");
         let fit = if fitted.is_empty() { "" } else { " The line is the deviation curve fitted to them." };
@@ -94,6 +107,37 @@ pub(super) fn headings(report: &Report) -> Vec<Picture> {
         Some(Picture { id, title, about, findings: vec![scatter.finding], svg })
     };
     report.plots.heading_differences.iter().enumerate().filter_map(one).collect()
+}
+
+/// What to add to a heading by course over ground, over the heading: the curve that a finding fitted.
+pub(super) fn deviations(report: &Report) -> Vec<Picture> {
+    let one = |(at, finding): (usize, &FindingRow)| {
+        let device = finding.devices.first()?;
+        let points = fitted(finding);
+        if points.is_empty() {
+            return None;
+        }
+        let (low, high) = range(points.iter().map(|p| p.1));
+        let ((low, high), ticks) = scale::nice(low.min(-1.0), high.max(1.0), TICKS);
+        let mut frame = Frame::new(&[], (0.0, 360.0), (low, high));
+        let step = scale::step(low, high, TICKS);
+        frame.value_axis("to add, deg", ticks.into_iter().map(|v| (v, scale::label(v, step))));
+        frame.bottom_axis("heading, deg", (0..5).map(|i| (f64::from(i * 90), (i * 90).to_string())));
+        let zero = frame.y.at(0.0);
+        frame.canvas.line((LEFT, zero), (RIGHT, zero), LINE, 1.5);
+        curve(&mut frame, &points);
+        let id = format!("deviation-{}", at + 1);
+        let title = format!("Deviation of the heading of {}", frame::device_name(report, device));
+        let (least, most) = points.iter().fold((f64::MAX, f64::MIN), |(l, m), p| (l.min(p.1), m.max(p.1)));
+        let about = format!(
+            "What to add to the heading by course over ground: {least:+.1} to {most:+.1} deg over the circle, as fitted."
+        );
+        let height = frame.height();
+        let svg = frame.canvas.finish(&id, height, &title, &about);
+        Some(Picture { id, title, about, findings: vec![at], svg })
+    };
+    let rows = report.findings.iter().enumerate().filter(|(_, f)| f.kind == "compass-deviation");
+    rows.filter_map(one).take(MAX_DEVIATIONS).collect()
 }
 
 /// One position seen from the other, both axes to one scale.
@@ -204,8 +248,8 @@ fn by_speed(report: &Report, number: usize, plot: &BySpeed, told: Option<(usize,
         let x = frame.x.at(kn);
         let path = format!("M{} {}V{}", n(x), n(frame.top - 8.0), n(frame.bottom));
         frame.canvas.path(&path, FAULT, 2.5, "7 4");
-        let (anchor, x) = if x < 380.0 { (svg::Anchor::Start, x + 7.0) } else { (svg::Anchor::End, x - 7.0) };
-        frame.canvas.text((x, frame.top + ROW - 4.0), anchor, INK, &format!("lost above {kn:.0} kn"));
+        let text = format!("lost above {kn:.0} kn");
+        frame.canvas.text((RIGHT, frame.top - frame::NAME), svg::Anchor::End, INK, &text);
     }
     let who = frame::device_name(report, &plot.device);
     let id = format!("depth-by-speed-{number}");

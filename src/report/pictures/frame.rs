@@ -17,6 +17,9 @@ pub(super) const ROW: f64 = 30.0;
 /// Height of a plot between its axes.
 pub(super) const PLOT: f64 = 210.0;
 
+/// How far above the plot the value axis's name stands: clear of the highest tick's label.
+pub(super) const NAME: f64 = 20.0;
+
 /// Ticks of a value axis.
 pub(super) const TICKS: usize = 5;
 
@@ -44,7 +47,7 @@ impl Frame {
             canvas.text((58.0, row + TEXT), Anchor::Start, INK, &text);
         }
         // One row for the name of the value axis.
-        let top = (legend.len() + 1) as f64 * ROW + 6.0;
+        let top = (legend.len() + 1) as f64 * ROW + 12.0;
         let bottom = top + PLOT;
         Self { canvas, x: Scale::new(x, (LEFT, RIGHT)), y: Scale::new(y, (bottom, top)), top, bottom }
     }
@@ -56,7 +59,7 @@ impl Frame {
 
     /// Ticks and labels of the value axis, and its name above it.
     pub(super) fn value_axis(&mut self, name: &str, ticks: impl IntoIterator<Item = (f64, String)>) {
-        self.canvas.text((4.0, self.top - 12.0), Anchor::Start, MUTED, name);
+        self.canvas.text((4.0, self.top - NAME), Anchor::Start, MUTED, name);
         for (value, label) in ticks {
             let y = self.y.at(value);
             if y >= self.top - 1.0 && y <= self.bottom + 1.0 {

@@ -1,8 +1,8 @@
 //! How regularly a message comes: intervals on a logarithmic axis, the nominal one marked.
 
 use super::Picture;
-use super::frame::{self, Frame};
-use super::svg::{ACCENT, Anchor, INK, n};
+use super::frame::{self, Frame, RIGHT};
+use super::svg::{ACCENT, Anchor, CHARACTER, INK, n};
 use crate::report::model::Report;
 use crate::report::plots::IntervalPlot;
 
@@ -29,10 +29,7 @@ fn one(report: &Report, number: usize, plot: &IntervalPlot) -> Option<Picture> {
     // Half a message below one: a single long pause shows.
     let mut frame = Frame::new(&[], (low, high), (0.5f64.log10(), tall));
     let decades = |from: f64, to: f64| (0..=(to - from) as i32).map(move |i| from + f64::from(i));
-    frame.value_axis(
-        "messages (each step ten times more)",
-        decades(0.0, tall).map(|power| (power, count_label(power))),
-    );
+    frame.value_axis("messages", decades(0.0, tall).map(|power| (power, count_label(power))));
     frame.bottom_axis("interval", decades(low, high).map(|power| (power, seconds(10f64.powf(power)))));
     for bin in &plot.bins {
         let (from, to) = (frame.x.at(bin.from_s.log10()), frame.x.at(bin.to_s.log10()));
@@ -43,10 +40,11 @@ fn one(report: &Report, number: usize, plot: &IntervalPlot) -> Option<Picture> {
         let x = frame.x.at(nominal.log10());
         let path = format!("M{} {}V{}", n(x), n(frame.top - 8.0), n(frame.bottom));
         frame.canvas.path(&path, INK, 2.0, "6 4");
-        // On the side where there is room.
-        let (anchor, x) = if x < 400.0 { (Anchor::Start, x + 6.0) } else { (Anchor::End, x - 6.0) };
         let text = format!("nominal {}", seconds(nominal));
-        frame.canvas.text((x, frame.top + 14.0), anchor, INK, &text);
+        // Beside the axis's name, where no bar can hide it.
+        let half = text.len() as f64 * CHARACTER / 2.0;
+        let x = x.clamp(130.0 + half, RIGHT - half);
+        frame.canvas.text((x, frame.top - frame::NAME), Anchor::Middle, INK, &text);
     }
     let longest = plot.bins.last().map_or(0.0, |b| b.to_s);
     let count: u64 = plot.bins.iter().fold(0, |sum, b| sum.saturating_add(b.count));

@@ -33,6 +33,7 @@ pub struct Picture {
 pub fn draw(report: &Report) -> Vec<Picture> {
     let mut pictures = Vec::new();
     pictures.extend(compared::headings(report));
+    pictures.extend(compared::deviations(report));
     pictures.extend(compared::positions(report));
     pictures.extend(compared::depth_by_speed(report));
     pictures.extend(trend::TRENDS.iter().filter_map(|trend| trend::draw(report, trend)));

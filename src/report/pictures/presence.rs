@@ -14,7 +14,7 @@ const TITLE: &str = "When each device was heard";
 const MAX_ROWS: usize = 20;
 
 /// Height of a row: the name above its bar.
-const DEVICE_ROW: f64 = 48.0;
+const DEVICE_ROW: f64 = 52.0;
 
 /// Height of a bar.
 const BAR: f64 = 14.0;
@@ -98,7 +98,7 @@ fn kind_of(report: &Report, at: usize) -> &'static str {
 fn device(frame: &mut Frame, report: &Report, row: &Presence, range: Span, y: f64, told: &[usize]) {
     let at = |time: crate::time::Time| frame.x.at(time.since(range.from).clamp(0.0, range.seconds()));
     let name = svg::shortened(&frame::device_name(report, &row.device), RIGHT - 4.0);
-    let (top, middle) = (y + 28.0, y + 28.0 + BAR / 2.0);
+    let (top, middle) = (y + 31.0, y + 31.0 + BAR / 2.0);
     frame.canvas.text((4.0, y + 21.0), Anchor::Start, INK, &name);
     frame.canvas.line((LEFT, middle), (RIGHT, middle), LINE, 1.0);
     // The bar from one silence to the next.

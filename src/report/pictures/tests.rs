@@ -52,6 +52,7 @@ fn everything() -> Report {
         finding("device-restart", &["d1"], &[]),
         finding("link-flap", &["d3"], &[]),
         finding("slow-message", &["d1"], &[]),
+        finding("compass-deviation", &["d2"], &[("a", 1.0), ("b", 9.0), ("c", 4.0), ("d", 0.0), ("e", 0.0)]),
     ];
     let presence = ["d1", "d2", "d3", "d4"].map(|d| Presence {
         device: String::from(d),
@@ -122,6 +123,7 @@ fn pictures_have_ids_of_their_own_and_find_their_findings() {
         ids,
         [
             "heading-difference-1",
+            "deviation-8",
             "separation-1",
             "depth-by-speed-1",
             "heading",
@@ -138,7 +140,7 @@ fn pictures_have_ids_of_their_own_and_find_their_findings() {
         for named in picture.svg.split(" id=\"").skip(1) {
             assert!(named.starts_with(&format!("{}-", picture.id)), "{named}");
         }
-        assert!(picture.findings.iter().all(|f| *f < 7));
+        assert!(picture.findings.iter().all(|f| *f < 8));
     }
     let of = |id: &str| &pictures.iter().find(|p| p.id == id).unwrap().findings;
     assert_eq!(*of("heading-difference-1"), [0]);
@@ -176,7 +178,7 @@ fn a_strangers_text_stays_text() {
         finding.summary = String::from(evil);
     }
     let pictures = draw(&report);
-    assert_eq!(pictures.len(), 11);
+    assert_eq!(pictures.len(), 12);
     for picture in pictures {
         let svg = &picture.svg;
         assert!(!svg.contains("<script") && !svg.contains('\u{202e}'), "{svg}");

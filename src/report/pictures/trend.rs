@@ -66,7 +66,7 @@ pub(super) const TRENDS: [Trend; 6] = [
     },
     Trend {
         id: "voltage",
-        title: "Supply voltage, with dropouts and restarts shaded",
+        title: "Supply voltage over time",
         axis: "voltage, V",
         unit: "V",
         quantities: &["voltage"],
@@ -75,7 +75,7 @@ pub(super) const TRENDS: [Trend; 6] = [
     },
     Trend {
         id: "bus-load",
-        title: "Load of the CAN bus",
+        title: "Load of the CAN bus over time",
         axis: "load, percent",
         unit: "percent",
         quantities: &["load"],
@@ -84,7 +84,7 @@ pub(super) const TRENDS: [Trend; 6] = [
     },
     Trend {
         id: "network-rate",
-        title: "Data on the Ethernet",
+        title: "Data on the Ethernet over time",
         axis: "rate, kB/s",
         unit: "kB/s",
         quantities: &["rate"],
@@ -117,8 +117,11 @@ pub(super) fn draw(report: &Report, trend: &Trend) -> Option<Picture> {
     let circle = (trend.id == "heading").then(|| part_of_circle(&lines));
     let ((low, high), ticks) = match circle {
         Some((from, to)) => scale::nice(from, to, TICKS),
-        None if trend.from_zero => scale::nice(low.min(0.0), high.max(0.1), TICKS),
-        None => scale::nice(low, high, TICKS),
+        None if trend.from_zero => scale::nice(low.min(0.0), high.max(1.0), TICKS),
+        None => {
+            let (low, high) = widened(low, high);
+            scale::nice(low, high, TICKS)
+        }
     };
     let (low, high, ticks) = match circle {
         // A whole circle has its quarters.
@@ -133,6 +136,8 @@ pub(super) fn draw(report: &Report, trend: &Trend) -> Option<Picture> {
     frame.shade(range, &spans);
     let step = scale::step(low, high, TICKS);
     let written = |v: f64| match circle {
+        // The upper end of a whole circle is its end, not its begin.
+        Some((from, to)) if to - from >= 360.0 => scale::label(v, step),
         Some(_) => scale::label(v.rem_euclid(360.0), step),
         None => scale::label(v, step),
     };
@@ -168,7 +173,7 @@ fn one_for_each_device(lines: &mut Vec<&Line>) {
 
 fn name(report: &Report, line: &Line) -> String {
     let subject = match report.wires.iter().find(|w| w.id == line.subject) {
-        Some(wire) => wire.label.clone().unwrap_or_else(|| wire.id.clone()),
+        Some(wire) => wire.label.clone().unwrap_or_else(|| format!("wire {}", wire.id)),
         None => frame::device_name(report, &line.subject),
     };
     let what = match (line.quantity, line.reference) {
@@ -195,6 +200,13 @@ fn name(report: &Report, line: &Line) -> String {
 fn limits(lines: &[&Line]) -> Option<(f64, f64)> {
     let values = lines.iter().flat_map(|l| l.points.iter()).filter_map(|p| p.values);
     values.map(|(low, _, high)| (low, high)).reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+}
+
+/// The range made wide enough that the steps of a converter do not look like unrest, volts.
+fn widened(low: f64, high: f64) -> (f64, f64) {
+    const LEAST_V: f64 = 2.0;
+    let lack = (LEAST_V - (high - low)).max(0.0) / 2.0;
+    (low - lack, high + lack)
 }
 
 /// The part of the circle that the headings keep to, from a cut that lies where there are none; degrees.
@@ -235,7 +247,7 @@ fn path(frame: &Frame, line: &Line, range: Span, cut: Option<f64>) -> String {
         let (x, low, mean, high) = (n(x), n(frame.y.at(low)), n(frame.y.at(mean)), n(frame.y.at(high)));
         if low == high {
             // A point by itself is a short stroke, or it would not show.
-            path.push_str(&if *pen_down { format!("L{x} {mean}") } else { format!("M{x} {mean}h.5") });
+            path.push_str(&if *pen_down { format!("L{x} {mean}") } else { format!("M{x} {mean}h3") });
         } else {
             let to = if *pen_down { 'L' } else { 'M' };
             path.push_str(&format!("{to}{x} {mean}V{high}V{low}V{mean}"));

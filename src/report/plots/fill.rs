@@ -3,7 +3,7 @@
 use super::{BySpeed, IntervalPlot, Line, Plots, Point, Presence, compare};
 use crate::books::Books;
 use crate::books::series::{SPEED_CLASS_KN, Source};
-use crate::books::timing::Stream;
+use crate::books::timing::{Message, Stream};
 use crate::books::traces::{Bucket, Trace};
 use crate::books::wires::Wire;
 use crate::findings::Finding;
@@ -132,7 +132,8 @@ fn intervals(books: &Books, findings: &[Finding]) -> Vec<IntervalPlot> {
     let mut ranked: Vec<(usize, &Stream)> = books
         .timing
         .iter()
-        .filter(|s| s.count > 20 && s.is_periodic())
+        // Protocols of the network have no rhythm that anybody relies on.
+        .filter(|s| s.count > 20 && s.is_periodic() && !matches!(s.message, Message::Protocol(_)))
         .filter_map(|s| if told(s) { Some((0, s)) } else { matters(s).map(|rank| (rank + 1, s)) })
         .collect();
     ranked.sort_by_key(|(rank, s)| (*rank, std::cmp::Reverse(s.count), s.device, s.message));
@@ -140,8 +141,9 @@ fn intervals(books: &Books, findings: &[Finding]) -> Vec<IntervalPlot> {
 }
 
 fn interval_plot(stream: &Stream) -> IntervalPlot {
-    let edge = |i: i32| 10f64.powf(f64::from(i) / f64::from(BINS_A_DECADE));
-    // From a millisecond to an hour.
+    // Round intervals (0.1 s, 1 s) lie in the middle of a bin.
+    let edge = |i: i32| 10f64.powf((f64::from(i) - 0.5) / f64::from(BINS_A_DECADE));
+    // From a millisecond to more than an hour.
     let bins = (-3 * BINS_A_DECADE..4 * BINS_A_DECADE).filter_map(|i| {
         let (from_s, to_s) = (edge(i), edge(i + 1));
         let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));

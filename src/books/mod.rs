@@ -16,6 +16,7 @@ pub mod series;
 pub mod steps;
 pub mod talks;
 pub mod timing;
+pub mod traces;
 pub mod wires;
 
 use crate::recording::Summary;

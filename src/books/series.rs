@@ -4,6 +4,7 @@ use super::inventory::DeviceId;
 use super::runs::Runs;
 use super::steps::Steps;
 use super::timing::{Gaps, Message};
+use super::traces::Trace;
 use crate::messages::{Absent, Reading};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -140,6 +141,8 @@ pub struct Source {
     pub runs: Runs,
     /// The values, for the quantities that are compared.
     pub track: Track,
+    /// The values over the whole recording, thinned for pictures: headings unwound, speeds, depths, voltages.
+    pub trace: Trace,
     tracked: bool,
 }
 
@@ -265,6 +268,7 @@ impl Source {
             steps: Steps::default(),
             runs: Runs::default(),
             track: Track::default(),
+            trace: Trace::default(),
             tracked,
         }
     }
@@ -313,6 +317,13 @@ impl Source {
             let second = if self.key.quantity == "position" { b } else { 0.0 };
             self.runs.message(time, (valid && !zero).then_some((a, second)));
             self.track.push(Sample { time, a, b });
+            match self.key.quantity {
+                "heading" => self.trace.angle(time, a),
+                "course-and-speed-over-ground" => self.trace.push(time, b),
+                "depth" => self.trace.push(time, if zero { f64::NAN } else { a }),
+                "speed-through-water" | "voltage" => self.trace.push(time, a),
+                _ => {}
+            }
         }
     }
 }

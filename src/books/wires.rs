@@ -2,6 +2,7 @@
 
 use super::bounded;
 use super::timing::Gaps;
+use super::traces::Trace;
 use crate::recording::{WireInfo, WireKind};
 use crate::time::{Span, Time};
 
@@ -157,6 +158,8 @@ pub struct Load {
     pub total: u64,
     /// The busiest second and its units.
     pub peak: Option<(Time, u64)>,
+    /// Units of each second over the recording; seconds without a frame are left out.
+    pub trace: Trace,
 }
 
 impl Load {
@@ -173,10 +176,11 @@ impl Load {
 
     /// Takes the running second into account; call once at the end.
     pub fn settle(&mut self) {
-        if let Some(second) = self.second
-            && self.peak.is_none_or(|(_, units)| units < self.now)
-        {
-            self.peak = Some((Time(second.saturating_mul(1_000_000)), self.now));
+        let Some(second) = self.second.take() else { return };
+        let second = Time(second.saturating_mul(1_000_000));
+        self.trace.push(second, self.now as f64);
+        if self.peak.is_none_or(|(_, units)| units < self.now) {
+            self.peak = Some((second, self.now));
         }
     }
 }

@@ -47,7 +47,7 @@ mod network_address;
 mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;
-mod pairs;
+pub(crate) mod pairs;
 mod poor_fix;
 mod position_frozen;
 mod position_jump;

@@ -114,14 +114,14 @@ pub(super) fn position_repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
 
 /// A series that can be asked for its value at any moment.
 #[derive(Clone)]
-pub(super) struct Curve {
+pub(crate) struct Curve {
     samples: Vec<Sample>,
     round: bool,
 }
 
 impl Curve {
     /// From a track; `round` when the values are angles. Samples without value and steps back in time are left out.
-    pub(super) fn new(samples: &[Sample], round: bool) -> Self {
+    pub(crate) fn new(samples: &[Sample], round: bool) -> Self {
         let mut kept: Vec<Sample> = Vec::with_capacity(samples.len());
         for sample in samples {
             if !sample.a.is_nan() && kept.last().is_none_or(|last| last.time < sample.time) {
@@ -132,7 +132,7 @@ impl Curve {
     }
 
     /// The samples.
-    pub(super) fn samples(&self) -> &[Sample] {
+    pub(crate) fn samples(&self) -> &[Sample] {
         &self.samples
     }
 
@@ -148,7 +148,7 @@ impl Curve {
     }
 
     /// The value at a moment, by a straight line between the neighbours (the short way round for angles).
-    pub(super) fn at(&self, time: Time) -> Option<f64> {
+    pub(crate) fn at(&self, time: Time) -> Option<f64> {
         let (a, b) = self.around(time)?;
         let share = share(a, b, time);
         let step = if self.round { wrap_180(b.a - a.a) } else { b.a - a.a };
@@ -156,7 +156,7 @@ impl Curve {
     }
 
     /// Both numbers at a moment.
-    pub(super) fn both_at(&self, time: Time) -> Option<(f64, f64)> {
+    pub(crate) fn both_at(&self, time: Time) -> Option<(f64, f64)> {
         let (a, b) = self.around(time)?;
         let share = share(a, b, time);
         Some((a.a + share * (b.a - a.a), a.b + share * wrap_180(b.b - a.b)))

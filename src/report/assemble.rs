@@ -15,7 +15,7 @@ use crate::time::Span;
 use serde_json::{Map, Value};
 
 /// Bits a second of an NMEA 2000 bus (fact sheet, section 1).
-const CAN_BITS_S: f64 = 250_000.0;
+pub(super) const CAN_BITS_S: f64 = 250_000.0;
 
 /// Bits of a character on a 0183 line: start, eight data bits, stop (IEC 61162-1).
 const CHARACTER_BITS: f64 = 10.0;
@@ -35,6 +35,7 @@ pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<Complaint
         devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
         sources: sources(books),
         timing: timing(books),
+        plots: super::plots::fill(books, &findings),
         findings: findings.into_iter().map(finding_row).collect(),
         complaints,
     }
@@ -66,11 +67,11 @@ fn timing(books: &Books) -> Vec<TimingRow> {
     streams.into_iter().map(timing_row).collect()
 }
 
-fn device_id(id: DeviceId) -> String {
+pub(super) fn device_id(id: DeviceId) -> String {
     format!("d{}", id.0 + 1)
 }
 
-fn wire_id(id: WireId) -> String {
+pub(super) fn wire_id(id: WireId) -> String {
     format!("w{}", id.0 + 1)
 }
 
@@ -238,7 +239,7 @@ fn intervals(stream: &Stream) -> Intervals {
 }
 
 /// The standard's interval, or the one that the recording shows when the message is periodic.
-fn nominal(stream: &Stream) -> Option<f64> {
+pub(super) fn nominal(stream: &Stream) -> Option<f64> {
     stream.standard_s.or_else(|| stream.median_s().filter(|_| stream.is_periodic())).map(round)
 }
 

@@ -37,6 +37,7 @@ pub(crate) fn empty() -> Report {
         timing: Vec::new(),
         findings: Vec::new(),
         complaints: Vec::new(),
+        plots: super::plots::Plots::default(),
     }
 }
 

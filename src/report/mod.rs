@@ -15,6 +15,7 @@ pub mod model;
 
 pub mod page;
 pub mod pictures;
+pub mod plots;
 pub mod table;
 pub mod text;
 pub mod words;

@@ -28,6 +28,9 @@ pub struct Report {
     pub findings: Vec<FindingRow>,
     /// The complaint asked for, or every complaint that a fault or warning speaks to.
     pub complaints: Vec<ComplaintRow>,
+    /// What the pictures are drawn from; no part of the machine-readable format.
+    #[serde(skip)]
+    pub plots: super::plots::Plots,
 }
 
 /// Which program wrote the report.

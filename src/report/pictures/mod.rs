@@ -1,5 +1,15 @@
 //! Pictures of a report: drawn where one tells more than words, and only where there is data for it.
 
+mod compared;
+mod frame;
+mod intervals;
+mod presence;
+mod scale;
+mod svg;
+#[cfg(test)]
+mod tests;
+mod trend;
+
 use super::model::Report;
 
 /// One picture, ready to be set into a page.
@@ -21,6 +31,13 @@ pub struct Picture {
 /// Draws every picture that there is data for, the most telling first.
 #[must_use]
 pub fn draw(report: &Report) -> Vec<Picture> {
-    let _ = report;
-    Vec::new()
+    let mut pictures = Vec::new();
+    pictures.extend(compared::headings(report));
+    pictures.extend(compared::deviations(report));
+    pictures.extend(compared::positions(report));
+    pictures.extend(compared::depth_by_speed(report));
+    pictures.extend(trend::TRENDS.iter().filter_map(|trend| trend::draw(report, trend)));
+    pictures.extend(presence::draw(report));
+    pictures.extend(intervals::draw(report));
+    pictures
 }

@@ -19,6 +19,7 @@ Examples:
   leadsman demo demo/                             write recordings with known faults
   leadsman report bow.log                         say what is wrong
   leadsman report bow.log --complaint no-depth    weigh the causes of one complaint
+  leadsman compare before.log after.log           what is cleared, and what is new
   leadsman explain duplicate-heading-source       what a finding means
 
 Exit status: 0 ran; 1 --fail-on met; 2 nothing usable could be read, or wrong usage.
@@ -36,6 +37,8 @@ pub struct Args {
 pub enum Command {
     /// Report on recordings of one boat: what is wrong, which devices are there, how steadily they send
     Report(ReportArgs),
+    /// Compare two visits to one boat: what is cleared, what is still there, what is new
+    Compare(CompareArgs),
     /// Explain a kind of finding: what it means, how it is detected, what to check on the boat
     Explain(ExplainArgs),
     /// Write demo recordings with known faults
@@ -79,6 +82,49 @@ pub struct ReportArgs {
     #[arg(long, value_name = "TIME", value_parser = when::parse)]
     pub to: Option<When>,
     /// Exit with 1 when there is a finding so grave
+    #[arg(long, value_enum, value_name = "SEVERITY")]
+    pub fail_on: Option<FailOn>,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  leadsman compare before.log after.log
+  leadsman compare before.json after.log.gz
+  leadsman compare --before bow.log console.pcapng --after bow2.log console2.pcapng
+  leadsman compare before.log after.log --format json --fail-on fault
+
+A side is a recording, - for standard input, or the JSON report of an earlier run
+(leadsman report RECORDING --format json); which of them is told from its content.
+
+Exit status: 0 ran; 1 --fail-on met; 2 nothing usable could be read, or wrong usage.")]
+pub struct CompareArgs {
+    /// The earlier side and the later one
+    #[arg(
+        value_names = ["BEFORE", "AFTER"], num_args = 2, required_unless_present = "before",
+        value_hint = clap::ValueHint::FilePath
+    )]
+    pub sides: Vec<String>,
+    /// Several recordings of the earlier side
+    #[arg(
+        long, num_args = 1.., value_name = "RECORDING", requires = "after", conflicts_with = "sides",
+        value_hint = clap::ValueHint::FilePath
+    )]
+    pub before: Vec<String>,
+    /// Several recordings of the later side
+    #[arg(
+        long, num_args = 1.., value_name = "RECORDING", requires = "before", conflicts_with = "sides",
+        value_hint = clap::ValueHint::FilePath
+    )]
+    pub after: Vec<String>,
+    /// How to write the comparison
+    #[arg(long, value_enum, default_value_t = CompareFormat::Text)]
+    pub format: CompareFormat,
+    /// Write to this file, whole or not at all, instead of standard output
+    #[arg(short, long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub output: Option<PathBuf>,
+    /// Exit with 1 when the later side has a finding so grave that the earlier one does not show
     #[arg(long, value_enum, value_name = "SEVERITY")]
     pub fail_on: Option<FailOn>,
 }
@@ -138,6 +184,15 @@ pub enum Format {
     /// For people
     Text,
     /// For programs: version 1 of the format in docs/report.schema.json
+    Json,
+}
+
+/// Formats of the comparison.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum CompareFormat {
+    /// For people
+    Text,
+    /// For programs: version 1 of the format in docs/compare.schema.json
     Json,
 }
 

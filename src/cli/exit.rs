@@ -1,5 +1,6 @@
 //! Exit statuses and the errors behind them.
 
+use crate::compare::side::SideError;
 use crate::recording::RecordingError;
 use crate::report::escape::plain;
 use std::io;
@@ -35,6 +36,17 @@ pub enum Error {
     /// The recordings were read and hold nothing.
     #[error("no frame could be read from {0}; the report says what was found")]
     NothingRead(String),
+    /// A side of a comparison holds nothing.
+    #[error("no frame could be read from {0}; there is nothing to compare")]
+    NothingToCompare(String),
+    /// A report of an earlier run could not be taken.
+    #[error("cannot compare {path}")]
+    Side {
+        /// The path as it was given.
+        path: String,
+        /// What is wrong with it.
+        source: SideError,
+    },
     /// The arguments make no sense together.
     #[error("{0}")]
     Usage(String),

@@ -3,6 +3,7 @@
 pub mod args;
 mod commands;
 mod exit;
+mod input;
 mod output;
 mod progress;
 mod when;
@@ -19,6 +20,7 @@ use args::Command;
 pub fn run(args: &Args) -> Result<Exit, Error> {
     match &args.command {
         Command::Report(args) => commands::report::run(args),
+        Command::Compare(args) => commands::compare::run(args),
         Command::Explain(args) => commands::explain::run(args),
         Command::Demo(args) => commands::demo::run(args),
         Command::Completions(args) => commands::completions::run(args),

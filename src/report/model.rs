@@ -2,7 +2,7 @@
 //! version 1; fields may be added, these stay.
 
 use crate::time::{Span, Time};
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Serialize, Serializer};
 use std::collections::BTreeMap;
 
 /// Everything that a run says.
@@ -250,10 +250,11 @@ pub struct Bin {
 }
 
 /// How grave a finding is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// Worth knowing.
+    #[default]
     Note,
     /// Should be looked at.
     Warning,

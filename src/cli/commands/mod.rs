@@ -1,5 +1,6 @@
 //! The commands, one file each.
 
+pub(super) mod compare;
 pub(super) mod completions;
 pub(super) mod demo;
 pub(super) mod explain;

@@ -21,6 +21,8 @@ pub mod complaints;
 
 pub mod report;
 
+pub mod boat;
+
 pub mod survey;
 
 pub mod cli;

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `report::model` stands before `findings`: severity and the value of a number are words that they share with the
 /// report. The rest of `report` comes after them.
-const ORDER: [&str; 12] = [
+const ORDER: [&str; 13] = [
     "time",
     "units",
     "recording",
@@ -21,6 +21,7 @@ const ORDER: [&str; 12] = [
     "findings",
     "complaints",
     "report",
+    "boat",
     "survey",
     "cli",
 ];

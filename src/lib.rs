@@ -23,6 +23,8 @@ pub mod report;
 
 pub mod compare;
 
+pub mod boat;
+
 pub mod survey;
 
 pub mod cli;

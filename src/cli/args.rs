@@ -20,9 +20,11 @@ Examples:
   leadsman report bow.log                         say what is wrong
   leadsman report bow.log --complaint no-depth    weigh the causes of one complaint
   leadsman compare before.log after.log           what is cleared, and what is new
+  leadsman verify --boat boat.toml                check a boat's plan
   leadsman explain duplicate-heading-source       what a finding means
 
-Exit status: 0 ran; 1 --fail-on met; 2 nothing usable could be read, or wrong usage.
+Exit status: 0 ran; 1 verify failed or --fail-on met; 2 nothing usable could be read, or wrong
+usage.
 
 An aid to fault-finding, not to navigation."
 )]
@@ -39,6 +41,8 @@ pub enum Command {
     Report(ReportArgs),
     /// Compare two visits to one boat: what is cleared, what is still there, what is new
     Compare(CompareArgs),
+    /// Check a boat against its boat file: on paper, or with recordings held against it
+    Verify(VerifyArgs),
     /// Explain a kind of finding: what it means, how it is detected, what to check on the boat
     Explain(ExplainArgs),
     /// Write demo recordings with known faults
@@ -127,6 +131,44 @@ pub struct CompareArgs {
     /// Exit with 1 when the later side has a finding so grave that the earlier one does not show
     #[arg(long, value_enum, value_name = "SEVERITY")]
     pub fail_on: Option<FailOn>,
+}
+
+/// Arguments of `verify`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  leadsman verify --boat boat.toml                         check the plan before anything is mounted
+  leadsman verify console.pcapng bow.log --boat boat.toml  acceptance: hold recordings against the file
+
+Without a recording: ports, plugs, cable lengths, terminators, current and voltage of the backbone,
+suppliers and needs. With recordings also: every device, supply, need, address and limit, with the
+number that was measured beside the one that is expected.
+
+Exit status: 0 nothing failed; 1 something failed; 2 nothing usable could be read, or wrong usage.")]
+pub struct VerifyArgs {
+    /// Recordings of the boat; - is standard input; none for a check on paper
+    #[arg(value_name = "RECORDING", value_hint = clap::ValueHint::FilePath)]
+    pub recordings: Vec<String>,
+    /// The boat file (see docs/boat-file.md)
+    #[arg(long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub boat: PathBuf,
+    /// How to write the sheet
+    #[arg(long, value_enum, default_value_t = SheetFormat::Text)]
+    pub format: SheetFormat,
+    /// Write to this file, whole or not at all, instead of standard output
+    #[arg(short, long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub output: Option<PathBuf>,
+}
+
+/// Formats of the acceptance sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SheetFormat {
+    /// For people
+    Text,
+    /// For programs: version 1 of the format in docs/verify.schema.json
+    Json,
+    /// For a forum or a ticket
+    Markdown,
 }
 
 /// Arguments of `explain`.

@@ -83,7 +83,9 @@ fn changed(before: &Device, after: &Device) -> Vec<DeviceChange> {
     let v4 = |device: &Device| -> BTreeSet<String> {
         device.ips.iter().filter(|ip| !ip.contains(':')).cloned().collect()
     };
-    let names = |device: &Device| device.hostnames.iter().cloned().collect::<BTreeSet<_>>();
+    // One host gives its name with its domain (mDNS) and without (DHCP).
+    let bare = |name: &String| name.to_lowercase().trim_end_matches(".local").to_owned();
+    let names = |device: &Device| device.hostnames.iter().map(bare).collect::<BTreeSet<_>>();
     let fields = [
         ("address", number(before.address), number(after.address)),
         ("model", text(&before.model), text(&after.model)),

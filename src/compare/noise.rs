@@ -12,6 +12,9 @@ pub(super) const EXPECTED: f64 = 10.0;
 /// Part of the listening time that a sender must have been about, or it comes and goes by itself.
 pub(super) const PRESENT: f64 = 0.5;
 
+/// Seconds that the other side must have listened: what has just been switched on takes a while to speak.
+pub(super) const LISTENED_S: f64 = 10.0;
+
 /// Times that a trouble should have come again before its absence clears it: with three expected, seeing none is left
 /// to chance once in twenty (e to the minus three).
 pub(super) const EXPECTED_EVENTS: f64 = 3.0;

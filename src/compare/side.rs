@@ -205,9 +205,20 @@ pub struct Source {
     /// Messages that held the value.
     #[serde(deserialize_with = "or_default")]
     pub valid: u64,
+    /// Its intervals.
+    #[serde(deserialize_with = "or_default")]
+    pub interval_s: Intervals,
     /// Pauses.
     #[serde(deserialize_with = "or_default")]
     pub dropouts: u64,
+}
+
+/// The intervals of a source, seconds.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[serde(default)]
+pub struct Intervals {
+    /// The median.
+    pub p50: Option<f64>,
 }
 
 /// The timing of one message of a report.

@@ -3,7 +3,7 @@
 use super::model::{Change, SourceChange};
 use super::noise;
 use super::side::{Device, Source};
-use super::view::{Absent, View};
+use super::view::{Absent, View, about_s};
 use crate::report::figures::{counted, duration, share};
 use std::collections::{HashMap, HashSet};
 
@@ -83,7 +83,9 @@ fn absent(view: &View<'_>, change: Change, to: &[Option<usize>]) -> Vec<SourceCh
         .filter_map(|(source, _)| {
             let device = view.ids.device(&source.device).filter(|i| view.partner(*i).is_some())?;
             let (wire, there) = view.wires_of(view.from.devices.get(device)?);
-            match view.silent(source.count, None, wire?, there?) {
+            let (wire, there) = (wire?, there?);
+            let about = about_s(source.count, source.interval_s.p50, wire);
+            match view.silent(source.count, about, wire, there) {
                 Absent::Gone(_) => {
                     let times = counted(source.count, "message", "messages");
                     let because =

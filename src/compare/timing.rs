@@ -3,7 +3,7 @@
 use super::model::{Change, Pace, TimingChange};
 use super::noise;
 use super::side::{Side, Timing};
-use super::view::{Absent, View};
+use super::view::{Absent, View, about_s};
 use std::collections::{BTreeSet, HashMap};
 
 /// The only row of a device's message; `None` when there are several (engines, batteries), which cannot be told apart.
@@ -93,7 +93,8 @@ fn absent(view: &View<'_>, row: &Timing, kind: Change) -> Option<TimingChange> {
     row.nominal_s?;
     let device = view.from.devices.get(view.ids.device(&row.device)?)?;
     let (wire, there) = view.wires_of(device);
-    if !matches!(view.silent(row.count, None, wire?, there?), Absent::Gone(_)) {
+    let (wire, there) = (wire?, there?);
+    if !matches!(view.silent(row.count, about_s(row.count, row.p50, wire), wire, there), Absent::Gone(_)) {
         return None;
     }
     let mut change = change(view, row, kind);

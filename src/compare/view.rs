@@ -121,6 +121,9 @@ impl<'a> View<'a> {
     pub(super) fn silent(&self, count: u64, about_s: Option<f64>, wire: &Wire, there: &Wire) -> Absent {
         let expected = count as f64 * self.ratio(wire, there);
         let length = there.seconds().map_or_else(|| counted(there.frames, "frame", "frames"), duration);
+        if there.seconds().is_some_and(|seconds| seconds < noise::LISTENED_S) {
+            return Absent::Unsure(format!("{} has only {length}", self.name));
+        }
         if expected < noise::EXPECTED {
             let heard = counted(count, "time", "times");
             return Absent::Unsure(format!(
@@ -139,6 +142,13 @@ impl<'a> View<'a> {
         }
         Absent::Gone(format!("not heard in the {length} of {} on the same wire", self.name))
     }
+}
+
+/// For how long a message was about, by its number and its median interval; `None` when that is finer than the stamps
+/// (a gateway that hands over in batches).
+pub(super) fn about_s(count: u64, p50: Option<f64>, wire: &Wire) -> Option<f64> {
+    let p50 = p50.filter(|p50| *p50 > 2.0 * wire.time_resolution_s.unwrap_or(0.0))?;
+    Some(count as f64 * p50)
 }
 
 /// A kind of wire in words.

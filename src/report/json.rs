@@ -17,7 +17,7 @@ impl Renderer for Json {
     }
 }
 
-/// Writes any value as this format does: indented, with a line end, and harmless on a terminal.
+/// Writes any value as JSON in the same way.
 ///
 /// # Errors
 /// When the output refuses it.

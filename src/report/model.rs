@@ -109,6 +109,9 @@ pub struct DeviceRow {
     pub kind: &'static str,
     /// The name that a person would find it by.
     pub label: String,
+    /// The name that the boat file gives it, when one was read and it was recognised.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub called: Option<String>,
     /// N2K: source address now.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub address: Option<u8>,

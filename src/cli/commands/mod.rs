@@ -6,3 +6,4 @@ pub(super) mod demo;
 pub(super) mod explain;
 pub(super) mod manual;
 pub(super) mod report;
+pub(super) mod verify;

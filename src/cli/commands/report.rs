@@ -14,7 +14,7 @@ use crate::survey::{self, Options, When};
 pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     check(args)?;
     let output = Output::open(args.output.as_deref(), &args.recordings)?;
-    let options = Options { from: args.from, to: args.to, complaint: args.complaint };
+    let options = Options { from: args.from, to: args.to, complaint: args.complaint, ..Options::default() };
     let report = {
         let mut bar = Bar::new();
         survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?

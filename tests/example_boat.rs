@@ -40,7 +40,10 @@ fn the_sheets_are_what_the_program_writes() {
 fn both_recordings_together_show_a_healthy_boat() {
     let (status, text) = run(&["report", RECORDINGS[0], RECORDINGS[1], "--fail-on", "warning"]);
     assert_eq!(status, 0, "{text}");
-    assert!(text.contains("repeats the heading of"), "the console passes on, and is no second sensor:\n{text}");
+    assert!(
+        text.contains("repeats the heading of"),
+        "the console passes on, and is no second sensor:\n{text}"
+    );
 }
 
 /// The example with one text replaced, in a folder of its own.

@@ -11,6 +11,7 @@ pub mod json;
 pub mod model;
 
 pub mod page;
+pub mod pictures;
 pub mod table;
 pub mod text;
 

@@ -39,6 +39,9 @@ pub enum Error {
     /// The recordings were read and hold nothing.
     #[error("no frame could be read from {0}; the report says what was found")]
     NothingRead(String),
+    /// As above, where no report is written.
+    #[error("no frame could be read from {0}; leadsman report says what was found there")]
+    NothingHeard(String),
     /// The arguments make no sense together.
     #[error("{0}")]
     Usage(String),

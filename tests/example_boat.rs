@@ -27,7 +27,10 @@ fn run(args: &[&str]) -> (i32, String) {
 /// The sheets that lie beside the boat file are what the program writes today.
 #[test]
 fn the_sheets_are_what_the_program_writes() {
-    let sheets: [(&str, &[&str]); 1] = [("plan.txt", &["verify", "--boat", BOAT])];
+    let sheets: [(&str, &[&str]); 2] = [
+        ("plan.txt", &["verify", "--boat", BOAT]),
+        ("acceptance.txt", &["verify", RECORDINGS[0], RECORDINGS[1], "--boat", BOAT]),
+    ];
     for (file, args) in sheets {
         let (status, text) = run(args);
         assert_eq!(status, 0, "{file}: {text}");
@@ -46,19 +49,22 @@ fn both_recordings_together_show_a_healthy_boat() {
     );
 }
 
-/// The example with one text replaced, in a folder of its own.
-fn changed(from: &str, to: &str) -> (tempfile::TempDir, PathBuf) {
-    let text = fs::read_to_string(root().join(BOAT)).unwrap();
-    assert!(text.contains(from), "{from}");
+/// The example with texts replaced, in a folder of its own.
+fn changed(changes: &[(&str, &str)]) -> (tempfile::TempDir, PathBuf) {
+    let mut text = fs::read_to_string(root().join(BOAT)).unwrap();
+    for (from, to) in changes {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
+    }
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("boat.toml");
-    fs::write(&path, text.replacen(from, to, 1)).unwrap();
+    fs::write(&path, text).unwrap();
     (folder, path)
 }
 
 /// What fails in the plan once it is changed.
-fn failed(from: &str, to: &str) -> Vec<String> {
-    let (_folder, path) = changed(from, to);
+fn failed(changes: &[(&str, &str)]) -> Vec<String> {
+    let (_folder, path) = changed(changes);
     let (status, text) = run(&["verify", "--boat", path.to_str().unwrap(), "--format", "json"]);
     assert_eq!(status, 1, "{text}");
     let sheet: serde_json::Value = serde_json::from_str(&text).unwrap();
@@ -72,7 +78,7 @@ fn a_missing_adapter_is_caught() {
     let cable = "from = \"second bow display\"\nto = \"console switch\"\nport = 4\nlength_m = 9.1\nfrom_plug = \"RJ45\"\n";
     let adapter = format!("{cable}from_adapter = \"M12 D\"\n");
     assert_eq!(
-        failed(&adapter, cable),
+        failed(&[(&adapter, cable)]),
         ["cable second bow display to console switch: its plug fits second bow display"]
     );
 }
@@ -82,33 +88,18 @@ fn a_sixth_device_on_five_ports_is_caught() {
     let sixth = "[[device]]\nname = \"camera\"\nmac = \"02:4c:45:10:00:07\"\nsocket = \"RJ45\"\n\n\
         [[cable]]\nfrom = \"camera\"\nto = \"console switch\"\nlength_m = 2.0\nfrom_plug = \"RJ45\"\nto_plug = \"RJ45\"\n\n";
     assert_eq!(
-        failed("# ---- NMEA 2000 backbone", &format!("{sixth}# ---- NMEA 2000 backbone")),
+        failed(&[("# ---- NMEA 2000 backbone", &format!("{sixth}# ---- NMEA 2000 backbone"))]),
         ["Ethernet: enough ports to join all devices", "console switch: enough ports for its cables"]
     );
 }
 
-/// Without the console that passes on, displays without a backbone plug get nothing; without a sounder no one gets depth.
+/// Without the sounder, and so without the console that repeats it, no display gets depth.
 #[test]
 fn a_display_without_a_depth_source_is_caught() {
     let depth = |display: &str| format!("{display}: a supplier of depth on a wire that reaches it");
-    let (console, starboard) = (depth("console display"), depth("starboard console display"));
-    let (bow, second) = (depth("bow display"), depth("second bow display"));
-    let supply = "[[supply]]\nquantity = \"depth\"\ndevice = \"sounder\"\nreference = \"below-transducer\"\n\
+    let displays = ["console display", "starboard console display", "bow display", "second bow display"];
+    let sounder = "[[supply]]\nquantity = \"depth\"\ndevice = \"sounder\"\nreference = \"below-transducer\"\n\
         message = \"128267\"\ninterval_s = 1.0\nmissing_percent = 5.0\nstand_by = [\"console sentences\"]\n";
-    assert_eq!(failed(supply, ""), [console, starboard, bow, second]);
-}
-
-#[test]
-fn displays_off_the_backbone_need_the_one_that_passes_on() {
-    let lost = failed("passes_on = true\n", "");
-    let of_one = |quantity: &str, display: &str| {
-        format!("{display}: a supplier of {quantity} on a wire that reaches it")
-    };
-    for display in ["starboard console display", "second bow display"] {
-        for quantity in ["heading", "position"] {
-            assert!(lost.contains(&of_one(quantity, display)), "{lost:?}");
-        }
-        assert!(!lost.contains(&of_one("depth", display)), "the sounder is on the Ethernet itself");
-    }
-    assert_eq!(lost.len(), 4, "{lost:?}");
+    let console = "[[supply]]\nquantity = \"depth\"\ndevice = \"console sentences\"\ninterval_s = 1.0\n";
+    assert_eq!(failed(&[(sounder, ""), (console, "")]), displays.map(depth));
 }

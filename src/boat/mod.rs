@@ -3,6 +3,7 @@
 
 mod check;
 mod desk;
+mod learn;
 mod load;
 mod mistake;
 pub mod model;
@@ -11,7 +12,10 @@ mod quantities;
 mod reach;
 pub mod sheet;
 pub mod show;
+mod verify;
 
 pub use desk::desk_check;
+pub use learn::{Draft, learn};
 pub use load::{Boat, load, parse};
 pub use mistake::{BoatError, Mistake};
+pub use verify::verify;

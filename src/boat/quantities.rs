@@ -18,17 +18,22 @@ pub(super) const QUANTITIES: [&str; 14] = [
     "variation",
 ];
 
-/// Letters that a slip of the keyboard changes at most, in a name of five letters or more.
-const SLIP: usize = 2;
+/// Another quantity of the report whose name looks like a slip of one above.
+const LOOKALIKE: &str = "altitude";
+
+/// Letters that a slip of the keyboard changes at most in a name.
+const fn slip(known: &str) -> usize {
+    if known.len() < 6 { 1 } else { 2 }
+}
 
 /// What is wrong with a quantity's name, when something is.
 pub(super) fn complaint(name: &str) -> Option<String> {
-    if QUANTITIES.contains(&name) {
+    if QUANTITIES.contains(&name) || name == LOOKALIKE {
         return None;
     }
     let plain =
         !name.is_empty() && name.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
-    let near = QUANTITIES.iter().find(|known| distance(known, &name.to_ascii_lowercase()) <= SLIP);
+    let near = QUANTITIES.iter().find(|known| distance(known, &name.to_ascii_lowercase()) <= slip(known));
     match near {
         Some(near) => Some(format!("write {near}")),
         None if plain => None,
@@ -67,7 +72,20 @@ mod tests {
     #[test]
     fn a_slip_is_told_and_another_plain_name_is_not() {
         assert_eq!(complaint("depth"), None);
-        assert_eq!(complaint("humidity"), None);
+        // Every other kind of name that the messages carry and that is short or looks like one above.
+        for other in [
+            "humidity",
+            "altitude",
+            "tilt",
+            "log",
+            "force",
+            "switch",
+            "volume",
+            "engine-load",
+            "rudder-order",
+        ] {
+            assert_eq!(complaint(other), None, "{other}");
+        }
         assert_eq!(complaint("deph").unwrap(), "write depth");
         assert_eq!(complaint("Heading").unwrap(), "write heading");
         assert!(complaint("the sea").unwrap().contains("one of heading, position"));

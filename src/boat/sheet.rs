@@ -22,6 +22,8 @@ pub enum Standing {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Topic {
+    /// A fault that the recording shows.
+    Finding,
     /// A device.
     Device,
     /// Who supplies a quantity.
@@ -36,8 +38,6 @@ pub enum Topic {
     Cabling,
     /// The NMEA 2000 backbone.
     Backbone,
-    /// A fault that the recording shows.
-    Finding,
 }
 
 /// One expectation.

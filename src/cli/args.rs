@@ -20,7 +20,8 @@ Examples:
   leadsman report bow.log                         say what is wrong
   leadsman report bow.log --complaint no-depth    weigh the causes of one complaint
   leadsman compare before.log after.log           what is cleared, and what is new
-  leadsman verify --boat boat.toml                check a boat's plan
+  leadsman learn good.pcapng -o boat.toml         draft a boat file
+  leadsman verify bow.log --boat boat.toml        hold a recording against it
   leadsman explain duplicate-heading-source       what a finding means
 
 Exit status: 0 ran; 1 verify failed or --fail-on met; 2 nothing usable could be read, or wrong
@@ -41,6 +42,8 @@ pub enum Command {
     Report(ReportArgs),
     /// Compare two visits to one boat: what is cleared, what is still there, what is new
     Compare(CompareArgs),
+    /// Draft a boat file from recordings of a boat that works
+    Learn(LearnArgs),
     /// Check a boat against its boat file: on paper, or with recordings held against it
     Verify(VerifyArgs),
     /// Explain a kind of finding: what it means, how it is detected, what to check on the boat
@@ -131,6 +134,28 @@ pub struct CompareArgs {
     /// Exit with 1 when the later side has a finding so grave that the earlier one does not show
     #[arg(long, value_enum, value_name = "SEVERITY")]
     pub fail_on: Option<FailOn>,
+}
+
+/// Arguments of `learn`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Example:
+  leadsman learn console.pcapng bow.log -o boat.toml
+
+The draft holds what the recordings tell, and comments that begin with FILL IN for what only you
+know. Faults are not learnt: they are told on standard error and in comments.
+
+Exit status: 0 ran; 2 nothing usable could be read, or wrong usage.")]
+pub struct LearnArgs {
+    /// Recordings of one boat; - is standard input
+    #[arg(required = true, value_name = "RECORDING", value_hint = clap::ValueHint::FilePath)]
+    pub recordings: Vec<String>,
+    /// Write to this file, whole or not at all, instead of standard output
+    #[arg(short, long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub output: Option<PathBuf>,
+    /// Write over a file that is there
+    #[arg(long)]
+    pub force: bool,
 }
 
 /// Arguments of `verify`.
@@ -236,6 +261,8 @@ pub enum CompareFormat {
     Text,
     /// For programs: version 1 of the format in docs/compare.schema.json
     Json,
+    /// For a forum or a ticket
+    Markdown,
 }
 
 /// Severities that can fail a run.

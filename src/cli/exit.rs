@@ -40,9 +40,9 @@ pub enum Error {
     /// The recordings were read and hold nothing.
     #[error("no frame could be read from {0}; the report says what was found")]
     NothingRead(String),
-    /// A side of a comparison holds nothing.
-    #[error("no frame could be read from {0}; there is nothing to compare")]
-    NothingToCompare(String),
+    /// As above, where no report is written.
+    #[error("no frame could be read from {0}; leadsman report says what was found there")]
+    NothingHeard(String),
     /// A report of an earlier run could not be taken.
     #[error("cannot compare {path}")]
     Side {

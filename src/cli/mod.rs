@@ -21,6 +21,7 @@ pub fn run(args: &Args) -> Result<Exit, Error> {
     match &args.command {
         Command::Report(args) => commands::report::run(args),
         Command::Compare(args) => commands::compare::run(args),
+        Command::Learn(args) => commands::learn::run(args),
         Command::Verify(args) => commands::verify::run(args),
         Command::Explain(args) => commands::explain::run(args),
         Command::Demo(args) => commands::demo::run(args),

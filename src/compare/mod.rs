@@ -8,6 +8,7 @@
 mod devices;
 mod findings;
 mod json;
+mod markdown;
 pub mod model;
 mod need;
 mod noise;
@@ -24,6 +25,7 @@ mod view;
 mod wires;
 
 pub use json::Json;
+pub use markdown::Markdown;
 pub use text::Text;
 
 use crate::report::model::{Severity, Tool};

@@ -9,6 +9,11 @@ use crate::report::model::Severity;
 /// Lines of evidence that are shown of a finding that is there now.
 pub(super) const EVIDENCE: usize = 2;
 
+/// The last lines of every comparison.
+pub(super) const CAUTION: &str = "What the two sides show is what happened while they ran. Whether the boat was used alike, they \
+    do not tell. An aid to fault-finding, not to navigation. Switch the supply off before you touch wiring. Propellers \
+    and bow motors can start by themselves: secure them before hands go near. Local electrical codes come first.";
+
 /// Where a finding stands, in a word or two.
 pub(super) const fn standing(standing: Standing) -> &'static str {
     match standing {

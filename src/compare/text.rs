@@ -23,11 +23,6 @@ const MAX_ROWS: usize = 40;
 /// Figures of one finding that are printed.
 const MAX_NUMBERS: usize = 6;
 
-/// The last lines of every comparison.
-const CAUTION: &str = "What the two sides show is what happened while they ran. Whether the boat was used alike, they \
-    do not tell. An aid to fault-finding, not to navigation. Switch the supply off before you touch wiring. Propellers \
-    and bow motors can start by themselves: secure them before hands go near. Local electrical codes come first.";
-
 /// Text for people.
 #[derive(Debug, Clone, Copy)]
 pub struct Text {
@@ -68,7 +63,7 @@ impl Renderer for Text {
         side(page, "Before", &comparison.before)?;
         side(page, "After", &comparison.after)?;
         page.blank()?;
-        page.text(0, CAUTION)
+        page.text(0, said::CAUTION)
     }
 }
 
@@ -160,7 +155,7 @@ fn side(page: &mut Page<'_>, name: &str, side: &SideRow) -> io::Result<()> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::compare::compare;
     use crate::compare::side::Side;
@@ -177,7 +172,7 @@ mod tests {
     }
 
     /// The troubled boat on the next day: one thing changed of each sort.
-    fn next_day() -> Report {
+    pub(crate) fn next_day() -> Report {
         let mut report = fixture::troubled();
         for recording in &mut report.recordings {
             recording.first = recording.first.map(|t| t.plus(86_400.0));

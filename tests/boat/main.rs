@@ -3,4 +3,5 @@
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test fails by panicking")]
 
 mod desk;
+mod learn;
 mod mistakes;

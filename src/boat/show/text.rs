@@ -47,7 +47,12 @@ fn style(good: bool, standing: Standing) -> Style {
 
 fn in_full(page: &mut Page<'_>, row: &Row) -> io::Result<()> {
     let text = format!("{}: {}", row.subject, row.expectation);
-    page.sides(words::standing(row.standing), style(true, row.standing), INDENT, &text, &words::place(row))?;
+    let (lead, style, place) = (words::standing(row.standing), style(true, row.standing), words::place(row));
+    if place.is_empty() {
+        page.hanging(lead, style, INDENT, &text)?;
+    } else {
+        page.sides(lead, style, INDENT, &text, &place)?;
+    }
     let figures = words::figures(row);
     for line in [figures.as_str(), row.note.as_str()].into_iter().filter(|line| !line.is_empty()) {
         page.text(INDENT, line)?;

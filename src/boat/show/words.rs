@@ -23,10 +23,10 @@ pub(super) fn verdict(sheet: &Sheet) -> String {
     let counts = sheet.counts;
     let what = if sheet.recordings.is_empty() { "desk check" } else { "acceptance" };
     let mut text = format!(
-        "{}, {what}: {} failed, {} passed, {} not seen",
+        "{}, {what}: {} passed, {} failed, {} not seen",
         sheet.boat.name,
-        counted(counts.failed as u64, "expectation", "expectations"),
-        counts.passed,
+        counted(counts.passed as u64, "expectation", "expectations"),
+        counts.failed,
         counts.not_seen
     );
     if counts.unexpected > 0 {

@@ -7,7 +7,7 @@ use crate::cli::output::Output;
 use crate::cli::progress::Bar;
 use crate::compare::model::{Comparison, Standing};
 use crate::compare::side::Side;
-use crate::compare::{self, Json, Renderer, Text};
+use crate::compare::{self, Json, Markdown, Renderer, Text};
 use crate::survey::{self, Options};
 
 /// Reads both sides and writes what changed.
@@ -19,6 +19,7 @@ pub(in crate::cli) fn run(args: &CompareArgs) -> Result<Exit, Error> {
     let renderer: &dyn Renderer = match args.format {
         CompareFormat::Text => &text,
         CompareFormat::Json => &Json,
+        CompareFormat::Markdown => &Markdown,
     };
     match output.write(|out| renderer.render(&comparison, out)) {
         // The reader has seen enough; the status still tells what was found.
@@ -71,7 +72,7 @@ fn read(paths: &[String]) -> Result<Side, Error> {
 /// A side without a frame says nothing.
 fn filled(side: Side, paths: &[String]) -> Result<Side, Error> {
     if side.frames() == 0 {
-        return Err(Error::NothingToCompare(paths.join(", ")));
+        return Err(Error::NothingHeard(paths.join(", ")));
     }
     Ok(side)
 }

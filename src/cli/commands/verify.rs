@@ -6,6 +6,8 @@ use crate::boat::{self, Boat};
 use crate::cli::args::{SheetFormat, VerifyArgs};
 use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
+use crate::cli::progress::Bar;
+use crate::survey::{self, Options};
 
 /// Checks the boat and writes the sheet.
 pub(in crate::cli) fn run(args: &VerifyArgs) -> Result<Exit, Error> {
@@ -32,5 +34,16 @@ fn sheet(args: &VerifyArgs, boat: &Boat) -> Result<Sheet, Error> {
     if args.recordings.is_empty() {
         return Ok(boat::desk_check(boat));
     }
-    Err(Error::Usage(String::from("recordings")))
+    if args.recordings.iter().filter(|path| *path == "-").count() > 1 {
+        return Err(Error::Usage(String::from("standard input (-) can be read only once")));
+    }
+    let options = Options { names: boat.names(), ..Options::default() };
+    let report = {
+        let mut bar = Bar::new();
+        survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
+    };
+    if report.recordings.iter().all(|recording| recording.frames == 0) {
+        return Err(Error::NothingHeard(args.recordings.join(", ")));
+    }
+    Ok(boat::verify(boat, &report))
 }

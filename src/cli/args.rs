@@ -252,6 +252,10 @@ pub enum Format {
     Text,
     /// For programs: version 1 of the format in docs/report.schema.json
     Json,
+    /// A page in one file, to open on a phone, to print or to mail
+    Html,
+    /// For a post in a forum, short
+    Markdown,
 }
 
 /// Formats of the comparison.
@@ -263,6 +267,8 @@ pub enum CompareFormat {
     Json,
     /// For a forum or a ticket
     Markdown,
+    /// One page in one file, for a browser or the printer
+    Html,
 }
 
 /// Severities that can fail a run.

@@ -7,6 +7,7 @@
 
 mod devices;
 mod findings;
+mod html;
 mod json;
 mod markdown;
 pub mod model;
@@ -24,6 +25,7 @@ mod verdict;
 mod view;
 mod wires;
 
+pub use html::Html;
 pub use json::Json;
 pub use markdown::Markdown;
 pub use text::Text;

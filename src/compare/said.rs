@@ -9,6 +9,10 @@ use crate::report::model::Severity;
 /// Lines of evidence that are shown of a finding that is there now.
 pub(super) const EVIDENCE: usize = 2;
 
+/// What no comparison tells.
+pub(super) const LIMIT: &str = "What the two sides show is what happened while they ran. Whether the boat was used alike, \
+    they do not tell.";
+
 /// The last lines of every comparison.
 pub(super) const CAUTION: &str = "What the two sides show is what happened while they ran. Whether the boat was used alike, they \
     do not tell. An aid to fault-finding, not to navigation. Switch the supply off before you touch wiring. Propellers \

@@ -7,7 +7,7 @@ use crate::cli::output::Output;
 use crate::cli::progress::Bar;
 use crate::compare::model::{Comparison, Standing};
 use crate::compare::side::Side;
-use crate::compare::{self, Json, Markdown, Renderer, Text};
+use crate::compare::{self, Html, Json, Markdown, Renderer, Text};
 use crate::survey::{self, Options};
 
 /// Reads both sides and writes what changed.
@@ -20,6 +20,7 @@ pub(in crate::cli) fn run(args: &CompareArgs) -> Result<Exit, Error> {
         CompareFormat::Text => &text,
         CompareFormat::Json => &Json,
         CompareFormat::Markdown => &Markdown,
+        CompareFormat::Html => &Html,
     };
     match output.write(|out| renderer.render(&comparison, out)) {
         // The reader has seen enough; the status still tells what was found.

@@ -22,7 +22,7 @@ fn unit(quantity: &str) -> Option<&'static str> {
 ///
 /// Places are rounded to a tenth of a degree (about 6 nautical miles): enough to see that a position makes sense, and
 /// a pasted report gives no fishing spot away.
-pub(super) fn last(quantity: &str, value: &Value) -> String {
+pub fn last(quantity: &str, value: &Value) -> String {
     match value {
         Value::Number(number) => match (number.as_f64(), unit(quantity)) {
             (Some(x), Some(unit)) => format!("{} {unit}", short(x)),
@@ -47,7 +47,13 @@ fn field(key: &str, x: f64) -> Option<String> {
         _ => {}
     }
     if let Some(unit) = key.strip_prefix("value_") {
-        return Some(format!("{} {unit}", short(x)));
+        return Some(match unit {
+            "percent" => format!("{} %", short(x)),
+            "degC" => format!("{} deg C", short(x)),
+            // A word of flags is no figure.
+            "bits" => return None,
+            _ => format!("{} {unit}", short(x)),
+        });
     }
     let (name, unit) = key.rsplit_once('_')?;
     Some(format!("{} {} {unit}", name.replace('_', " "), short(x)))
@@ -66,6 +72,9 @@ mod tests {
             ("wind", json!({"angle_deg": 42.0, "speed_kn": 12.34}), "angle 42 deg, speed 12.3 kn"),
             ("goings-on", json!(3), ""),
             ("altitude", json!({"value_m": 12.5}), "12.5 m"),
+            ("engine-load", json!({"value_percent": 43}), "43 %"),
+            ("coolant-temperature", json!({"value_degC": 66.8}), "66.8 deg C"),
+            ("engine-status-1", json!({"value_bits": 0}), ""),
             ("time", json!({"unix_s": 1_778_308_200.0}), ""),
             ("depth", Value::Null, ""),
             ("depth", json!({"deep": 3.0}), ""),

@@ -25,6 +25,10 @@ pub mod report;
 
 pub mod tables;
 
+pub mod compare;
+
+pub mod boat;
+
 pub mod survey;
 
 pub mod cli;

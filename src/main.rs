@@ -1,7 +1,7 @@
 //! The `leadsman` program.
 
 use clap::Parser;
-use leadsman::cli::{Args, Exit, chain, run};
+use leadsman::cli::{Args, Exit, run};
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -11,7 +11,7 @@ fn main() -> ExitCode {
         Err(error) if error.is_closed_pipe() => Exit::Ran.into(),
         Err(error) => {
             // When even standard error is closed, the status alone has to say it.
-            let _ = writeln!(std::io::stderr(), "leadsman: {}", chain(&error));
+            let _ = writeln!(std::io::stderr(), "{}", error.told());
             Exit::Unusable.into()
         }
     }

@@ -38,10 +38,11 @@ fn text(report: &Report, kind: &str, key: &str) -> String {
 }
 
 /// File, alarms that it must raise, and no others.
-const SHOWS: [(&str, &[&str]); 17] = [
+const SHOWS: [(&str, &[&str]); 18] = [
     ("healthy-bus.log.zst", &[]),
     ("healthy-network.pcapng.gz", &[]),
     ("healthy-line.log", &[]),
+    ("whole-boat.pcapng.gz", &[]),
     ("cut-short.pcap", &[]),
     ("too-short.log", &[]),
     ("two-headings.log.gz", &["duplicate-heading-source"]),

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `report::model` stands before `findings`: severity and the value of a number are words that they share with the
 /// report. The rest of `report` comes after them.
-const ORDER: [&str; 14] = [
+const ORDER: [&str; 16] = [
     "time",
     "units",
     "recording",
@@ -23,6 +23,8 @@ const ORDER: [&str; 14] = [
     "complaints",
     "report",
     "tables",
+    "compare",
+    "boat",
     "survey",
     "cli",
 ];

@@ -53,6 +53,8 @@ pub struct Device {
     pub wire: WireId,
     /// What it is there.
     pub identity: Identity,
+    /// The name that somebody gave it, when it was recognised (see [`super::naming`]).
+    pub called: Option<String>,
     /// N2K product information, once it was sent.
     pub model: Option<String>,
     /// N2K software version.
@@ -86,6 +88,7 @@ impl Device {
         Self {
             wire,
             identity,
+            called: None,
             model: None,
             software: None,
             serial: None,
@@ -129,8 +132,11 @@ impl Device {
         }
     }
 
-    /// The name that a person would find the device by, as far as it tells by itself.
+    /// The name that a person would find the device by: the one it was given, else as far as it tells by itself.
     fn label(&self) -> String {
+        if let Some(called) = &self.called {
+            return called.clone();
+        }
         match &self.identity {
             Identity::N2k { name, address, .. } => {
                 let what = match (self.model.as_deref().filter(|m| !m.is_empty()), name) {
@@ -312,7 +318,7 @@ impl Inventory {
     #[must_use]
     pub fn label(&self, id: DeviceId) -> String {
         let Some(device) = self.get(id) else { return "a device".to_owned() };
-        match self.host_of(id) {
+        match self.host_of(id).filter(|_| device.called.is_none()) {
             Some(host) => format!("{} from {}", device.label(), host.label()),
             None => device.label(),
         }

@@ -10,6 +10,7 @@ pub mod floods;
 mod hosts;
 pub mod inventory;
 pub mod line;
+pub mod naming;
 pub mod network;
 pub mod runs;
 pub mod series;

@@ -19,9 +19,13 @@ Examples:
   leadsman demo demo/                             write recordings with known faults
   leadsman report bow.log                         say what is wrong
   leadsman report bow.log --complaint no-depth    weigh the causes of one complaint
+  leadsman compare before.log after.log           what is cleared, and what is new
+  leadsman learn good.pcapng -o boat.toml         draft a boat file
+  leadsman verify bow.log --boat boat.toml        hold a recording against it
   leadsman explain duplicate-heading-source       what a finding means
 
-Exit status: 0 ran; 1 --fail-on met; 2 nothing usable could be read, or wrong usage.
+Exit status: 0 ran; 1 verify failed or --fail-on met; 2 nothing usable could be read, or wrong
+usage.
 
 An aid to fault-finding, not to navigation."
 )]
@@ -36,6 +40,12 @@ pub struct Args {
 pub enum Command {
     /// Report on recordings of one boat: what is wrong, which devices are there, how steadily they send
     Report(ReportArgs),
+    /// Compare two visits to one boat: what is cleared, what is still there, what is new
+    Compare(CompareArgs),
+    /// Draft a boat file from recordings of a boat that works
+    Learn(LearnArgs),
+    /// Check a boat against its boat file: on paper, or with recordings held against it
+    Verify(VerifyArgs),
     /// Explain a kind of finding: what it means, how it is detected, what to check on the boat
     Explain(ExplainArgs),
     /// Write demo recordings with known faults
@@ -88,6 +98,109 @@ pub struct ReportArgs {
     /// Exit with 1 when there is a finding so grave
     #[arg(long, value_enum, value_name = "SEVERITY")]
     pub fail_on: Option<FailOn>,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  leadsman compare before.log after.log
+  leadsman compare before.json after.log.gz
+  leadsman compare --before bow.log console.pcapng --after bow2.log console2.pcapng
+  leadsman compare before.log after.log --format json --fail-on fault
+
+A side is a recording, - for standard input, or the JSON report of an earlier run
+(leadsman report RECORDING --format json); which of them is told from its content.
+
+Exit status: 0 ran; 1 --fail-on met; 2 nothing usable could be read, or wrong usage.")]
+pub struct CompareArgs {
+    /// The earlier side and the later one
+    #[arg(
+        value_names = ["BEFORE", "AFTER"], num_args = 2, required_unless_present = "before",
+        value_hint = clap::ValueHint::FilePath
+    )]
+    pub sides: Vec<String>,
+    /// Several recordings of the earlier side
+    #[arg(
+        long, num_args = 1.., value_name = "RECORDING", requires = "after", conflicts_with = "sides",
+        value_hint = clap::ValueHint::FilePath
+    )]
+    pub before: Vec<String>,
+    /// Several recordings of the later side
+    #[arg(
+        long, num_args = 1.., value_name = "RECORDING", requires = "before", conflicts_with = "sides",
+        value_hint = clap::ValueHint::FilePath
+    )]
+    pub after: Vec<String>,
+    /// How to write the comparison
+    #[arg(long, value_enum, default_value_t = CompareFormat::Text)]
+    pub format: CompareFormat,
+    /// Write to this file, whole or not at all, instead of standard output
+    #[arg(short, long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub output: Option<PathBuf>,
+    /// Exit with 1 when the later side has a finding so grave that the earlier one does not show
+    #[arg(long, value_enum, value_name = "SEVERITY")]
+    pub fail_on: Option<FailOn>,
+}
+
+/// Arguments of `learn`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Example:
+  leadsman learn console.pcapng bow.log -o boat.toml
+
+The draft holds what the recordings tell, and comments that begin with FILL IN for what only you
+know. Faults are not learnt: they are told on standard error and in comments.
+
+Exit status: 0 ran; 2 nothing usable could be read, or wrong usage.")]
+pub struct LearnArgs {
+    /// Recordings of one boat; - is standard input
+    #[arg(required = true, value_name = "RECORDING", value_hint = clap::ValueHint::FilePath)]
+    pub recordings: Vec<String>,
+    /// Write to this file, whole or not at all, instead of standard output
+    #[arg(short, long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub output: Option<PathBuf>,
+    /// Write over a file that is there
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Arguments of `verify`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  leadsman verify --boat boat.toml                         check the plan before anything is mounted
+  leadsman verify console.pcapng bow.log --boat boat.toml  acceptance: hold recordings against the file
+
+Without a recording: ports, plugs, cable lengths, terminators, current and voltage of the backbone,
+suppliers and needs. With recordings also: every device, supply, need, address and limit, with the
+number that was measured beside the one that is expected.
+
+Exit status: 0 nothing failed; 1 something failed; 2 nothing usable could be read, or wrong usage.")]
+pub struct VerifyArgs {
+    /// Recordings of the boat; - is standard input; none for a check on paper
+    #[arg(value_name = "RECORDING", value_hint = clap::ValueHint::FilePath)]
+    pub recordings: Vec<String>,
+    /// The boat file (see docs/boat-file.md)
+    #[arg(long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub boat: PathBuf,
+    /// How to write the sheet
+    #[arg(long, value_enum, default_value_t = SheetFormat::Text)]
+    pub format: SheetFormat,
+    /// Write to this file, whole or not at all, instead of standard output
+    #[arg(short, long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub output: Option<PathBuf>,
+}
+
+/// Formats of the acceptance sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SheetFormat {
+    /// For people
+    Text,
+    /// For programs: version 1 of the format in docs/verify.schema.json
+    Json,
+    /// For a forum or a ticket
+    Markdown,
 }
 
 /// Arguments of `explain`.
@@ -150,6 +263,19 @@ pub enum Format {
     Html,
     /// For a post in a forum, short
     Markdown,
+}
+
+/// Formats of the comparison.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum CompareFormat {
+    /// For people
+    Text,
+    /// For programs: version 1 of the format in docs/compare.schema.json
+    Json,
+    /// For a forum or a ticket
+    Markdown,
+    /// One page in one file, for a browser or the printer
+    Html,
 }
 
 /// Severities that can fail a run.

@@ -1,5 +1,7 @@
 //! Exit statuses and the errors behind them.
 
+use crate::boat::BoatError;
+use crate::compare::side::SideError;
 use crate::recording::RecordingError;
 use crate::report::escape::plain;
 use std::io;
@@ -10,7 +12,7 @@ use std::process::ExitCode;
 pub enum Exit {
     /// 0: it ran.
     Ran,
-    /// 1: `--fail-on` was met.
+    /// 1: `--fail-on` was met, or `verify` found what is not as it should be.
     Met,
     /// 2: nothing usable could be read, or wrong usage.
     Unusable,
@@ -29,12 +31,26 @@ impl From<Exit> for ExitCode {
 /// Why a run could not end well. All of them exit with 2.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
+    /// The boat file cannot be used.
+    #[error(transparent)]
+    Boat(#[from] BoatError),
     /// A recording could not be opened or read.
     #[error(transparent)]
     Recording(#[from] RecordingError),
     /// The recordings were read and hold nothing.
     #[error("no frame could be read from {0}; the report says what was found")]
     NothingRead(String),
+    /// As above, where no report is written.
+    #[error("no frame could be read from {0}; leadsman report says what was found there")]
+    NothingHeard(String),
+    /// A report of an earlier run could not be taken.
+    #[error("cannot compare {path}")]
+    Side {
+        /// The path as it was given.
+        path: String,
+        /// What is wrong with it.
+        source: SideError,
+    },
     /// The arguments make no sense together.
     #[error("{0}")]
     Usage(String),
@@ -54,6 +70,15 @@ impl Error {
         move |source| Self::Write { what: what.to_owned(), source }
     }
 
+    /// The error in words that are safe for a terminal; the mistakes of a boat file stand on a line each.
+    #[must_use]
+    pub fn told(&self) -> String {
+        match self {
+            Self::Boat(error @ BoatError::Mistakes { .. }) => error.to_string(),
+            other => format!("leadsman: {}", chain(other)),
+        }
+    }
+
     /// Whether the reader of the output went away (`leadsman ... | head`), which is no error.
     #[must_use]
     pub fn is_closed_pipe(&self) -> bool {
@@ -62,8 +87,7 @@ impl Error {
 }
 
 /// The error and its causes in one line, each said once, safe for a terminal.
-#[must_use]
-pub fn chain(error: &dyn std::error::Error) -> String {
+fn chain(error: &dyn std::error::Error) -> String {
     let mut text = error.to_string();
     let mut next = error.source();
     while let Some(cause) = next {

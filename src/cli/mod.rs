@@ -3,12 +3,13 @@
 pub mod args;
 mod commands;
 mod exit;
+mod input;
 mod output;
 mod progress;
 mod when;
 
 pub use args::Args;
-pub use exit::{Error, Exit, chain};
+pub use exit::{Error, Exit};
 
 use args::Command;
 
@@ -19,6 +20,9 @@ use args::Command;
 pub fn run(args: &Args) -> Result<Exit, Error> {
     match &args.command {
         Command::Report(args) => commands::report::run(args),
+        Command::Compare(args) => commands::compare::run(args),
+        Command::Learn(args) => commands::learn::run(args),
+        Command::Verify(args) => commands::verify::run(args),
         Command::Explain(args) => commands::explain::run(args),
         Command::Demo(args) => commands::demo::run(args),
         Command::Completions(args) => commands::completions::run(args),

@@ -12,6 +12,7 @@ mod n2k_encode;
 mod network;
 mod network_data;
 mod nmea0183_encode;
+mod passed_on;
 mod pcap_write;
 mod pcapng_write;
 mod recordings;

@@ -4,6 +4,7 @@ use crate::demo::boat::Voyage;
 use crate::demo::ethernet_encode::{self as encode, ACK, BROADCAST, End, Mac, PUSH, SYN};
 use crate::demo::join_encode::{self as join, Dhcp, MDNS};
 use crate::demo::network_data::Data;
+use crate::demo::passed_on::PassedOn;
 use crate::demo::rng::Rng;
 use crate::demo::sensors::moment;
 use crate::time::Time;
@@ -33,10 +34,18 @@ pub(super) enum Host {
     Sounder,
     /// The gateway to the GPS puck.
     Gateway,
+    /// The second console display, to starboard, on the whole boat.
+    Starboard,
+    /// The second bow display, on the whole boat.
+    SecondBow,
 }
 
 impl Host {
-    const ALL: [Self; 4] = [Self::Console, Self::Bow, Self::Sounder, Self::Gateway];
+    /// The hosts of the small network.
+    pub(super) const FOUR: &'static [Self] = &[Self::Console, Self::Bow, Self::Sounder, Self::Gateway];
+    /// The hosts of the whole boat, whose console display hears the puck on the bus.
+    pub(super) const WHOLE: &'static [Self] =
+        &[Self::Console, Self::Starboard, Self::Bow, Self::SecondBow, Self::Sounder];
 
     /// Last byte of the (locally administered) hardware address and of the IP address, name, service, groups
     /// that it wants, and how long after the switch its link comes up in seconds.
@@ -46,6 +55,10 @@ impl Host {
             Self::Bow => (2, 20, "bow-md9", "_helm._udp", &[SENTENCES, DISPLAYS, PICTURE, MDNS], 0.7),
             Self::Sounder => (3, 21, "sonar-sd4", "_sonar._udp", &[MDNS], 0.4),
             Self::Gateway => (4, 22, "gateway-gw1", "_nmea-0183._tcp", &[MDNS], 1.1),
+            Self::Starboard => {
+                (5, 23, "starboard-md12", "_helm._udp", &[SENTENCES, DISPLAYS, PICTURE, MDNS], 0.5)
+            }
+            Self::SecondBow => (6, 24, "bow2-md9", "_helm._udp", &[SENTENCES, DISPLAYS, PICTURE, MDNS], 0.9),
         }
     }
 
@@ -63,14 +76,22 @@ impl Host {
 }
 
 /// What a network recording is to show; by default a healthy boat.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct NetworkPlan {
     /// Seconds of recording.
     pub(super) seconds: f64,
+    /// Who is on it.
+    pub(super) hosts: &'static [Host],
     /// When the switch has no supply: from, to (seconds).
     pub(super) switch_off: Option<(f64, f64)>,
     /// When a host's link is down: host, from, to (seconds).
     pub(super) link_down: &'static [(Host, f64, f64)],
+}
+
+impl Default for NetworkPlan {
+    fn default() -> Self {
+        Self { seconds: 0.0, hosts: Host::FOUR, switch_off: None, link_down: &[] }
+    }
 }
 
 impl NetworkPlan {
@@ -83,11 +104,12 @@ impl NetworkPlan {
         joins
     }
 
-    /// Whether a host's link is up.
+    /// Whether a host is there and its link is up.
     fn linked(&self, host: Host, t: f64) -> bool {
+        let there = self.hosts.contains(&host);
         let off = self.switch_off.is_some_and(|(from, to)| t >= from && t < to + host.facts().5);
         let down = self.link_down.iter().any(|d| d.0 == host && t >= d.1 && t < d.2);
-        !off && !down
+        there && !off && !down
     }
 
     /// Whether a host has joined and sends its data.
@@ -97,10 +119,16 @@ impl NetworkPlan {
     }
 }
 
-/// The recording's packets.
-pub(super) fn packets(plan: &NetworkPlan, voyage: &Voyage, seed: u64) -> Vec<(Time, Vec<u8>)> {
-    let mut wire = Wire { plan, rng: Rng::stream(seed, "network"), sent: Vec::new() };
-    for host in Host::ALL {
+/// The recording's packets. With `passed_on` the console display repeats what it hears on the bus; without, sensors of
+/// the network's own are behind its sentences.
+pub(super) fn packets(
+    plan: &NetworkPlan,
+    voyage: &Voyage,
+    passed_on: Option<&PassedOn>,
+    seed: u64,
+) -> Vec<(Time, Vec<u8>)> {
+    let mut wire = Wire { plan, passed_on, rng: Rng::stream(seed, "network"), sent: Vec::new() };
+    for &host in plan.hosts {
         for (index, t) in plan.joins(host).into_iter().enumerate() {
             wire.join(host, t, index > 0);
         }
@@ -115,6 +143,7 @@ pub(super) fn packets(plan: &NetworkPlan, voyage: &Voyage, seed: u64) -> Vec<(Ti
 
 struct Wire<'a> {
     plan: &'a NetworkPlan,
+    passed_on: Option<&'a PassedOn>,
     rng: Rng,
     sent: Vec<(f64, Vec<u8>)>,
 }
@@ -191,7 +220,7 @@ impl Wire<'_> {
         for t in [70.0, 195.0] {
             let query = encode::igmp_query((console.mac(), console.ip()), packet_id(t));
             self.send(console, t, query);
-            for host in Host::ALL {
+            for &host in self.plan.hosts {
                 let t = t + self.rng.between(0.5, 9.5);
                 let report = encode::igmp_report((host.mac(), host.ip()), packet_id(t), 2, host.facts().4);
                 if self.plan.ready(host, t) {
@@ -225,15 +254,22 @@ impl Wire<'_> {
             (Host::Console, DISPLAYS, 51_402, 0.5),
             (Host::Bow, DISPLAYS, 51_402, 0.5),
             (Host::Sounder, PICTURE, 51_410, 0.25),
+            (Host::Starboard, DISPLAYS, 51_402, 0.5),
+            (Host::SecondBow, DISPLAYS, 51_402, 0.5),
         ];
-        for (index, (host, group, port, period_s)) in streams.into_iter().enumerate() {
+        let streams =
+            streams.into_iter().enumerate().filter(|(_, stream)| self.plan.hosts.contains(&stream.0));
+        for (index, (host, group, port, period_s)) in streams {
             for count in 0.. {
                 let t = 0.013 * index as f64 + f64::from(count) * period_s + self.rng.between(0.0, 0.004);
                 if t > self.plan.seconds {
                     break;
                 }
                 let bytes = match group {
-                    SENTENCES => data.sentences(voyage, t, count % 5 == 2),
+                    SENTENCES => match self.passed_on {
+                        Some(bus) => bus.sentences(t, count % 5 == 2),
+                        None => data.sentences(voyage, t, count % 5 == 2),
+                    },
                     DISPLAYS => Data::display(host, count),
                     _ => data.picture(&voyage.at(t), count),
                 };
@@ -295,7 +331,7 @@ mod tests {
     fn a_host_whose_link_was_down_comes_back_as_it_should() {
         const DOWN: &[(Host, f64, f64)] = &[(Host::Bow, 40.0, 46.0)];
         let plan = NetworkPlan { seconds: 60.0, link_down: DOWN, ..NetworkPlan::default() };
-        let packets = packets(&plan, &Voyage::new(1), 1);
+        let packets = packets(&plan, &Voyage::new(1), None, 1);
         let bow = from(&packets, Host::Bow);
         let silent = bow.windows(2).map(|w| w[1].0 - w[0].0).fold(0.0, f64::max);
         assert!((6.0..6.7).contains(&silent), "{silent}");
@@ -311,7 +347,7 @@ mod tests {
     #[test]
     fn without_the_switch_no_one_speaks() {
         let plan = NetworkPlan { seconds: 70.0, switch_off: Some((40.0, 48.0)), ..NetworkPlan::default() };
-        let packets = packets(&plan, &Voyage::new(1), 1);
+        let packets = packets(&plan, &Voyage::new(1), None, 1);
         let seconds: Vec<f64> = packets.iter().map(|p| p.0.since(moment(0.0))).collect();
         assert!(seconds.iter().all(|t| !(40.001..48.0).contains(t)));
         let syn: Vec<f64> = from(&packets, Host::Console)

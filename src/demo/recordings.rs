@@ -4,6 +4,7 @@ use crate::demo::boat::Voyage;
 use crate::demo::bus::{self, BOW_MOTOR, BusPlan, PUCK};
 use crate::demo::line::{self, LinePlan};
 use crate::demo::network::{self, Host, NetworkPlan};
+use crate::demo::passed_on::PassedOn;
 use crate::demo::pcap_write::{Clock, ETHERNET, SOCKETCAN, pcap, socketcan};
 use crate::demo::pcapng_write::pcapng;
 use crate::demo::sensors::{CompassFault, SounderFault};
@@ -31,6 +32,8 @@ enum Recording {
     Line(LinePlan, LineForm),
     /// The Ethernet.
     Network(NetworkPlan, NetworkForm),
+    /// The Ethernet of the whole boat, whose console display passes on what it hears on this bus.
+    WholeBoat(NetworkPlan, BusPlan),
 }
 
 enum BusForm {
@@ -73,10 +76,11 @@ const HEALTHY_BUS: BusPlan = BusPlan {
 };
 const STRAIGHT: CompassFault = CompassFault { askew_deg: 0.0, late_s: 0.0, pulled: &[] };
 const HEALTHY_LINE: LinePlan = LinePlan { seconds: 300.0, true_heading: false, second_sounder_m: None };
-const HEALTHY_NETWORK: NetworkPlan = NetworkPlan { seconds: 240.0, switch_off: None, link_down: &[] };
+const HEALTHY_NETWORK: NetworkPlan =
+    NetworkPlan { seconds: 240.0, hosts: Host::FOUR, switch_off: None, link_down: &[] };
 
 /// Every demo recording, the healthy ones first.
-pub(super) const DEMOS: [Demo; 17] = [
+pub(super) const DEMOS: [Demo; 18] = [
     Demo {
         file: "healthy-bus.log.zst",
         shows: "a healthy NMEA 2000 bus",
@@ -94,6 +98,15 @@ pub(super) const DEMOS: [Demo; 17] = [
         shows: "a healthy NMEA 0183 line",
         recording: Recording::Line(HEALTHY_LINE, LineForm::Iso),
         packing: Packing::Plain,
+    },
+    Demo {
+        file: "whole-boat.pcapng.gz",
+        shows: "the Ethernet of a whole healthy boat with four displays; its bus is healthy-bus.log.zst",
+        recording: Recording::WholeBoat(
+            NetworkPlan { seconds: 300.0, hosts: Host::WHOLE, ..HEALTHY_NETWORK },
+            HEALTHY_BUS,
+        ),
+        packing: Packing::Gzip,
     },
     Demo {
         file: "bow-display-no-depth.log.zst",
@@ -257,13 +270,17 @@ impl Demo {
                 }
             }
             Recording::Network(plan, form) => {
-                let packets = network::packets(plan, &voyage, seed);
+                let packets = network::packets(plan, &voyage, None, seed);
                 match form {
                     NetworkForm::Pcapng => pcapng("eth0", &packets),
                     NetworkForm::Pcap => {
                         pcap(ETHERNET, Clock::Micro, packets.iter().map(|(t, p)| (*t, p.as_slice())))
                     }
                 }
+            }
+            Recording::WholeBoat(plan, bus) => {
+                let heard = PassedOn::of(&bus::frames(bus, &voyage, seed));
+                pcapng("eth0", &network::packets(plan, &voyage, Some(&heard), seed))
             }
         };
         self.packing.pack(plain)

@@ -150,6 +150,7 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
         id: device_id(id),
         wire: wire_id(device.wire),
         label: books.inventory.label(id),
+        called: device.called.clone(),
         model: device.model.clone(),
         software: device.software.clone(),
         serial: device.serial.clone(),

@@ -89,6 +89,7 @@ fn n2k(id: &str, label: &str, address: u8) -> DeviceRow {
         wire: String::from("w1"),
         kind: "n2k",
         label: String::from(label),
+        called: (label == "puck").then(|| String::from(label)),
         address: Some(address),
         addresses: vec![address],
         name: Some(format!("C0328200FEE000{address:02X}")),

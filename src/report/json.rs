@@ -13,10 +13,18 @@ pub struct Json;
 
 impl Renderer for Json {
     fn render(&self, report: &Report, out: &mut dyn Write) -> io::Result<()> {
-        let mut serializer = Serializer::with_formatter(&mut *out, Harmless(PrettyFormatter::new()));
-        report.serialize(&mut serializer)?;
-        writeln!(out)
+        write(report, out)
     }
+}
+
+/// Writes any value as JSON in the same way.
+///
+/// # Errors
+/// When the output refuses it.
+pub fn write(value: &impl Serialize, out: &mut dyn Write) -> io::Result<()> {
+    let mut serializer = Serializer::with_formatter(&mut *out, Harmless(PrettyFormatter::new()));
+    value.serialize(&mut serializer)?;
+    writeln!(out)
 }
 
 /// Writes the model in one line: one document a line for many recordings.

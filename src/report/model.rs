@@ -2,7 +2,7 @@
 //! version 1; fields may be added, these stay.
 
 use crate::time::{Span, Time};
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Serialize, Serializer};
 use std::collections::BTreeMap;
 
 /// Everything that a run says.
@@ -139,6 +139,9 @@ pub struct DeviceRow {
     pub kind: &'static str,
     /// The name that a person would find it by.
     pub label: String,
+    /// The name that the boat file gives it, when one was read and it was recognised.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub called: Option<String>,
     /// N2K: source address now.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub address: Option<u8>,
@@ -280,10 +283,11 @@ pub struct Bin {
 }
 
 /// How grave a finding is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// Worth knowing.
+    #[default]
     Note,
     /// Should be looked at.
     Warning,

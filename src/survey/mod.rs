@@ -12,6 +12,7 @@ pub use each::each;
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
+use crate::books::naming::{self, Called};
 use crate::books::timing::Message;
 use crate::books::wires::WireId;
 use crate::messages::Reading;
@@ -42,6 +43,8 @@ pub struct Options {
     pub to: Option<When>,
     /// The owner's complaint, one of [`crate::complaints::NAMES`].
     pub complaint: Option<&'static str>,
+    /// Names for the devices, each with what it is recognised by.
+    pub names: Vec<Called>,
 }
 
 impl Options {
@@ -153,7 +156,9 @@ fn fill_reckoned(
     for (summary, reckoning) in summaries.iter_mut().zip(reckonings) {
         summary.reckoning = Some(reckoning);
     }
-    Ok(intake.finish(summaries))
+    let mut books = intake.finish(summaries);
+    naming::name_devices(&mut books.inventory, &books.wires, &options.names);
+    Ok(books)
 }
 
 /// Frames between two calls of the progress function.
@@ -241,7 +246,7 @@ mod tests {
     fn a_time_of_day_lies_on_the_day_of_the_recording() {
         let first = Time(20_000 * DAY_US + 10 * HOUR_US);
         let at = |hours: i64| Time(20_000 * DAY_US + hours * HOUR_US);
-        let window = |from, to| Options { from, to, complaint: None }.window(first);
+        let window = |from, to| Options { from, to, ..Options::default() }.window(first);
         let of_day = |hours: i64| Some(When::OfDay(hours * HOUR_US));
         assert_eq!(window(None, None), (None, None));
         assert_eq!(window(of_day(11), of_day(12)), (Some(at(11)), Some(at(12))));
@@ -253,7 +258,7 @@ mod tests {
     #[test]
     fn any_first_record_gives_a_window() {
         for first in [i64::MIN, -1, i64::MAX] {
-            let all = Options { from: Some(When::OfDay(1)), to: Some(When::OfDay(0)), complaint: None };
+            let all = Options { from: Some(When::OfDay(1)), to: Some(When::OfDay(0)), ..Options::default() };
             let (from, to) = all.window(Time(first));
             assert!(from <= to);
         }

@@ -49,7 +49,7 @@ pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
 
 /// What is asked of each run.
 fn options(args: &ReportArgs) -> Options {
-    Options { from: args.from, to: args.to, complaint: args.complaint }
+    Options { from: args.from, to: args.to, complaint: args.complaint, ..Options::default() }
 }
 
 /// Whether a finding is so grave that the run fails.

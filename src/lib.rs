@@ -15,6 +15,8 @@ pub mod messages;
 
 pub mod books;
 
+pub mod clocks;
+
 pub mod findings;
 
 pub mod complaints;

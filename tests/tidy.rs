@@ -10,13 +10,14 @@ use std::path::{Path, PathBuf};
 ///
 /// `report::model` stands before `findings`: severity and the value of a number are words that they share with the
 /// report. The rest of `report` comes after them.
-const ORDER: [&str; 13] = [
+const ORDER: [&str; 14] = [
     "time",
     "units",
     "recording",
     "frames",
     "messages",
     "books",
+    "clocks",
     "report::model",
     "findings",
     "complaints",

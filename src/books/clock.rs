@@ -12,6 +12,9 @@ const MAX_CLOCKS: usize = 64;
 /// Most steps that are remembered.
 const MAX_STEPS: usize = 64;
 
+/// Most readings that are kept of one source of time.
+const MAX_SHOWN: usize = 512;
+
 /// A change of the difference between the two clocks that is a step, seconds: time messages are whole seconds for many
 /// senders, and they wait in queues.
 const STEP_S: f64 = 2.5;
@@ -25,16 +28,60 @@ pub struct ClockStep {
     pub size_s: f64,
 }
 
-/// The boat's clocks against the recorder's. Bounded by `MAX_CLOCKS` and `MAX_STEPS`.
+/// What one source of time showed, thinned evenly over the recording.
+#[derive(Debug, Clone)]
+pub struct Shown {
+    /// Whose.
+    pub device: DeviceId,
+    /// In which message.
+    pub message: Message,
+    /// Whether the boat's times bear a date; without one they are microseconds since midnight.
+    pub dated: bool,
+    /// Recording time, and the boat's time in microseconds since 1970-01-01 or since midnight.
+    pub samples: Vec<(Time, i64)>,
+    stride: u64,
+    seen: u64,
+}
+
+impl Shown {
+    fn push(&mut self, time: Time, boat_us: i64) {
+        if self.seen.is_multiple_of(self.stride) {
+            if self.samples.len() >= MAX_SHOWN {
+                let mut keep = false;
+                self.samples.retain(|_| {
+                    keep = !keep;
+                    keep
+                });
+                self.stride = self.stride.saturating_mul(2);
+            }
+            if self.seen.is_multiple_of(self.stride) {
+                self.samples.push((time, boat_us));
+            }
+        }
+        self.seen += 1;
+    }
+}
+
+/// The boat's clocks against the recorder's. Bounded by `MAX_CLOCKS`, `MAX_STEPS` and `MAX_SHOWN`.
 #[derive(Debug, Default)]
 pub struct Clock {
     last: FxHashMap<(DeviceId, Message), (Time, i64)>,
     steps: Vec<ClockStep>,
+    shown: Vec<Shown>,
 }
 
 impl Clock {
-    /// Books a time message: microseconds of the day that the boat's clock shows at `time`.
-    pub fn reading(&mut self, device: DeviceId, message: Message, time: Time, of_day_us: i64) {
+    /// Books a time message: microseconds of the day that the boat's clock shows at `time`, and the day (since
+    /// 1970-01-01) when the message gives it.
+    pub fn reading(
+        &mut self,
+        device: DeviceId,
+        message: Message,
+        time: Time,
+        days: Option<i64>,
+        of_day_us: i64,
+    ) {
+        self.show(device, message, time, days, of_day_us);
         if self.last.len() >= MAX_CLOCKS && !self.last.contains_key(&(device, message)) {
             return;
         }
@@ -48,6 +95,22 @@ impl Clock {
         if size_s.abs() > STEP_S && boat != 0 {
             bounded::push(&mut self.steps, MAX_STEPS, ClockStep { span: Span::new(before, time), size_s });
         }
+    }
+
+    fn show(&mut self, device: DeviceId, message: Message, time: Time, days: Option<i64>, of_day_us: i64) {
+        let dated = days.is_some();
+        let is_it = |s: &Shown| s.device == device && s.message == message && s.dated == dated;
+        let make = || Shown { device, message, dated, samples: Vec::new(), stride: 1, seen: 0 };
+        if let Some(shown) = bounded::entry(&mut self.shown, MAX_CLOCKS, is_it, make) {
+            let day_us = days.unwrap_or(0).saturating_mul(DAY_US);
+            shown.push(time, day_us.saturating_add(of_day_us));
+        }
+    }
+
+    /// What each source of time showed.
+    #[must_use]
+    pub fn shown(&self) -> &[Shown] {
+        &self.shown
     }
 
     /// The steps, in order.
@@ -65,7 +128,7 @@ mod tests {
     fn a_recorder_that_is_set_shows_and_a_pause_does_not() {
         let mut clock = Clock::default();
         let mut show = |t: i64, boat: i64| {
-            clock.reading(DeviceId(0), Message::Pgn(126_992), Time(t * 1_000_000), boat * 1_000_000);
+            clock.reading(DeviceId(0), Message::Pgn(126_992), Time(t * 1_000_000), None, boat * 1_000_000);
         };
         show(100, 86_398);
         show(101, 86_399);
@@ -74,5 +137,18 @@ mod tests {
         show(114, 12);
         let steps: Vec<_> = clock.steps().iter().map(|s| s.size_s).collect();
         assert_eq!(steps, [700.0, -700.0]);
+    }
+
+    #[test]
+    fn what_a_clock_showed_is_thinned_evenly() {
+        let mut clock = Clock::default();
+        for t in 0..5000_i64 {
+            let time = Time(t * 1_000_000);
+            clock.reading(DeviceId(0), Message::Pgn(126_992), time, Some(1), t * 1_000_000);
+        }
+        let samples = &clock.shown()[0].samples;
+        assert!(samples.len() <= MAX_SHOWN && samples.len() > MAX_SHOWN / 4, "{}", samples.len());
+        assert!(samples.windows(2).all(|w| w[1].0.micros_since(w[0].0) == 16_000_000));
+        assert!(samples.iter().all(|(time, boat)| time.0 + DAY_US == *boat));
     }
 }

@@ -22,6 +22,7 @@ pub mod wires;
 use crate::recording::Summary;
 use crate::time::{Span, Time};
 pub use by_wire::ByWire;
+use inventory::DeviceId;
 use wires::WireId;
 
 /// Everything that a run knows when the last record has been read.
@@ -65,6 +66,22 @@ impl Books {
     pub fn recording_suffers(&self, wire: WireId) -> bool {
         let recording = self.wires.get(wire).and_then(|w| self.recordings.get(w.recording));
         recording.is_some_and(|r| r.damaged_bytes > 0 || r.lost_frames > 0)
+    }
+
+    /// By how much the times of two devices may differ because two recorders stamped them, seconds: 0 for one recorder,
+    /// infinite when their clocks could not be compared.
+    #[must_use]
+    pub fn clocks_differ_s(&self, one: DeviceId, other: DeviceId) -> f64 {
+        let recording = |device| {
+            let wire = self.inventory.get(device).and_then(|d| self.wires.get(d.wire))?;
+            Some(wire.recording)
+        };
+        let (one, other) = (recording(one), recording(other));
+        let uncertain = |number: Option<usize>| {
+            let reckoning = self.recordings.get(number?)?.reckoning.as_ref()?;
+            Some(reckoning.uncertainty_s.unwrap_or(f64::INFINITY))
+        };
+        if one == other { 0.0 } else { uncertain(one).unwrap_or(0.0) + uncertain(other).unwrap_or(0.0) }
     }
 
     /// Whether the recorder's clock leapt within this span while the boat's own clock did not.

@@ -12,6 +12,10 @@ pub struct WireId(pub u32);
 /// Most wires that are kept apart; frames of further ones are booked on the last.
 pub const MAX_WIRES: usize = 512;
 
+/// Baud rates of 0183 lines: 4800 by IEC 61162-1, 38400 by IEC 61162-2, the two between by common practice. A character
+/// takes ten bits.
+pub const BAUD_RATES: [u32; 4] = [4800, 9600, 19_200, 38_400];
+
 /// A recorder that begins a new file goes on within this time, seconds.
 const NEXT_FILE_S: f64 = 30.0;
 

@@ -73,6 +73,9 @@ pub struct ReportArgs {
     /// What the owner says; weighs its causes
     #[arg(long, value_name = "NAME", value_parser = complaint())]
     pub complaint: Option<&'static str>,
+    /// Call devices by the names of this boat file, and name cables and ports (see docs/boat-file.md)
+    #[arg(long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub boat: Option<PathBuf>,
     /// How to write the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

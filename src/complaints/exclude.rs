@@ -48,6 +48,7 @@ pub(super) fn messages_steady(books: &Books, scope: &Scope) -> Option<String> {
     }
     let mut words = String::new();
     let mut shown = 0;
+    let mut whole_device = false;
     for source in sources(books, scope) {
         let Some(stream) = books.timing.get(source.key.device, source.key.message) else { continue };
         let Some(median) = stream.median_s().filter(|_| stream.is_periodic()) else { continue };
@@ -63,8 +64,17 @@ pub(super) fn messages_steady(books: &Books, scope: &Scope) -> Option<String> {
             );
         }
         shown += 1;
+        let missed = stream.max_s > 5.0 * median && stream.max_s > NOTICEABLE_S;
+        whole_device |= missed && longest_silence(books, source) >= 0.9 * stream.max_s;
     }
-    (shown > 0).then(|| format!("{words}."))
+    let whose = if whole_device { "; a silence of the whole device is none of one message" } else { "" };
+    (shown > 0).then(|| format!("{words}{whose}."))
+}
+
+/// The longest silence of the device behind a source, seconds.
+fn longest_silence(books: &Books, source: &Source) -> f64 {
+    let gaps = books.inventory.get(source.key.device).map(|d| d.gaps.over(0.0)).unwrap_or_default();
+    gaps.iter().map(|g| g.seconds()).fold(0.0, f64::max)
 }
 
 /// The devices that supply the quantity never fell silent as a whole.
@@ -73,12 +83,15 @@ pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
         return None;
     }
     let sources = sources(books, scope);
-    let longest = sources
-        .iter()
-        .filter_map(|s| books.inventory.get(s.key.device))
-        .filter_map(|d| d.gaps.over(0.0).iter().map(|g| g.seconds()).max_by(f64::total_cmp))
-        .max_by(f64::total_cmp)?;
-    Some(format!("No device that supplies it was silent for longer than {}.", s(longest)))
+    let longest = sources.iter().map(|s| longest_silence(books, s)).max_by(f64::total_cmp)?;
+    Some(if longest >= NOTICEABLE_S {
+        format!(
+            "No device that supplies it fell silent by itself; the longest silence of one is {}.",
+            s(longest)
+        )
+    } else {
+        format!("No device that supplies it was silent for longer than {}.", s(longest))
+    })
 }
 
 /// Whole wires never fell silent.

@@ -1,7 +1,8 @@
 //! Complaints: what the owner says, and which causes fit it.
 //!
 //! Each complaint is one file with a `Complaint`: its candidate causes, the likeliest first, as the trade thinks. A new
-//! complaint is one file and one line in `COMPLAINTS`; a new cause is one entry in a complaint's list.
+//! complaint is one file and one line in `COMPLAINTS`; a new cause is one entry in a complaint's list and one in
+//! `recordings.rs`.
 
 mod data_drops_out;
 mod depth_wrong;
@@ -12,6 +13,7 @@ mod no_depth;
 mod no_heading;
 mod no_position;
 mod position_jumps;
+mod recordings;
 mod scope;
 mod shared;
 
@@ -98,7 +100,8 @@ pub fn answer(books: &Books, findings: &[Finding], asked: Option<&str>) -> Vec<C
 fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> ComplaintRow {
     let mut causes: Vec<CauseRow> =
         complaint.causes.iter().map(|c| weigh(books, findings, complaint, c)).collect();
-    // Among the supported ones a fault goes before a warning; else the order of likelihood stays.
+    // Among the supported ones a fault goes before a warning, and a root before what follows from it; else the order of
+    // likelihood stays.
     let gravity = |row: &CauseRow| {
         row.findings
             .iter()
@@ -107,7 +110,11 @@ fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> Com
             .max()
             .unwrap_or(Severity::Note)
     };
-    causes.sort_by_key(|row| (row.standing, std::cmp::Reverse(gravity(row))));
+    let follows = |row: &CauseRow| {
+        let roots = || row.findings.iter().filter_map(|i| findings.get(*i)).map(|f| f.follows_from.is_some());
+        roots().next().is_some() && roots().all(|follows| follows)
+    };
+    causes.sort_by_key(|row| (row.standing, std::cmp::Reverse(gravity(row)), follows(row)));
     let answer = in_words(findings, complaint, &causes);
     ComplaintRow { complaint: complaint.name, answer, causes }
 }
@@ -129,7 +136,12 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
             }
             None => match (cause.excluded)(books, &complaint.scope) {
                 Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),
-                None => (Standing::Open, cause.open.to_owned(), cause.check.to_owned()),
+                None => {
+                    let telling = recordings::that_tells(cause.name);
+                    let telling =
+                        telling.map(|what| format!(" It would show in {what}.")).unwrap_or_default();
+                    (Standing::Open, format!("{}{telling}", cause.open), cause.check.to_owned())
+                }
             },
         };
     CauseRow { cause: cause.name.to_owned(), standing, because, findings: resting_on, next_check }
@@ -141,14 +153,28 @@ fn in_words(findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) ->
     let supported: Vec<&Finding> =
         causes.iter().filter_map(|c| c.findings.first()).filter_map(|i| findings.get(*i)).collect();
     match supported.split_first() {
-        Some((first, [])) => format!("{}.", first.summary),
         Some((first, rest)) => {
-            let others = if rest.len() == 1 {
-                "One more cause fits".to_owned()
-            } else {
-                format!("{} more causes fit", rest.len())
+            let mut answer = format!("{}.", first.summary);
+            let root = first.follows_from.and_then(|i| findings.get(i));
+            if let Some(root) = root {
+                answer.push_str(&format!(" Behind it: {}.", lowered(&root.summary)));
+            }
+            let of_first = |f: &Finding| {
+                f.follows_from.and_then(|i| findings.get(i)).is_some_and(|root| std::ptr::eq(root, *first))
             };
-            format!("{}. {others}, below.", first.summary)
+            let (effects, others): (Vec<&Finding>, Vec<&Finding>) =
+                rest.iter().copied().partition(|f| of_first(f));
+            if let Some(effect) = effects.first() {
+                answer.push_str(&format!(" With it: {}.", lowered(&effect.summary)));
+            }
+            // A root that has just been named is no further cause.
+            let more = others.iter().filter(|f| root.is_none_or(|root| !std::ptr::eq(root, **f))).count();
+            match more {
+                0 => {}
+                1 => answer.push_str(" One more cause fits, below."),
+                n => answer.push_str(&format!(" {n} more causes fit, below.")),
+            }
+            answer
         }
         None => format!(
             "Nothing in this recording explains {}: {} of the usual causes {} ruled out, {open} cannot be told from it.",
@@ -156,6 +182,16 @@ fn in_words(findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) ->
             count(Standing::RuledOut),
             if count(Standing::RuledOut) == 1 { "is" } else { "are" }
         ),
+    }
+}
+
+/// A summary within a sentence. One that begins with a name keeps its capital.
+fn lowered(summary: &str) -> String {
+    let article = ["The ", "Supply", "Nothing ", "A ", "Two "].iter().any(|first| summary.starts_with(first));
+    let mut chars = summary.chars();
+    match chars.next() {
+        Some(first) if article => first.to_lowercase().chain(chars).collect(),
+        _ => summary.to_owned(),
     }
 }
 

@@ -52,7 +52,8 @@ impl Scope {
                 }
             }
             Self::Quantity(quantity) => {
-                if finding.devices.is_empty() {
+                // A supply that dips takes every device of the bus with it, whoever reports it.
+                if finding.devices.is_empty() || finding.kind == "low-supply-voltage" {
                     return true;
                 }
                 let by_message =
@@ -82,8 +83,4 @@ fn supplies(books: &Books, id: DeviceId, quantity: &str, messages: Option<&[Stri
         .of(quantity)
         .filter(|s| messages.is_none_or(|m| m.contains(&s.key.message.to_string())))
         .any(|s| own(s.key.device))
-        || {
-            // A supply that dips takes every device of the bus with it, whoever reports it.
-            books.series.of("voltage").any(|s| s.key.device == id) && messages.is_none()
-        }
 }

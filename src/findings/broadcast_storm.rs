@@ -32,7 +32,7 @@ const MOST: f64 = 0.7;
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
-    for (_, network) in books.networks.iter() {
+    for (wire, network) in books.networks.iter() {
         let floods = &network.floods;
         if floods.spans.is_empty() {
             continue;
@@ -53,6 +53,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         };
         let finding = Finding::new(Severity::Fault, summary)
             .devices(culprit)
+            .on(wire)
             .count("peak_per_s", peak)
             .text("loop", if looped { "yes" } else { "no" })
             .evidence(format!(

@@ -35,7 +35,7 @@ fn of_bus(errors: &ErrorFrames) -> u64 {
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
-    for (_, bus) in evidence.books.buses.iter() {
+    for (wire, bus) in evidence.books.buses.iter() {
         let errors = &bus.errors;
         let count = of_bus(errors);
         if count == 0 {
@@ -57,6 +57,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let seen: Vec<_> = classes.iter().filter(|(_, n, _)| *n > 0).collect();
         let said: Vec<String> = seen.iter().map(|(_, n, what)| format!("{what} {n}")).collect();
         let mut finding = Finding::new(severity, format!("The bus shows {count} error frames"))
+            .on(wire)
             .count("error_frames", count)
             .spans(errors.bursts.iter().copied());
         for (key, n, _) in seen {

@@ -67,6 +67,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             severity,
             format!("The bus is loaded to {} % (mean {} %)", number(judged, 0), number(mean, 0)),
         )
+        .on(id)
         .real("peak_percent", if own_time { peak } else { mean })
         .real("mean_percent", mean)
         .evidence(format!(

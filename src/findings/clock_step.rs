@@ -85,6 +85,11 @@ fn steps(books: &Books) -> Vec<Step> {
     steps
 }
 
+/// Whether the recorder's clock was set while it ran.
+pub(super) fn was_set(books: &Books) -> bool {
+    !steps(books).is_empty()
+}
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let steps = steps(evidence.books);
     let Some(largest) = steps.iter().max_by(|a, b| a.size_s.abs().total_cmp(&b.size_s.abs())) else {
@@ -129,7 +134,7 @@ mod tests {
             let time = Time(0).plus(stamp);
             books.wires.get_mut(id).unwrap().frame(Some(time), 8, 131);
             if let Some(boat) = boat {
-                books.clock.reading(DeviceId(0), Message::Pgn(126_992), time, (boat * 1e6) as i64);
+                books.clock.reading(DeviceId(0), Message::Pgn(126_992), time, None, (boat * 1e6) as i64);
             }
         }
         detect(&Evidence { books: &books, presence: presence::survey(&books) })

@@ -1,7 +1,7 @@
 //! Two or more devices supply heading.
 
 use super::course_error::{CourseError, course_error};
-use super::deviation::{circular_median, deviation_fit, rest, swing};
+use super::deviation::{Fit, circular_median, deviation_fit, rest, swing};
 use super::heading_misaligned::LEFT_DEG;
 use super::pairs::{self, Curve};
 use super::variation::variation;
@@ -91,8 +91,8 @@ struct Comparison {
     /// Seconds by which the second follows the first late; negative when the first is the late one.
     lag_s: f64,
     variation_deg: Option<f64>,
-    /// A to E of the difference by the first one's heading, and what is left over (standard deviation).
-    fit: Option<([f64; 5], f64)>,
+    /// The difference by the first one's heading.
+    fit: Option<Fit>,
     moments: usize,
     span: Span,
     turned: bool,
@@ -193,8 +193,8 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let fit = deviation_fit(&moments, of, heading_of, left_middle);
     comparison.fit = fit;
     comparison.lag_s = lag_s;
-    let fit_rest = fit.map_or(f64::INFINITY, |(_, rest)| rest);
-    let swing = fit.map_or(0.0, |(k, _)| swing(&k));
+    let fit_rest = fit.map_or(f64::INFINITY, |fit| fit.left);
+    let swing = fit.map_or(0.0, |fit| swing(&fit.k));
     // What a lag alone would do to the middle is small beside what it does in turns.
     let in_turns = p95_around(&now, middle);
     let offset = left_middle.abs() >= 3.0 && left_middle.abs() >= 0.5 * in_turns;
@@ -312,8 +312,15 @@ pub(super) fn resolution(curve: &Curve) -> f64 {
 
 fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> Finding {
     let books = evidence.books;
+    let clocks = books.clocks_differ_s(a.key.device, b.key.device);
+    let by_clocks = match c.relation {
+        Relation::Lag => c.lag_s.abs() <= clocks,
+        Relation::Unrelated => clocks.is_infinite(),
+        _ => false,
+    };
     let severity = match c.relation {
         Relation::Echo => Severity::Note,
+        _ if by_clocks => Severity::Warning,
         _ if c.p95_deg > 3.0 => Severity::Fault,
         _ => Severity::Warning,
     };
@@ -360,6 +367,9 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
         number(c.p95_deg, 1),
         c.moments
     ));
+    if by_clocks {
+        finding = finding.evidence(super::words::clocks_apart(clocks));
+    }
     let told_by_course = by_course(evidence, a, b);
     let unknown_which = told_by_course.is_none();
     if matches!(c.relation, Relation::Constant | Relation::Deviation | Relation::Unrelated)
@@ -387,16 +397,15 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
             .check(format!("Lower the damping (smoothing) of {other}, or choose {one} as the only heading source.")),
         Relation::Deviation => {
             let mut finding = finding;
-            if let Some(([ka, kb, kc, kd, ke], left)) = c.fit {
+            if let Some(fit) = c.fit {
+                let [ka, kb, kc, kd, ke] = fit.k;
                 finding = finding
                     .real("a", ka)
                     .real("b", kb)
                     .real("c", kc)
                     .real("d", kd)
                     .real("e", ke)
-                    .evidence(format!(
-                        "By heading z: {ka:+.1} {kb:+.1} sin z {kc:+.1} cos z {kd:+.1} sin 2z {ke:+.1} cos 2z deg, {left:.1} deg left over."
-                    ));
+                    .evidence(fit.words());
             }
             if unknown_which {
                 finding = finding

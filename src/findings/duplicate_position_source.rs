@@ -152,7 +152,11 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
         (None, true) => ("constant-separation", Severity::Warning),
         (None, false) => ("unrelated", Severity::Warning),
     };
-    let severity = if relation != "echo" && c.p95_m > 30.0 { Severity::Fault } else { severity };
+    // A moving boat is elsewhere by another clock.
+    let by_clocks =
+        relation == "unrelated" && books.clocks_differ_s(a.key.device, b.key.device).is_infinite();
+    let grave = relation != "echo" && c.p95_m > 30.0 && !by_clocks;
+    let severity = if grave { Severity::Fault } else { severity };
     let apart = number(c.median_m, 1);
     let summary = match relation {
         "echo" => format!("{other} repeats the position of {one}"),
@@ -182,6 +186,9 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
             if starboard < 0.0 { "port" } else { "starboard" },
             number(error.max(0.1), 1)
         ));
+    }
+    if by_clocks {
+        finding = finding.evidence(super::words::clocks_apart(f64::INFINITY));
     }
     match (relation, c.echo_s) {
         ("echo", delay) => finding

@@ -43,6 +43,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 percent(share)
             ),
         )
+        .on(id)
         .count("garbled", line.garbled)
         .count("total", line.total);
         if alien {

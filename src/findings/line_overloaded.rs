@@ -3,7 +3,7 @@
 use super::words::number;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
-use crate::books::wires::WireId;
+use crate::books::wires::{BAUD_RATES, WireId};
 use crate::recording::WireKind;
 use crate::report::model::Severity;
 
@@ -13,8 +13,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "fault",
         meaning: "A talker or multiplexer gets more sentences than the line can take. Its buffer overflows: sentences are cut, run \
                   into each other, come late or not at all.",
-        detection: "Over the whole recording the line carries 93 % or more of what 4800 or 38400 baud allow (480 or 3840 \
-                    characters a second), no second clearly more than that, and one sentence in a hundred or more is cut or \
+        detection: "Over the whole recording the line carries 93 % or more of what 4800, 9600, 19200 or 38400 baud allow (480 \
+                    characters a second and so on), no second clearly more than that, and one sentence in a hundred or more is cut or \
                     merged.",
         lookalikes: "A faster line that happens to carry as much has no damaged sentences. Noise and wrong polarity damage \
                      sentences at any load: bad-checksum, garbled-sentence.",
@@ -26,8 +26,11 @@ pub(super) const DETECTOR: Detector = Detector {
     detect,
 };
 
-/// Characters a second of IEC 61162-1 (4800 baud) and IEC 61162-2 (38400 baud), ten bits a character.
-const CAPACITIES: [f64; 2] = [480.0, 3840.0];
+/// Characters a second of the baud rates of 0183 lines, ten bits a character.
+const CAPACITIES: [f64; 4] = {
+    let [a, b, c, d] = BAUD_RATES;
+    [a as f64 / 10.0, b as f64 / 10.0, c as f64 / 10.0, d as f64 / 10.0]
+};
 
 /// A line is full from this share of its capacity on. Trouble begins at about 0.8 (common practice), but a mean can only
 /// stay so near to the limit because the limit holds it.
@@ -115,6 +118,7 @@ mod tests {
     #[test]
     fn a_full_line_that_cuts_sentences_is_found() {
         assert_eq!(found(12, 10), 1);
+        assert_eq!(found(24, 10), 1, "9600 baud");
         assert_eq!(found(96, 10), 1, "38400 baud");
     }
 

@@ -1,7 +1,7 @@
 //! A reported supply falls under what the boat's electronics need.
 
-use super::words::{moments, number, times};
-use super::{Detector, Doc, Evidence, Finding};
+use super::words::{number, times};
+use super::{Detector, Doc, Evidence, Finding, supply_dips};
 use crate::books::bounded;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
@@ -99,6 +99,11 @@ fn supply(source: &Source) -> Vec<Sample> {
     }
 }
 
+fn lowest_in(samples: &[Sample], span: Span) -> f64 {
+    let within = samples.iter().filter(|s| s.time >= span.from && s.time <= span.to);
+    within.map(|s| s.a).fold(f64::INFINITY, f64::min)
+}
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings: Vec<Finding> = Vec::new();
@@ -121,7 +126,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         }
         let spans: Vec<Span> = dips.iter().map(|dip| dip.span).collect();
         let within = |s: &&Sample| spans.iter().any(|span| s.time >= span.from && s.time <= span.to);
-        let lowest = samples.iter().filter(within).map(|s| s.a).fold(f64::INFINITY, f64::min);
+        let lowest = spans.iter().map(|span| lowest_in(&samples, *span)).fold(f64::INFINITY, f64::min);
         let mut others: Vec<f64> = samples.iter().filter(|s| !within(s)).map(|s| s.a).collect();
         let who = books.inventory.label(device);
         let which = source.key.instance.map_or_else(String::new, |i| format!(" {i}"));
@@ -132,26 +137,16 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .devices([device])
         .messages([source.key.message.to_string()])
         .real("lowest_v", lowest)
-        .evidence(format!(
-            "Under {} V {}: at {}.",
-            number(LOW_V, 1),
-            times(spans.len()),
-            moments(&spans)
-        ));
+        .evidence(format!("Under {} V {}.", number(LOW_V, 1), times(spans.len())));
         if let Some(usual) = super::pairs::median(&mut others) {
             finding = finding.evidence(format!("It reads {} V otherwise.", number(usual, 1)));
         }
         if lowest < BUS_LEAST_V {
             finding = finding.evidence("Devices of an NMEA 2000 bus are only made to work from 9 V on.");
         }
-        let restarts = evidence.presence.restarts.iter();
-        let victims: Vec<_> = restarts
-            .filter(|(_, restarts)| restarts.iter().any(|r| spans.iter().any(|s| r.touches(*s, CRANKING_S))))
-            .map(|(id, _)| *id)
-            .collect();
-        if !victims.is_empty() {
-            let victims = super::words::labels(books, &victims);
-            finding = finding.evidence(format!("{victims} restarted at the same time."));
+        let told: Vec<(Span, f64)> = spans.iter().map(|span| (*span, lowest_in(&samples, *span))).collect();
+        for line in supply_dips::told(evidence, &told) {
+            finding = finding.evidence(line);
         }
         findings.push(
             finding

@@ -87,3 +87,40 @@ fn together(a: &[Silence], b: &[Silence]) -> bool {
     let shared = a.iter().filter(|x| b.iter().any(|y| x.span.touches(y.span, TOGETHER_S))).count();
     shared * 2 >= a.len() && shared * 2 >= b.len()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::Books;
+    use crate::books::timing::Message;
+    use crate::books::wires::WireId;
+    use crate::findings::presence;
+    use crate::recording::WireKind;
+    use crate::time::Time;
+
+    /// A gateway of two engines, ten messages a second of each for five minutes; the second one's are away in between.
+    fn found(pgn: u32, away_from: i64, away_to: i64) -> Vec<Finding> {
+        let mut books = Books::default();
+        let wire = books.wires.add(0, WireKind::Can, None, None);
+        let id = books.inventory.node(WireId(0), 7).unwrap();
+        for tick in 0..3000_i64 {
+            let time = Some(Time(tick * 100_000));
+            for part in 0..2 {
+                if part == 1 && (away_from..away_to).contains(&(tick / 10)) {
+                    continue;
+                }
+                books.wires.get_mut(wire).unwrap().frame(time, 8, 131);
+                books.inventory.frame(id, time, 8);
+                books.timing.message(id, Message::Pgn(pgn), part, Some(0.1), time);
+            }
+        }
+        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+    }
+
+    #[test]
+    fn an_engine_that_is_switched_off_and_on_is_none() {
+        assert!(found(127_488, 100, 160).is_empty());
+        assert_eq!(found(127_488, 100, 106).len(), 1, "nobody stops an engine for six seconds");
+        assert_eq!(found(127_505, 100, 160).len(), 1, "a tank has no key");
+    }
+}

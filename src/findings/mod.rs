@@ -39,6 +39,7 @@ mod irregular_message;
 mod line_overloaded;
 mod link_flap;
 mod link_saturated;
+mod links;
 mod low_supply_voltage;
 mod message_dropout;
 mod motion;
@@ -62,6 +63,7 @@ mod self_assigned_address;
 mod slow_message;
 mod split_subnet;
 mod steps_of;
+mod supply_dips;
 mod tcp_retransmission;
 mod variation;
 mod wire_outage;
@@ -69,6 +71,7 @@ mod words;
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
+use crate::books::wires::WireId;
 use crate::report::model::{Number, Severity};
 use crate::time::Span;
 use presence::Presence;
@@ -201,6 +204,10 @@ pub struct Finding {
     pub checks: Vec<String>,
     /// Complaints that it speaks to.
     pub complaints: Vec<&'static str>,
+    /// Wires that it is about, besides those of its devices.
+    pub wires: Vec<WireId>,
+    /// The finding that it follows from, by its place in the list.
+    pub follows_from: Option<usize>,
 }
 
 impl Finding {
@@ -217,7 +224,14 @@ impl Finding {
             evidence: Vec::new(),
             checks: Vec::new(),
             complaints: Vec::new(),
+            wires: Vec::new(),
+            follows_from: None,
         }
+    }
+
+    fn on(mut self, wire: WireId) -> Self {
+        self.wires.push(wire);
+        self
     }
 
     fn devices(mut self, devices: impl IntoIterator<Item = DeviceId>) -> Self {
@@ -266,7 +280,14 @@ impl Finding {
     }
 }
 
-/// Judges the books: every finding, gravest first, then in the order of the catalogue and of time.
+/// Whether a recorder's clock was set while it recorded: its times cannot be moved as one.
+#[must_use]
+pub fn clock_was_set(books: &Books) -> bool {
+    clock_step::was_set(books)
+}
+
+/// Judges the books: every finding, in the order in which a technician should look at them: gravest first, and before
+/// what follows from it.
 #[must_use]
 pub fn judge(books: &Books) -> Vec<Finding> {
     let evidence = Evidence { books, presence: presence::survey(books) };
@@ -278,8 +299,7 @@ pub fn judge(books: &Books) -> Vec<Finding> {
             findings.push(finding);
         }
     }
-    findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
-    findings
+    links::settle(books, findings)
 }
 
 #[cfg(test)]

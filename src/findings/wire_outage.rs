@@ -51,6 +51,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             Severity::Fault,
             format!("{what} falls silent {}, longest {}", times(spans.len()), seconds(longest)),
         )
+        .on(id)
         .count("gaps", spans.len() as u64)
         .real("longest_s", longest)
         .evidence("No frame of any device meanwhile.");

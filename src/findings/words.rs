@@ -76,3 +76,14 @@ pub(super) fn labels(books: &Books, devices: &[DeviceId]) -> String {
         None => String::new(),
     }
 }
+/// Two recorders' clocks may be the reason: a sentence, for clocks that may differ by this many seconds.
+pub(super) fn clocks_apart(uncertain_s: f64) -> String {
+    if uncertain_s.is_infinite() {
+        return "The two were recorded by two recorders whose clocks could not be compared: they may only seem to disagree. Record both with one computer."
+            .to_owned();
+    }
+    format!(
+        "The two were recorded by two recorders whose clocks are known to each other to {} only: the delay may be theirs.",
+        seconds(uncertain_s)
+    )
+}

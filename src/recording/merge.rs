@@ -1,6 +1,6 @@
 //! Several recordings of one boat as one stream, in order of time.
 
-use super::{Record, Recording, RecordingError, Summary};
+use super::{Reckoning, Record, Recording, RecordingError, Summary};
 use crate::time::Time;
 
 /// A step back in one recording's time beyond this is a clock that was set, microseconds.
@@ -18,6 +18,8 @@ pub struct Merged {
 
 struct Source {
     recording: Box<dyn Recording>,
+    /// How its clock is put right; `None` when it is left alone.
+    reckoning: Option<Reckoning>,
     state: State,
     /// Added to its times for the order.
     shift: i64,
@@ -40,10 +42,16 @@ impl Source {
     fn fetch(&mut self) -> Result<(), RecordingError> {
         self.state = State::Ended;
         if self.recording.advance()? {
-            let time = self.recording.record().time;
+            let time = self.time();
             self.state = State::Ready(time.map(|time| self.place(time)));
         }
         Ok(())
+    }
+
+    /// The time of its record, by the common clock.
+    fn time(&self) -> Option<Time> {
+        let time = self.recording.record().time?;
+        Some(self.reckoning.as_ref().map_or(time, |reckoning| reckoning.correct(time)))
     }
 
     fn place(&mut self, Time(us): Time) -> i64 {
@@ -63,8 +71,20 @@ impl Merged {
     /// Merges `recordings`; their order is the order of their numbers.
     #[must_use]
     pub fn new(recordings: Vec<Box<dyn Recording>>) -> Self {
-        let source = |recording| Source { recording, state: State::Due, shift: 0, latest: None };
-        Self { sources: recordings.into_iter().map(source).collect(), current: 0 }
+        Self::reckoned(recordings, &[])
+    }
+
+    /// As [`new`](Self::new), with clocks put right: the reckonings in the order of the recordings.
+    #[must_use]
+    pub fn reckoned(recordings: Vec<Box<dyn Recording>>, reckonings: &[Reckoning]) -> Self {
+        let source = |(number, recording): (usize, Box<dyn Recording>)| Source {
+            recording,
+            reckoning: reckonings.get(number).filter(|r: &&Reckoning| r.moves()).cloned(),
+            state: State::Due,
+            shift: 0,
+            latest: None,
+        };
+        Self { sources: recordings.into_iter().enumerate().map(source).collect(), current: 0 }
     }
 
     /// Moves to the next record; `false` at the end of all recordings.
@@ -97,7 +117,10 @@ impl Merged {
     #[must_use]
     pub fn current(&self) -> (usize, Record<'_>) {
         static NOTHING: Record<'static> = Record { time: None, wire: 0, payload: super::Payload::Line(&[]) };
-        let record = self.sources.get(self.current).map_or(NOTHING, |source| source.recording.record());
+        let record = self.sources.get(self.current).map_or(NOTHING, |source| {
+            let record = source.recording.record();
+            if source.reckoning.is_some() { Record { time: source.time(), ..record } } else { record }
+        });
         (self.current, record)
     }
 
@@ -149,8 +172,11 @@ mod tests {
         }
     }
 
+    fn boxed(times: &&[Option<i64>]) -> Box<dyn Recording> {
+        Box::new(Fake(times.to_vec(), 0, Summary::default()))
+    }
+
     fn order(sources: &[&[Option<i64>]]) -> Vec<(usize, Option<i64>)> {
-        let boxed = |times: &&[Option<i64>]| Box::new(Fake(times.to_vec(), 0, Summary::default())) as _;
         let mut merged = Merged::new(sources.iter().map(boxed).collect());
         let mut out = Vec::new();
         while merged.advance().unwrap() {
@@ -169,6 +195,19 @@ mod tests {
         assert_eq!(merged, want);
         assert_eq!(order(&[]), []);
         assert_eq!(order(&[&[], &[None]]), [(1, None)]);
+    }
+
+    #[test]
+    fn a_clock_put_right_changes_times_and_order() {
+        let sources: [&[Option<i64>]; 2] = [&[Some(1_000_000)], &[Some(5_000_000), None]];
+        let late = Reckoning { offset_s: -4.5, ..Reckoning::untouched("", None) };
+        let mut merged =
+            Merged::reckoned(sources.iter().map(boxed).collect(), &[Reckoning::untouched("", None), late]);
+        assert!(merged.advance().unwrap());
+        assert_eq!(merged.current().1.time, Some(Time(500_000)));
+        assert_eq!(merged.current().0, 1);
+        assert!(merged.advance().unwrap());
+        assert_eq!((merged.current().0, merged.current().1.time), (1, None), "no time stays no time");
     }
 
     #[test]

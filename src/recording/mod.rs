@@ -21,6 +21,7 @@ mod pcap;
 mod pcapng;
 mod prospect;
 mod reader;
+mod reckoning;
 mod sniff;
 mod stamp;
 mod text;
@@ -29,6 +30,7 @@ pub use can_frame::{CanFrame, CanKind};
 pub use can_text::can_line;
 pub use merge::Merged;
 pub use open::{open, open_reader};
+pub use reckoning::Reckoning;
 
 use crate::time::Time;
 
@@ -143,6 +145,8 @@ pub struct Summary {
     pub truncated: bool,
     /// Everything a reader of the report must know, one short line each, most important first.
     pub problems: Vec<String>,
+    /// How its clock stands to that of the other recordings; `None` when there are none.
+    pub reckoning: Option<Reckoning>,
 }
 
 /// One recording being read. Call [`advance`](Recording::advance), then look at [`record`](Recording::record).

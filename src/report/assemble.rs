@@ -1,14 +1,14 @@
 //! The report's rows out of books, findings and answers: names for numbers, nothing judged.
 
 use super::model::{
-    Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow, TimingRow,
-    Tool, WireRow,
+    BaudLoad, Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow,
+    TimingRow, Tool, WireRow,
 };
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
 use crate::books::series::{LastValue, Source};
 use crate::books::timing::Stream;
-use crate::books::wires::{Wire, WireId};
+use crate::books::wires::{BAUD_RATES, Wire, WireId};
 use crate::findings::Finding;
 use crate::recording::WireKind;
 use crate::time::Span;
@@ -16,6 +16,9 @@ use serde_json::{Map, Value};
 
 /// Bits a second of an NMEA 2000 bus (fact sheet, section 1).
 const CAN_BITS_S: f64 = 250_000.0;
+
+/// Bits of a character on a 0183 line: start, eight data bits, stop (IEC 61162-1).
+const CHARACTER_BITS: f64 = 10.0;
 
 /// Octets a second that a 100 Mbit/s link carries.
 const ETHERNET_OCTETS_S: f64 = 12_500_000.0;
@@ -86,6 +89,14 @@ fn recordings(books: &Books) -> Vec<RecordingRow> {
             frames: r.frames,
             bytes: r.bytes,
             problems: r.problems.clone(),
+            clock_offset_s: r.reckoning.as_ref().map(|r| round(r.offset_s)),
+            clock_uncertainty_s: r.reckoning.as_ref().and_then(|r| r.uncertainty_s).map(round),
+            clock_drift_ppm: r
+                .reckoning
+                .as_ref()
+                .and_then(|r| r.drift_ppm)
+                .map(|ppm| (ppm * 10.0).round() / 10.0),
+            clock_from: r.reckoning.as_ref().map(|r| r.from.clone()),
         })
         .collect()
 }
@@ -98,10 +109,21 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         WireKind::Line => None,
     };
     let seconds = wire.first.zip(wire.last).map(|(from, to)| to.since(from).max(1.0));
-    let load = capacity.zip(seconds).zip(wire.load.peak).map(|((capacity, seconds), (_, peak))| Load {
-        mean_percent: round(wire.load.total as f64 / seconds / capacity * 100.0),
-        peak_percent: round(peak as f64 / capacity * 100.0),
-    });
+    let against = |capacity: f64| {
+        let ((_, peak), seconds) = wire.load.peak.zip(seconds)?;
+        Some(Load {
+            mean_percent: round(wire.load.total as f64 / seconds / capacity * 100.0),
+            peak_percent: round(peak as f64 / capacity * 100.0),
+        })
+    };
+    let by_baud = |baud: u32| {
+        let Load { mean_percent, peak_percent } = against(f64::from(baud) / CHARACTER_BITS)?;
+        Some(BaudLoad { baud, mean_percent, peak_percent })
+    };
+    let load_by_baud = match wire.kind {
+        WireKind::Line => BAUD_RATES.into_iter().filter_map(by_baud).collect(),
+        _ => Vec::new(),
+    };
     WireRow {
         id: wire_id(id),
         recording: books.recordings.get(wire.recording).map(|r| r.path.clone()).unwrap_or_default(),
@@ -117,7 +139,8 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         first: wire.first,
         last: wire.last,
         time_resolution_s: wire.resolution_s().map(|_| wire.stamp_s()),
-        load,
+        load: capacity.and_then(against),
+        load_by_baud,
     }
 }
 
@@ -266,5 +289,6 @@ fn finding_row(finding: Finding) -> FindingRow {
         evidence: finding.evidence,
         checks: finding.checks,
         complaints: finding.complaints,
+        follows_from: finding.follows_from,
     }
 }

@@ -1,8 +1,8 @@
 //! Reports of invented boats, for the tests of every format.
 
 use super::model::{
-    Bin, CauseRow, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, Number, RecordingRow, Report,
-    Severity, SourceRow, Standing, TimingRow, Tool, WireRow,
+    BaudLoad, Bin, CauseRow, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, Number, RecordingRow,
+    Report, Severity, SourceRow, Standing, TimingRow, Tool, WireRow,
 };
 use crate::time::{Span, Time};
 use serde_json::json;
@@ -51,6 +51,10 @@ fn recording(path: &str, container: &str, frames: u64, problems: &[&str]) -> Rec
         frames,
         bytes: frames * 40,
         problems: texts(problems),
+        clock_offset_s: None,
+        clock_uncertainty_s: None,
+        clock_drift_ppm: None,
+        clock_from: None,
     }
 }
 
@@ -67,6 +71,13 @@ fn wire(id: &str, recording: &str, kind: &'static str, label: &str, load: Option
         last: Some(at(724.0)),
         time_resolution_s: Some(1e-6),
         load,
+        load_by_baud: match kind {
+            "line" => vec![
+                BaudLoad { baud: 4800, mean_percent: 62.5, peak_percent: 91.0 },
+                BaudLoad { baud: 38_400, mean_percent: 7.8, peak_percent: 11.4 },
+            ],
+            _ => Vec::new(),
+        },
     }
 }
 
@@ -195,6 +206,7 @@ fn finding(kind: &'static str, severity: Severity, summary: &str) -> FindingRow 
         evidence: Vec::new(),
         checks: Vec::new(),
         complaints: Vec::new(),
+        follows_from: None,
     }
 }
 
@@ -218,6 +230,7 @@ fn findings() -> Vec<FindingRow> {
             "See that the puck's arrow points to the bow.",
         ]),
         complaints: vec!["heading-jumps"],
+        follows_from: None,
         ..finding("duplicate-heading-source", Severity::Fault, "Two devices supply heading, 11 deg apart")
     };
     let pauses = FindingRow {
@@ -228,6 +241,7 @@ fn findings() -> Vec<FindingRow> {
         evidence: texts(&["7 pauses, the longest 1.3 s, where 1 s is usual."]),
         checks: texts(&["Look at the plug of the depth line at the console display."]),
         complaints: vec!["no-depth", "data-drops-out"],
+        follows_from: Some(0),
         ..finding(
             "message-dropout",
             Severity::Warning,
@@ -257,8 +271,21 @@ pub(crate) fn troubled() -> Report {
     let load = Some(Load { mean_percent: 31.2, peak_percent: 45.0 });
     Report {
         recordings: vec![
-            recording("bow.log.gz", "can-log", 71_904, &[]),
-            recording("console.pcapng", "pcapng", 21_004, &["cut short: the file ends in mid-record"]),
+            RecordingRow {
+                clock_offset_s: Some(0.0),
+                clock_uncertainty_s: Some(0.0),
+                clock_from: Some(String::from("the clock that the others are set by")),
+                ..recording("bow.log.gz", "can-log", 71_904, &[])
+            },
+            RecordingRow {
+                clock_offset_s: Some(-37.42),
+                clock_uncertainty_s: Some(0.35),
+                clock_drift_ppm: Some(28.0),
+                clock_from: Some(String::from(
+                    "the boat's time messages (GPRMC, against 129029 in the other recording)",
+                )),
+                ..recording("console.pcapng", "pcapng", 21_004, &["cut short: the file ends in mid-record"])
+            },
         ],
         wires: vec![
             wire("w1", "bow.log.gz", "can", "can0", load),
@@ -314,6 +341,7 @@ pub(crate) fn troubled() -> Report {
 pub(crate) fn healthy() -> Report {
     let no_depth = FindingRow {
         complaints: vec!["no-depth"],
+        follows_from: None,
         ..finding("no-depth-source", Severity::Note, "Nothing in the recording supplies depth")
     };
     Report {

@@ -60,6 +60,19 @@ pub struct RecordingRow {
     pub bytes: u64,
     /// What a reader must know of it.
     pub problems: Vec<String>,
+    /// Seconds that were added to its stamps so that they can stand beside the other recordings'; 0 when nothing was
+    /// added. Only with several recordings, as are the next three.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_offset_s: Option<f64>,
+    /// How far the offset may be wrong, seconds; left out when it could not be told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_uncertainty_s: Option<f64>,
+    /// By how much its clock runs slow against the common one, millionths; left out when it could not be told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_drift_ppm: Option<f64>,
+    /// From what the offset was told, or why it was not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_from: Option<String>,
 }
 
 /// One wire.
@@ -87,6 +100,20 @@ pub struct WireRow {
     pub time_resolution_s: Option<f64>,
     /// Load in percent of what the wire can carry, when that is known.
     pub load: Option<Load>,
+    /// 0183 lines: the load at each usual baud rate, as the rate itself is not in a recording.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub load_by_baud: Vec<BaudLoad>,
+}
+
+/// What a line's load would be at a baud rate.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct BaudLoad {
+    /// Bits a second.
+    pub baud: u32,
+    /// Over the whole recording.
+    pub mean_percent: f64,
+    /// In the busiest second.
+    pub peak_percent: f64,
 }
 
 /// A wire's load.
@@ -309,6 +336,9 @@ pub struct FindingRow {
     pub checks: Vec<String>,
     /// Complaints that it speaks to.
     pub complaints: Vec<&'static str>,
+    /// Index of the finding that it follows from; left out when it stands for itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub follows_from: Option<usize>,
 }
 
 /// Where a cause stands.

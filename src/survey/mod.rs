@@ -1,7 +1,9 @@
-//! One pass over the recordings of one boat: records in, a report out.
+//! One pass over the recordings of one boat: records in, a report out. Of several, each is first looked at by itself for
+//! its clock.
 
 mod can;
 mod carried;
+mod clocks;
 mod line;
 mod packet;
 
@@ -13,7 +15,7 @@ use crate::books::wires::WireId;
 use crate::messages::Reading;
 use crate::messages::n2k::Assembler;
 use crate::recording::{
-    self, Merged, Payload, Record, Recording, RecordingError, Summary, WireInfo, WireKind,
+    self, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, WireInfo, WireKind,
 };
 use crate::report::model::Report;
 use crate::time::{DAY_US, Span, Time};
@@ -85,7 +87,8 @@ pub fn report(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Report, RecordingError> {
     let recordings = paths.iter().map(|path| recording::open(path)).collect::<Result<Vec<_>, _>>()?;
-    report_on(recordings, options, progress)
+    let books = fill_reckoned(recordings, clocks::reckonings(paths), options, progress)?;
+    Ok(judged(&books, options))
 }
 
 /// As [`report()`], on recordings that are open already.
@@ -98,9 +101,13 @@ pub fn report_on(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Report, RecordingError> {
     let books = fill(recordings, options, progress)?;
-    let findings = findings::judge(&books);
-    let answers = complaints::answer(&books, &findings, options.complaint);
-    Ok(report::assemble(&books, findings, answers))
+    Ok(judged(&books, options))
+}
+
+fn judged(books: &Books, options: &Options) -> Report {
+    let findings = findings::judge(books);
+    let answers = complaints::answer(books, &findings, options.complaint);
+    report::assemble(books, findings, answers)
 }
 
 /// The pass itself: every record, in order of time, into the books.
@@ -112,7 +119,17 @@ pub fn fill(
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Books, RecordingError> {
-    let mut merged = Merged::new(recordings);
+    fill_reckoned(recordings, Vec::new(), options, progress)
+}
+
+/// As [`fill`], with the recordings' clocks put right.
+fn fill_reckoned(
+    recordings: Vec<Box<dyn Recording>>,
+    reckonings: Vec<Reckoning>,
+    options: &Options,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Books, RecordingError> {
+    let mut merged = Merged::reckoned(recordings, &reckonings);
     let mut intake = Intake::default();
     let mut window = None;
     let mut frames = 0;
@@ -132,7 +149,11 @@ pub fn fill(
             progress(Progress { share: merged.progress(), frames });
         }
     }
-    let mut books = intake.finish(merged.summaries().cloned().collect());
+    let mut summaries: Vec<Summary> = merged.summaries().cloned().collect();
+    for (summary, reckoning) in summaries.iter_mut().zip(reckonings) {
+        summary.reckoning = Some(reckoning);
+    }
+    let mut books = intake.finish(summaries);
     naming::name_devices(&mut books.inventory, &books.wires, &options.names);
     Ok(books)
 }
@@ -190,8 +211,8 @@ impl Intake {
     fn book_readings(&mut self, device: DeviceId, message: Message, time: Option<Time>) {
         for reading in &self.readings {
             self.books.series.reading(device, message, time, reading);
-            if let (Reading::Clock { of_day_us: Some(of_day_us), .. }, Some(time)) = (reading, time) {
-                self.books.clock.reading(device, message, time, *of_day_us);
+            if let (Reading::Clock { days, of_day_us: Some(of_day_us) }, Some(time)) = (reading, time) {
+                self.books.clock.reading(device, message, time, *days, *of_day_us);
             }
         }
     }

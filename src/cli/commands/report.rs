@@ -1,5 +1,6 @@
 //! `leadsman report`: the main job.
 
+use crate::boat::{self, Boat};
 use crate::cli::args::{Format, ReportArgs};
 use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
@@ -13,12 +14,19 @@ use crate::survey::{self, Options, When};
 /// Reads the recordings and writes the report.
 pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     check(args)?;
-    let output = Output::open(args.output.as_deref(), &args.recordings)?;
-    let options = Options { from: args.from, to: args.to, complaint: args.complaint, ..Options::default() };
-    let report = {
+    let boat = args.boat.as_deref().map(boat::load).transpose()?;
+    let boat_file = args.boat.iter().map(|path| path.display().to_string());
+    let inputs: Vec<String> = args.recordings.iter().cloned().chain(boat_file).collect();
+    let output = Output::open(args.output.as_deref(), &inputs)?;
+    let names = boat.as_ref().map(Boat::names).unwrap_or_default();
+    let options = Options { from: args.from, to: args.to, complaint: args.complaint, names };
+    let mut report = {
         let mut bar = Bar::new();
         survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
     };
+    if let Some(boat) = &boat {
+        boat::advise(boat, &mut report);
+    }
     let text = Text { width: output.width(), colour: output.colour(), asked: args.complaint };
     let renderer: &dyn Renderer = match args.format {
         Format::Text => &text,

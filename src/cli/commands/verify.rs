@@ -38,12 +38,13 @@ fn sheet(args: &VerifyArgs, boat: &Boat) -> Result<Sheet, Error> {
         return Err(Error::Usage(String::from("standard input (-) can be read only once")));
     }
     let options = Options { names: boat.names(), ..Options::default() };
-    let report = {
+    let mut report = {
         let mut bar = Bar::new();
         survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
     };
     if report.recordings.iter().all(|recording| recording.frames == 0) {
         return Err(Error::NothingHeard(args.recordings.join(", ")));
     }
+    boat::advise(boat, &mut report);
     Ok(boat::verify(boat, &report))
 }

@@ -41,7 +41,8 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         let all_silent =
             |span: Span| device.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span));
         silences.retain(|s| {
-            !all_silent(s.span)
+            !(is_of_an_engine(stream) && s.span.seconds() >= ENGINE_OFF_S)
+                && !all_silent(s.span)
                 && !owned(books, presence, stream.device, s.span)
                 && !books.clock_leapt(s.span)
         });
@@ -51,6 +52,9 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
     }
     presence.messages = found;
 }
+
+/// Nobody stops an engine and starts it again within this time, seconds (common practice, no source).
+const ENGINE_OFF_S: f64 = 10.0;
 
 /// An engine that is stopped falls silent while the gateway of all engines lives on.
 fn is_of_an_engine(stream: &Stream) -> bool {

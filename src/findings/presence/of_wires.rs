@@ -5,12 +5,15 @@ use super::{
 };
 use crate::books::Books;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
-use crate::books::wires::WireId;
+use crate::books::wires::{Wire, WireId};
 use crate::time::{Span, Time};
 
 /// A silence that nothing explains is told from here, seconds: a busy computer stalls for shorter ones, and a gateway that
 /// sends over a radio link does.
 const UNEXPLAINED_S: f64 = 2.5;
+
+/// From this many frames a stamp on, a stamp without any is a silence.
+const CROWDED: f64 = 10.0;
 
 /// Finds the silences of whole wires, and the wires that were being switched off.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
@@ -35,6 +38,8 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         if cadences.len() < 2 && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1 {
             continue;
         }
+        // Where one stamp covers many frames, the stamps are what is slow and not the devices.
+        let fastest = if frames_a_stamp(wire) >= CROWDED { 0.0 } else { fastest };
         for span in wire.gaps.over(patience_with(books, fastest, wire, &wire.gaps)) {
             // The quiet in which everything starts after an outage belongs to it.
             let starting = presence.wires.iter().any(|(w, outage, _)| *w == id && follows(span, outage.to));
@@ -52,6 +57,12 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             presence.wires.push((id, span, why));
         }
     }
+}
+
+/// Frames that share a stamp, on average.
+fn frames_a_stamp(wire: &Wire) -> f64 {
+    let seconds = wire.first.zip(wire.last).map_or(0.0, |(first, last)| last.since(first));
+    if seconds > 0.0 { wire.frames as f64 / seconds * wire.stamp_s() } else { 0.0 }
 }
 
 fn explain(books: &Books, id: WireId, span: Span) -> WireSilence {

@@ -14,8 +14,9 @@ pub const MAX_FAST_PACKET: usize = 223;
 /// Messages under way at one moment; the one that was longest without a frame goes first.
 const MAX_SESSIONS: usize = 256;
 
-/// A message that gets no frame for so long gets none any more (the value of ISO transport's T1).
-const TIMEOUT_US: u64 = 750_000;
+/// A message that gets no frame for so long gets none any more: ISO transport's T1 is 750 ms, and a recorder that stamps
+/// whole seconds shows frames that follow each other at once a second apart.
+const TIMEOUT_US: u64 = 1_100_000;
 
 /// An equal frame that comes again within this time is an echo or a repetition after a bus error.
 const ECHO_US: u64 = 20_000;

@@ -1,0 +1,104 @@
+//! Which recording would tell a cause that this one leaves open.
+
+/// What to record so that a cause shows or is excluded; `None` for what no recording shows.
+///
+/// The answer completes "It would show in ...".
+pub(super) fn that_tells(cause: &str) -> Option<&'static str> {
+    TELLING.iter().find(|(name, _)| *name == cause).and_then(|(_, recording)| *recording)
+}
+
+/// Every candidate cause, in alphabetical order.
+const TELLING: &[(&str, Option<&str>)] = &[
+    ("address-claim-failed", Some("a recording of the bus that begins before the devices are switched on")),
+    ("address-conflict", Some("a recording of the bus that begins before the devices are switched on")),
+    ("bad-checksum", Some("ten minutes of the 0183 line itself, taken at the listener's end")),
+    ("broadcast-storm", Some("a minute at a mirror port of the switch while it happens")),
+    ("bus-error", Some("a recording by an adapter that notes error frames")),
+    ("bus-load-high", Some("a minute of the bus with every device on, each frame with its own stamp")),
+    (
+        "compass-deviation",
+        Some("a slow full circle each way, and straight runs at over 3 knots on six courses"),
+    ),
+    ("course-used-as-heading", None),
+    ("depth-frozen", Some("a run over a bottom that changes, with speed over ground in the same recording")),
+    (
+        "depth-lost-at-speed",
+        Some("a run from standstill to full speed and back, with depth and speed over ground in it"),
+    ),
+    ("depth-not-available", Some("a few minutes of the wire that the sounder speaks on, over known depth")),
+    ("depth-second-echo", Some("a slow drift over a bottom of known depth, in shallow water")),
+    ("device-dropout", Some("a recording of an hour, or of ten minutes while someone moves its cable")),
+    ("device-restart", Some("a recording of the bus while motors and pumps start, ten minutes or more")),
+    ("dhcp-unanswered", Some("a recording at a mirror port that begins before the display is switched on")),
+    ("display-by-radio", None),
+    ("display-set-to-another-source", None),
+    (
+        "duplicate-depth-source",
+        Some("a recording with every display and sounder on, over a bottom that changes"),
+    ),
+    ("duplicate-heading-source", Some("a slow full circle with every device on, on every wire at once")),
+    (
+        "duplicate-position-source",
+        Some("ten minutes under way with every receiver on, on every wire at once"),
+    ),
+    ("fast-packet-loss", Some("ten minutes of the bus by an adapter that drops no frames")),
+    (
+        "fix-lost",
+        Some("the time and place at which it happens, with satellites and dilution of precision in it"),
+    ),
+    ("garbled-sentence", Some("ten minutes of the 0183 line itself, taken at the listener's end")),
+    ("heading-frozen", Some("a slow full circle with course over ground in the same recording")),
+    ("heading-jump", Some("ten minutes with turns, the heading at its full rate")),
+    ("heading-paired-by-radio", None),
+    ("ip-conflict", Some("a recording at a mirror port that begins before any display is switched on")),
+    ("irregular-message", Some("ten minutes by a recorder that stamps each frame to a millisecond")),
+    (
+        "line-overloaded",
+        Some("a minute of the line with every sentence switched on, and the baud rate noted"),
+    ),
+    ("link-flap", Some("a recording at a mirror port of the switch, of an hour or until it happens")),
+    ("link-saturated", Some("a minute at a mirror port with camera and radar pictures on")),
+    ("message-dropout", Some("a recording of an hour, or until it happens")),
+    ("no-depth-source", Some("a few minutes of each wire aboard, the sounder switched on")),
+    ("no-heading-source", Some("a few minutes of each wire aboard, the heading sensor switched on")),
+    ("no-position-source", Some("a few minutes of each wire aboard, the receiver switched on")),
+    ("low-supply-voltage", Some("a recording with a device on the bus that reports the battery's voltage")),
+    ("offset-set-twice", None),
+    ("poor-fix", Some("a recording with the receiver's satellites and dilution of precision in it")),
+    ("position-frozen", Some("ten minutes under way, with speed over ground in the same recording")),
+    ("position-jump", Some("ten minutes under way, the position at its full rate")),
+    (
+        "rival-dhcp-servers",
+        Some("a recording at a mirror port that begins before the displays are switched on"),
+    ),
+    (
+        "self-assigned-address",
+        Some("a recording at a mirror port that begins before the display is switched on"),
+    ),
+    ("slow-message", Some("a minute of the wire on which the device itself speaks")),
+    ("sounder-on-another-wire", Some("a few minutes of every other wire aboard")),
+    ("speed-of-sound", None),
+    ("split-subnet", Some("a recording at a mirror port of the switch with every display on")),
+    ("tcp-retransmission", Some("ten minutes at a mirror port of the switch, whole packets")),
+    ("true-against-magnetic", None),
+    ("wire-outage", Some("a recording of an hour, of two wires at once")),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::super::COMPLAINTS;
+    use super::*;
+
+    #[test]
+    fn every_cause_has_its_entry_and_no_entry_is_idle() {
+        let causes: std::collections::BTreeSet<&str> =
+            COMPLAINTS.iter().flat_map(|complaint| complaint.causes).map(|cause| cause.name).collect();
+        let entries: Vec<&str> = TELLING.iter().map(|(name, _)| *name).collect();
+        for cause in &causes {
+            assert_eq!(entries.iter().filter(|name| *name == cause).count(), 1, "{cause}");
+        }
+        for entry in entries {
+            assert!(causes.contains(entry), "{entry} is no cause");
+        }
+    }
+}

@@ -120,7 +120,8 @@ pub struct LearnArgs {
 #[command(after_help = "\
 Examples:
   leadsman verify --boat boat.toml                         check the plan before anything is mounted
-  leadsman verify console.pcapng bow.log --boat boat.toml  acceptance: hold recordings against the file
+  leadsman verify bow.log --boat boat.toml                 acceptance: hold recordings against it
+  leadsman verify bow.log --boat boat.toml --format html -o sheet.html
 
 Without a recording: ports, plugs, cable lengths, terminators, current and voltage of the backbone,
 suppliers and needs. With recordings also: every device, supply, need, address and limit, with the
@@ -151,6 +152,8 @@ pub enum SheetFormat {
     Json,
     /// For a forum or a ticket
     Markdown,
+    /// A page in one file, to be printed and signed
+    Html,
 }
 
 /// Arguments of `explain`.
@@ -209,6 +212,10 @@ pub enum Format {
     Text,
     /// For programs: version 1 of the format in docs/report.schema.json
     Json,
+    /// A page in one file, to open on a phone, to print or to mail
+    Html,
+    /// For a post in a forum, short
+    Markdown,
 }
 
 /// Severities that can fail a run.

@@ -361,9 +361,11 @@ pub(crate) fn healthy() -> Report {
     }
 }
 
-/// A boat whose every name tries to take over the terminal.
+/// A boat whose every name tries to take over the terminal, the page or the forum.
 pub(crate) fn hostile() -> Report {
-    let evil = "\x1b]0;owned\x07\x1b[2J\r\nFAULT forged\u{202e}drawkcab\u{9b}31m\u{200b}";
+    let evil = "\x1b]0;owned\x07\x1b[2J\r\nFAULT forged\u{202e}drawkcab\u{9b}31m\u{200b}\
+        <script>alert(1)</script><img src=x onerror=\"alert(2)\"> '>&amp; [a](javascript:b) ![c](http://d.example/e) \
+        **f** __g__ `h` | i | # j ~~k~~ $l$ www.m.example n@o.example @everyone \\";
     let mut report = troubled();
     let evil_texts = || texts(&[evil, &evil.repeat(100)]);
     for recording in &mut report.recordings {

@@ -7,12 +7,16 @@ pub mod escape;
 pub mod figures;
 #[cfg(test)]
 pub(crate) mod fixture;
+pub mod html;
 pub mod json;
+pub mod markdown;
 pub mod model;
 
 pub mod page;
+pub mod pictures;
 pub mod table;
 pub mod text;
+pub mod words;
 
 use model::Report;
 use std::io;

@@ -6,7 +6,9 @@ use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
 use crate::cli::progress::Bar;
 use crate::report::Renderer;
+use crate::report::html::Html;
 use crate::report::json::Json;
+use crate::report::markdown::Markdown;
 use crate::report::model::Report;
 use crate::report::text::Text;
 use crate::survey::{self, Options, When};
@@ -31,6 +33,8 @@ pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     let renderer: &dyn Renderer = match args.format {
         Format::Text => &text,
         Format::Json => &Json,
+        Format::Html => &Html { asked: args.complaint },
+        Format::Markdown => &Markdown { asked: args.complaint },
     };
     match output.write(|out| renderer.render(&report, out)) {
         // The reader has seen enough; the status still tells what was found.

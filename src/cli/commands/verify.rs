@@ -1,7 +1,7 @@
 //! `leadsman verify`: a boat against its boat file.
 
 use crate::boat::sheet::Sheet;
-use crate::boat::show::{json, markdown, text};
+use crate::boat::show::{html, json, markdown, text};
 use crate::boat::{self, Boat};
 use crate::cli::args::{SheetFormat, VerifyArgs};
 use crate::cli::exit::{Error, Exit};
@@ -21,6 +21,7 @@ pub(in crate::cli) fn run(args: &VerifyArgs) -> Result<Exit, Error> {
         SheetFormat::Text => text::write(&sheet, width, colour, out),
         SheetFormat::Json => json::write(&sheet, out),
         SheetFormat::Markdown => markdown::write(&sheet, out),
+        SheetFormat::Html => html::write(&sheet, out),
     });
     match written {
         // The reader has seen enough; the status still tells what was found.

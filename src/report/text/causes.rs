@@ -1,9 +1,9 @@
 //! Causes of the complaint that was asked: supported, ruled out, open. Other complaints: their answer alone.
 
 use super::Context;
-use super::names::in_words;
 use crate::report::model::{CauseRow, Standing};
 use crate::report::page::Page;
+use crate::report::words::names::in_words;
 use anstyle::Style;
 use std::io;
 

@@ -1,11 +1,13 @@
 //! Devices, sources and timing as tables.
 
-use super::names::{address, in_words};
-use super::{Context, MAX_ROWS, histogram, values};
+use super::{Context, MAX_ROWS};
 use crate::report::figures::{count, interval, share};
-use crate::report::model::{DeviceRow, Severity, SourceRow};
+use crate::report::model::{DeviceRow, SourceRow};
 use crate::report::page::Page;
 use crate::report::table::{self, Column, Row};
+use crate::report::words::inventory::{choose, identity, instance, pauses, quantity, suspects};
+use crate::report::words::names::address;
+use crate::report::words::{histogram, values};
 use anstyle::Style;
 use std::collections::HashSet;
 use std::io;
@@ -38,27 +40,10 @@ const TIMING: [Column; 7] = [
 ];
 
 pub(super) fn write(page: &mut Page<'_>, context: &Context<'_>) -> io::Result<()> {
-    let suspects = suspects(context);
+    let suspects = suspects(context.report);
     devices(page, context, &suspects)?;
     sources(page, context, &suspects)?;
     timing(page, context, &suspects)
-}
-
-/// Ids of the devices that a fault or warning is about.
-fn suspects<'a>(context: &Context<'a>) -> HashSet<&'a str> {
-    let grave = context.report.findings.iter().filter(|finding| finding.severity > Severity::Note);
-    grave.flat_map(|finding| finding.devices.iter().map(String::as_str)).collect()
-}
-
-/// At most [`MAX_ROWS`] rows, those of suspects first in the choice but all in their own order; and how many are left.
-fn choose<T>(rows: &[T], is_suspect: impl Fn(&T) -> bool) -> (Vec<&T>, usize) {
-    let mut order: Vec<(bool, usize)> =
-        rows.iter().enumerate().map(|(i, row)| (!is_suspect(row), i)).collect();
-    order.sort_unstable();
-    order.truncate(MAX_ROWS);
-    let mut chosen: Vec<usize> = order.into_iter().map(|(_, i)| i).collect();
-    chosen.sort_unstable();
-    (chosen.into_iter().filter_map(|i| rows.get(i)).collect(), rows.len().saturating_sub(MAX_ROWS))
 }
 
 /// Writes one table with its group headings, and says what was left out.
@@ -91,61 +76,33 @@ fn section<T>(
 }
 
 fn devices(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) -> io::Result<()> {
-    let chosen = choose(&context.report.devices, |row: &DeviceRow| suspects.contains(row.id.as_str()));
+    let chosen =
+        choose(&context.report.devices, MAX_ROWS, |row: &DeviceRow| suspects.contains(row.id.as_str()));
     let cells = |row: &DeviceRow| vec![row.label.clone(), address(row), count(row.frames), identity(row)];
     section(page, &DEVICES, chosen, |row| context.names.wire(&row.wire), cells)
 }
 
-/// What tells a device from others, beyond its label.
-fn identity(row: &DeviceRow) -> String {
-    let mut parts: Vec<String> = Vec::new();
-    let mut add = |lead: &str, text: Option<&str>| {
-        if let Some(text) = text.map(str::trim).filter(|text| !text.is_empty() && !row.label.contains(text)) {
-            parts.push(format!("{lead}{text}"));
-        }
-    };
-    add("", row.model.as_deref());
-    add("software ", row.software.as_deref());
-    if row.model.is_none() {
-        add("NAME ", row.name.as_deref());
-    }
-    add("maker ", row.manufacturer_code.map(|code| code.to_string()).as_deref());
-    add("", (row.kind != "talker").then_some(row.mac.as_deref()).flatten());
-    add("", row.hostnames.first().map(String::as_str));
-    add("", Some(&row.sentences.join(" ")));
-    parts.join(", ")
-}
-
 fn sources(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) -> io::Result<()> {
-    let chosen = choose(&context.report.sources, |row: &SourceRow| suspects.contains(row.device.as_str()));
-    let group = |row: &SourceRow| {
-        let quantity = in_words(&row.quantity);
-        row.reference
-            .map_or_else(|| quantity.clone(), |reference| format!("{quantity}, {}", in_words(reference)))
-    };
+    let chosen =
+        choose(&context.report.sources, MAX_ROWS, |row: &SourceRow| suspects.contains(row.device.as_str()));
     let cells = |row: &SourceRow| {
         let device = context.names.device(&row.device);
-        let instance = row.instance.map_or_else(String::new, |instance| format!(" #{instance}"));
-        let pauses = match row.dropouts {
-            0 => String::from("none"),
-            n => format!("{} ({})", count(n), interval(Some(row.dropout_s))),
-        };
         vec![
-            format!("{device}{instance}"),
+            format!("{device}{}", instance(row)),
             row.message.clone(),
             count(row.count),
             share(row.valid, row.count),
             interval(row.interval_s.p50),
-            pauses,
+            pauses(row),
             values::last(&row.quantity, &row.last_value),
         ]
     };
-    section(page, &SOURCES, chosen, group, cells)
+    section(page, &SOURCES, chosen, quantity, cells)
 }
 
 fn timing(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) -> io::Result<()> {
     let rows = &context.report.timing;
-    let chosen = choose(rows, |row| suspects.contains(row.device.as_str()));
+    let chosen = choose(rows, MAX_ROWS, |row| suspects.contains(row.device.as_str()));
     section(
         page,
         &TIMING,
@@ -163,18 +120,4 @@ fn timing(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) 
             ]
         },
     )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn suspects_are_chosen_first_and_keep_their_place() {
-        let rows: Vec<usize> = (0..50).collect();
-        let (chosen, more) = choose(&rows, |row| *row >= 45);
-        assert_eq!(more, 10);
-        assert_eq!(chosen.len(), MAX_ROWS);
-        assert_eq!(chosen.iter().rev().take(6).map(|r| **r).collect::<Vec<_>>(), [49, 48, 47, 46, 45, 34]);
-    }
 }

@@ -3,17 +3,15 @@
 mod answer;
 mod causes;
 mod findings;
-mod histogram;
 mod inventory;
-mod names;
 mod recordings;
-mod values;
 
 use super::Renderer;
 use super::figures::Calendar;
 use super::model::Report;
 use super::page::Page;
-use names::Names;
+use super::words::CAUTION;
+use super::words::names::Names;
 use std::collections::HashSet;
 use std::io::{self, Write};
 
@@ -22,11 +20,6 @@ pub const MAX_ROWS: usize = 40;
 
 /// Column where the text of a hanging paragraph begins.
 const INDENT: usize = 8;
-
-/// The last lines of every report.
-const CAUTION: &str = "An aid to fault-finding, not to navigation. Switch the supply off before you touch \
-    wiring. Propellers and bow motors can start by themselves: secure them before hands go near. Local electrical \
-    codes, and the trades they reserve work to, come first.";
 
 /// Text for people.
 #[derive(Debug, Clone, Copy)]

@@ -5,14 +5,14 @@ use crate::report::model::{DeviceRow, Report, WireRow};
 use std::collections::HashMap;
 
 /// Names of devices and wires by id.
-pub(super) struct Names<'a> {
+pub struct Names<'a> {
     devices: HashMap<&'a str, String>,
     wires: HashMap<&'a str, &'a WireRow>,
 }
 
 impl<'a> Names<'a> {
     /// The names of a report: a device's label, with its address behind it where several bear the same label.
-    pub(super) fn of(report: &'a Report) -> Self {
+    pub fn of(report: &'a Report) -> Self {
         let mut bearers: HashMap<&str, usize> = HashMap::new();
         for device in &report.devices {
             *bearers.entry(&device.label).or_default() += 1;
@@ -28,18 +28,18 @@ impl<'a> Names<'a> {
     }
 
     /// A device's name, or the id when nothing is known of it.
-    pub(super) fn device<'s>(&'s self, id: &'s str) -> &'s str {
+    pub fn device<'s>(&'s self, id: &'s str) -> &'s str {
         self.devices.get(id).map_or(id, String::as_str)
     }
 
     /// What a wire is called: its label with its kind.
-    pub(super) fn wire(&self, id: &str) -> String {
+    pub fn wire(&self, id: &str) -> String {
         self.wires.get(id).map_or_else(|| id.to_owned(), |wire| wire_name(wire))
     }
 }
 
 /// Where a device is reached, and how many addresses more it has or had.
-pub(super) fn address(row: &DeviceRow) -> String {
+pub fn address(row: &DeviceRow) -> String {
     let several = |first: &str, all: usize| match all {
         0 | 1 => first.to_owned(),
         n => format!("{first} +{}", n - 1),
@@ -53,7 +53,7 @@ pub(super) fn address(row: &DeviceRow) -> String {
 }
 
 /// What a wire is called: its label with its kind.
-pub(super) fn wire_name(wire: &WireRow) -> String {
+pub fn wire_name(wire: &WireRow) -> String {
     let kind = match wire.kind {
         "can" => "CAN bus",
         "line" => "NMEA 0183 line",
@@ -66,7 +66,7 @@ pub(super) fn wire_name(wire: &WireRow) -> String {
 }
 
 /// A name from the catalogue in words: `heading-jump` becomes `heading jump`.
-pub(super) fn in_words(name: &str) -> String {
+pub fn in_words(name: &str) -> String {
     name.replace('-', " ")
 }
 

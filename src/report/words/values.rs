@@ -22,7 +22,7 @@ fn unit(quantity: &str) -> Option<&'static str> {
 ///
 /// Places are rounded to a tenth of a degree (about 6 nautical miles): enough to see that a position makes sense, and
 /// a pasted report gives no fishing spot away.
-pub(super) fn last(quantity: &str, value: &Value) -> String {
+pub fn last(quantity: &str, value: &Value) -> String {
     match value {
         Value::Number(number) => match (number.as_f64(), unit(quantity)) {
             (Some(x), Some(unit)) => format!("{} {unit}", short(x)),

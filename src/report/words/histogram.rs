@@ -3,14 +3,14 @@
 use crate::report::model::Bin;
 
 /// Cells that are drawn at most; finer histograms are gathered into that many.
-pub(super) const MAX_CELLS: usize = 16;
+pub const MAX_CELLS: usize = 16;
 
 /// From nearly nothing to the fullest bin.
 const BLOCKS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
 
 /// The bins as block characters, from the first to the last that holds anything. A bin that holds one interval among
 /// millions is still seen.
-pub(super) fn draw(bins: &[Bin]) -> String {
+pub fn draw(bins: &[Bin]) -> String {
     let first = bins.iter().position(|bin| bin.count > 0).unwrap_or(bins.len());
     let last = bins.iter().rposition(|bin| bin.count > 0).map_or(first, |at| at + 1);
     let held = bins.get(first..last).unwrap_or_default();

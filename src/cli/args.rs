@@ -83,6 +83,9 @@ pub struct ReportArgs {
     /// What the owner says; weighs its causes
     #[arg(long, value_name = "NAME", value_parser = complaint())]
     pub complaint: Option<&'static str>,
+    /// Call devices by the names of this boat file, and name cables and ports (see docs/boat-file.md)
+    #[arg(long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub boat: Option<PathBuf>,
     /// How to write the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -170,7 +173,8 @@ pub struct LearnArgs {
 #[command(after_help = "\
 Examples:
   leadsman verify --boat boat.toml                         check the plan before anything is mounted
-  leadsman verify console.pcapng bow.log --boat boat.toml  acceptance: hold recordings against the file
+  leadsman verify bow.log --boat boat.toml                 acceptance: hold recordings against it
+  leadsman verify bow.log --boat boat.toml --format html -o sheet.html
 
 Without a recording: ports, plugs, cable lengths, terminators, current and voltage of the backbone,
 suppliers and needs. With recordings also: every device, supply, need, address and limit, with the
@@ -201,6 +205,8 @@ pub enum SheetFormat {
     Json,
     /// For a forum or a ticket
     Markdown,
+    /// A page in one file, to be printed and signed
+    Html,
 }
 
 /// Arguments of `explain`.

@@ -30,7 +30,7 @@ impl Output {
         // A link is followed, so that it stays and what it points to is replaced.
         let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
         if inputs.iter().any(|input| fs::canonicalize(input).is_ok_and(|input| input == target)) {
-            return Err(Error::Usage(format!("{name} is one of the recordings; it would be lost")));
+            return Err(Error::Usage(format!("{name} is one of the inputs; it would be lost")));
         }
         match fs::metadata(&target) {
             Ok(there) if there.is_dir() => {

@@ -5,3 +5,4 @@
 mod desk;
 mod learn;
 mod mistakes;
+mod program;

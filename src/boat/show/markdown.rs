@@ -2,7 +2,7 @@
 
 use super::words;
 use crate::boat::sheet::{Row, Sheet, Standing};
-use crate::report::escape::plain;
+use crate::report::escape::markdown as safe;
 use crate::report::figures::{count, duration};
 use std::io;
 
@@ -57,33 +57,4 @@ fn table(out: &mut dyn io::Write, standing: Standing, rows: &[&Row]) -> io::Resu
         }
     }
     Ok(())
-}
-
-/// Text that stays text: no control characters, no Markdown and no HTML.
-fn safe(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in plain(text).chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            // A mention or an address would become a link by itself.
-            '@' => out.push_str("&#64;"),
-            '\\' | '`' | '*' | '_' | '[' | ']' | '#' | '|' | '~' | '!' | '$' => out.extend(['\\', c]),
-            _ => out.push(c),
-        }
-    }
-    out.replace("://", ":&#47;/")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::safe;
-
-    #[test]
-    fn nothing_is_obeyed() {
-        assert_eq!(safe("GH-2 at 35"), "GH-2 at 35");
-        assert_eq!(safe("<b>|*x*|\u{1b}[0m"), "&lt;b&gt;\\|\\*x\\*\\|\\\\u{1b}\\[0m");
-        assert_eq!(safe("![a](http://b)"), "\\!\\[a\\](http:&#47;/b)");
-    }
 }

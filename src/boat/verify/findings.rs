@@ -2,7 +2,7 @@
 
 use super::Held;
 use crate::boat::sheet::{Row, Topic};
-use crate::report::model::Severity;
+use crate::report::model::{FindingRow, Severity};
 
 pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
     let faults = held.report.findings.iter().filter(|finding| finding.severity == Severity::Fault);
@@ -19,7 +19,7 @@ pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
             Row::new(Topic::Finding, subject, format!("no {}", finding.kind))
                 .words("none", &finding.summary)
                 .judged(false)
-                .note(finding.checks.first().cloned().unwrap_or_default())
+                .note(note(held, finding))
         })
         .collect();
     if rows.is_empty() {
@@ -30,4 +30,12 @@ pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
         ];
     }
     rows
+}
+
+/// The finding that it follows from, else what to check first.
+fn note(held: &Held<'_>, finding: &FindingRow) -> String {
+    match finding.follows_from.and_then(|root| held.report.findings.get(root)) {
+        Some(root) => format!("It follows from another: {}", root.summary),
+        None => finding.checks.first().cloned().unwrap_or_default(),
+    }
 }

@@ -1,7 +1,7 @@
 //! `leadsman verify`: a boat against its boat file.
 
 use crate::boat::sheet::Sheet;
-use crate::boat::show::{json, markdown, text};
+use crate::boat::show::{html, json, markdown, text};
 use crate::boat::{self, Boat};
 use crate::cli::args::{SheetFormat, VerifyArgs};
 use crate::cli::exit::{Error, Exit};
@@ -21,6 +21,7 @@ pub(in crate::cli) fn run(args: &VerifyArgs) -> Result<Exit, Error> {
         SheetFormat::Text => text::write(&sheet, width, colour, out),
         SheetFormat::Json => json::write(&sheet, out),
         SheetFormat::Markdown => markdown::write(&sheet, out),
+        SheetFormat::Html => html::write(&sheet, out),
     });
     match written {
         // The reader has seen enough; the status still tells what was found.
@@ -38,12 +39,13 @@ fn sheet(args: &VerifyArgs, boat: &Boat) -> Result<Sheet, Error> {
         return Err(Error::Usage(String::from("standard input (-) can be read only once")));
     }
     let options = Options { names: boat.names(), ..Options::default() };
-    let report = {
+    let mut report = {
         let mut bar = Bar::new();
         survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
     };
     if report.recordings.iter().all(|recording| recording.frames == 0) {
         return Err(Error::NothingHeard(args.recordings.join(", ")));
     }
+    boat::advise(boat, &mut report);
     Ok(boat::verify(boat, &report))
 }

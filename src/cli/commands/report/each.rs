@@ -32,6 +32,11 @@ pub(super) fn run(args: &ReportArgs) -> Result<Exit, Error> {
             "of many recordings there are lines: take --format text or json, or one recording at a time",
         )));
     }
+    if args.boat.is_some() {
+        return Err(Error::Usage(String::from(
+            "--boat names the devices of one boat: take the recordings of one boat at a time",
+        )));
+    }
     let paths = found(&args.recordings, args.tables.as_deref())?;
     let mut tables = args.tables.as_deref().map(Tables::open).transpose()?;
     let output = Output::open(args.output.as_deref(), &paths)?;

@@ -3,6 +3,7 @@
 mod each;
 mod tables;
 
+use crate::boat::{self, Boat};
 use crate::cli::args::{Format, ReportArgs};
 use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
@@ -23,12 +24,20 @@ pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     if args.each || args.recordings.iter().any(|path| Path::new(path).is_dir()) {
         return each::run(args);
     }
+    let boat = args.boat.as_deref().map(boat::load).transpose()?;
     let tables = args.tables.as_deref().map(Tables::open).transpose()?;
-    let output = Output::open(args.output.as_deref(), &args.recordings)?;
-    let report = {
+    let boat_file = args.boat.iter().map(|path| path.display().to_string());
+    let inputs: Vec<String> = args.recordings.iter().cloned().chain(boat_file).collect();
+    let output = Output::open(args.output.as_deref(), &inputs)?;
+    let names = boat.as_ref().map(Boat::names).unwrap_or_default();
+    let options = Options { names, ..options(args) };
+    let mut report = {
         let mut bar = Bar::new();
-        survey::report(&args.recordings, &options(args), &mut |progress| bar.show(progress))?
+        survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
     };
+    if let Some(boat) = &boat {
+        boat::advise(boat, &mut report);
+    }
     if let Some(mut tables) = tables {
         tables.write(args.recordings.first().map_or("", String::as_str), &report)?;
     }

@@ -23,5 +23,7 @@ pub mod report;
 
 pub mod survey;
 
+pub mod scrub;
+
 pub mod cli;
 pub mod demo;

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `report::model` stands before `findings`: severity and the value of a number are words that they share with the
 /// report. The rest of `report` comes after them.
-const ORDER: [&str; 12] = [
+const ORDER: [&str; 13] = [
     "time",
     "units",
     "recording",
@@ -22,6 +22,7 @@ const ORDER: [&str; 12] = [
     "complaints",
     "report",
     "survey",
+    "scrub",
     "cli",
 ];
 

@@ -25,6 +25,25 @@ fn coordinate(number: &[u8], side: &[u8], [plus, minus]: [u8; 2]) -> Option<f64>
     }
 }
 
+/// A number this near to the anchor's latitude or longitude may be one of its neighbours', degrees.
+const NEAR_DEG: f64 = 0.5;
+
+/// Whether a number in a field for something else looks like a coordinate of these waters: degrees with five decimals and
+/// more, or degrees and minutes run together with three and more.
+pub(super) fn resembles(text: &[u8], at: Place) -> bool {
+    let decimals = text.iter().rev().position(|b| *b == b'.').unwrap_or(0);
+    if decimals < 3 {
+        return false;
+    }
+    let Some(number) = str::from_utf8(text).ok().and_then(|text| text.parse::<f64>().ok()) else {
+        return false;
+    };
+    let number = number.abs();
+    let degrees = (number / 100.0).floor();
+    let near = |deg: f64| [at.lat_deg, at.lon_deg].iter().any(|of| (of.abs() - deg).abs() < NEAR_DEG);
+    (decimals >= 5 && near(number)) || (number >= 100.0 && near(degrees + (number - degrees * 100.0) / 60.0))
+}
+
 /// Writes a coordinate over a number and its letter: as long as before, with the decimals that there is room for.
 /// `width` is how many digits the standard gives the degrees.
 pub(super) fn write(deg: f64, number: &mut [u8], side: &mut [u8], [plus, minus]: [u8; 2], width: usize) {

@@ -127,7 +127,12 @@ impl Content {
 
     fn field(&mut self, act: Act, part: &mut [u8]) {
         match act {
-            Act::Number => keep_if(part, is_number),
+            Act::Number => {
+                let place = self.places.anchor.map(|anchor| anchor.old);
+                keep_if(part, |text| {
+                    is_number(text) && !place.is_some_and(|at| coordinate::resembles(text, at))
+                });
+            }
             Act::Letter => keep_if(part, |text| matches!(text, [b] if b.is_ascii_alphabetic())),
             Act::Letters => keep_if(part, |text| {
                 text.len() <= 8 && text.iter().all(|b| b.is_ascii_uppercase() || matches!(b, b'1' | b'2'))

@@ -96,6 +96,7 @@ impl Content {
     #[must_use]
     pub fn new(key: Key, options: ContentOptions) -> Self {
         let shift_us = shift_us(options.shift_weeks);
+        let options = ContentOptions { shift_weeks: shift_us / (WEEK * DAY_US), ..options };
         Self {
             keyed: Keyed::new(key),
             options,

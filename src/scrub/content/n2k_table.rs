@@ -59,7 +59,8 @@ use Act::{
 #[rustfmt::skip]
 pub(super) const fn fields(pgn: u32) -> Option<&'static [Field]> {
     Some(match pgn {
-        59_392 | 60_416 => &[(0, Keep(64))],
+        59_392 => &[(0, Keep(16)), (32, Keep(32))],
+        60_416 => &[(0, Keep(64))],
         59_904 => &[(0, Keep(24))],
         // Data of a message that could not be put together.
         60_160 => &[(0, Keep(8))],

@@ -17,6 +17,10 @@ const TANGENT_CHANGE: (f64, f64) = (0.05, 0.1);
 /// The new anchor lies at least so far away in longitude, degrees; the second when the first cannot be had.
 const APART_DEG: [f64; 2] = [10.0, 3.0];
 
+/// No boat is nearer to a pole than this, degrees. There latitude alone would tell the place, so that such a one (rubbish
+/// of a receiver that has no fix yet) is no anchor.
+const MAX_ANCHOR_DEG: f64 = 85.0;
+
 /// Latitudes that are tried.
 const TRIES: u8 = 24;
 
@@ -75,6 +79,10 @@ impl Places {
         static WGS84: LazyLock<Geodesic> = LazyLock::new(Geodesic::wgs84);
         if place.lat_deg == 0.0 && place.lon_deg == 0.0 {
             return place;
+        }
+        if self.anchor.is_none() && place.lat_deg.abs() > MAX_ANCHOR_DEG {
+            let turn = 360.0 * keyed.fraction(Domain::Place, b"pole");
+            return Place { lon_deg: wrap_180(place.lon_deg + turn), ..place };
         }
         let shift_us = self.shift_us;
         let anchor = *self

@@ -135,9 +135,9 @@ proptest! {
         for (a, a_new) in &track {
             for (b, b_new) in &track {
                 let ((before, from), (after, to)) = (a.to(*b), a_new.to(*b_new));
-                prop_assert!((before - after).abs() < 0.03, "{before} m became {after} m");
+                prop_assert!((before - after).abs() < 0.022, "{before} m became {after} m");
                 if before > 500.0 {
-                    prop_assert!(crate::units::wrap_180(from - to).abs() < 0.1, "{from} became {to}");
+                    prop_assert!(crate::units::wrap_180(from - to).abs() < 0.05, "{from} became {to}");
                 }
             }
             let ((_, from), (_, to)) = (track[0].0.to(*a), track[0].1.to(*a_new));

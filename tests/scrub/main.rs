@@ -9,5 +9,8 @@
 
 mod ais;
 mod identities;
+mod leftovers;
 mod messages;
+mod secrets;
 mod unknown;
+mod walk;

@@ -160,14 +160,17 @@ impl Content {
         }
         self.said.identity("makers of sentences", self.keyed.number(Domain::SentenceMaker, name.as_bytes()));
         let (maker, rest) = name.get(1..).and_then(|name| name.split_at_checked(3)).unwrap_or_default();
-        let value =
-            maker.bytes().fold(0, |sum, b| sum * 36 + u64::from(char::from(b).to_digit(36).unwrap_or(0)));
-        let mut value = self.keyed.permuted(Domain::SentenceMaker, value, 36 * 36 * 36);
+        // Letters become letters; a maker with a digit is an oddity and may get any.
+        let letters_only = maker.bytes().all(|b| b.is_ascii_uppercase());
+        let (base, first) = if letters_only { (26, 10) } else { (36, 0) };
+        let digit = |b: u8| u64::from(char::from(b).to_digit(36).unwrap_or(0)).saturating_sub(first);
+        let value = maker.bytes().fold(0, |sum, b| sum * base + digit(b));
+        let mut value = self.keyed.permuted(Domain::SentenceMaker, value, base.pow(3));
         let mut letters = [b'0'; 3];
         for letter in letters.iter_mut().rev() {
-            let digit = char::from_digit((value % 36) as u32, 36).unwrap_or('0');
+            let digit = char::from_digit((value % base + first) as u32, 36).unwrap_or('0');
             *letter = digit.to_ascii_uppercase() as u8;
-            value /= 36;
+            value /= base;
         }
         let rest = self.keyed.pseudonym(TextKind::Maker, rest.as_bytes());
         let text = [b"P".as_slice(), &letters, &rest].concat();

@@ -20,6 +20,7 @@ pub fn run(args: &Args) -> Result<Exit, Error> {
     match &args.command {
         Command::Report(args) => commands::report::run(args),
         Command::Explain(args) => commands::explain::run(args),
+        Command::Scrub(args) => commands::scrub::run(args),
         Command::Demo(args) => commands::demo::run(args),
         Command::Completions(args) => commands::completions::run(args),
         Command::Manual(args) => commands::manual::run(args),

@@ -5,3 +5,4 @@ pub(super) mod demo;
 pub(super) mod explain;
 pub(super) mod manual;
 pub(super) mod report;
+pub(super) mod scrub;

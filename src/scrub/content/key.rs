@@ -12,6 +12,21 @@ const ROUNDS: u8 = 6;
 #[derive(Clone, PartialEq, Eq)]
 pub struct Key(pub [u8; 32]);
 
+/// Weeks that a shift takes at least, and how many different shifts there are: within a year, so that a model of the
+/// earth's magnetic field still holds.
+const LEAST_WEEKS: i64 = 4;
+const SHIFTS: i64 = 40;
+
+impl Key {
+    /// How many weeks times are shifted by with this key.
+    #[must_use]
+    pub fn weeks(&self) -> i64 {
+        let hash = blake3::keyed_hash(&self.0, b"weeks");
+        let number = hash.as_bytes().first_chunk().map_or(0, |bytes| u32::from_le_bytes(*bytes));
+        LEAST_WEEKS + i64::from(number) % SHIFTS
+    }
+}
+
 impl std::fmt::Debug for Key {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str("Key(secret)")

@@ -181,3 +181,32 @@ fn dates_are_shifted_by_weeks() {
     content.n2k(126_992, 1, Some(DAY), &mut none);
     assert_eq!(none, [0xFF; 8]);
 }
+
+/// The lengths, azimuths and declinations of other libraries (PyPI geographiclib 2.1; pygeomag 1.1.0 with WMM2025,
+/// 2026-05-09), for three places and where one key moves them.
+#[test]
+fn other_libraries_see_the_same_shape_and_variation() {
+    let mut content = content(1);
+    let moved = [(543_233_000, 101_394_000), (544_233_000, 105_394_000), (540_000_000, 95_000_000)].map(
+        |at: (i32, i32)| {
+            let mut message = [at.0.to_le_bytes(), at.1.to_le_bytes()].concat();
+            content.n2k(129_025, 1, Some(DAY), &mut message);
+            let (lat, lon) = message.split_at(4);
+            [lat, lon].map(|raw| i32::from_le_bytes(raw.try_into().unwrap()))
+        },
+    );
+    assert_eq!(
+        moved,
+        [[556_836_418, -993_863_029], [557_835_850, -989_724_826], [553_603_271, -1_000_474_450]]
+    );
+    let at = moved.map(|[lat, lon]| Place::new(f64::from(lat) / 1e7, f64::from(lon) / 1e7).unwrap());
+    // Before: 28277.983, 55130.610 and 82573.789 m; 66.6567, -130.4885 and -124.3694 degrees.
+    for (from, to, metres, azimuth) in
+        [(0, 1, 28_277.978, 66.6567), (0, 2, 55_130.607, -130.4885), (1, 2, 82_573.782, -124.3526)]
+    {
+        let (got, towards) = at[from].to(at[to]);
+        assert!((got - metres).abs() < 0.001 && wrap_180(towards - azimuth).abs() < 1e-4, "{got} {towards}");
+    }
+    // Before: 4.3339 degrees.
+    assert!((at[0].declination_deg(DAY).unwrap() - 4.3339).abs() < 0.01);
+}

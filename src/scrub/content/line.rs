@@ -51,10 +51,13 @@ impl Content {
     /// A good checksum is made good again, a bad one stays bad, a garbled line stays garbled.
     pub fn sentence(&mut self, time: Option<Time>, line: &mut [u8]) {
         let old = line.to_vec();
-        let Ok(sentence) = Sentence::parse(&old) else {
-            self.said.garbled += 1;
-            garble(&old, line);
-            return;
+        let sentence = match Sentence::parse(&old) {
+            Ok(sentence) => sentence,
+            Err(fault) => {
+                self.said.garbled += u64::from(fault.is_garbled());
+                garble(&old, line);
+                return;
+            }
         };
         let start = old.iter().position(|b| matches!(b, b'$' | b'!')).unwrap_or(0);
         let star = old.iter().position(|b| *b == b'*');

@@ -95,3 +95,81 @@ fn fragments_without_forerunner_and_damaged_armour_say_nothing() {
     let payload = other.split(',').nth(5).unwrap();
     assert!(payload.starts_with('8') && payload[7..].bytes().all(|b| b == b'0'), "binary data: {other}");
 }
+
+/// A VDM of these numbers and widths; source of the layouts: ITU-R M.1371-5 annex 8.
+fn vdm(numbers: &[(i64, usize)]) -> String {
+    let mut bits: Vec<u8> = numbers
+        .iter()
+        .flat_map(|(value, width)| (0..*width).rev().map(move |n| (value >> n & 1) as u8))
+        .collect();
+    let fill = (6 - bits.len() % 6) % 6;
+    bits.resize(bits.len() + fill, 0);
+    let payload: String = bits
+        .chunks(6)
+        .map(|six| six.iter().fold(0, |all, bit| all << 1 | bit))
+        .map(|six| char::from(if six < 40 { six + 48 } else { six + 56 }))
+        .collect();
+    format!("!AIVDM,1,1,,A,{payload},{fill}")
+}
+
+/// The number at these bits of a VDM's payload, signed.
+fn bits(line: &[u8], at: usize, width: usize) -> i64 {
+    let payload = line.split(|b| *b == b',').nth(5).unwrap();
+    let bit = |n: usize| {
+        let six = payload[n / 6];
+        i64::from((if six < 96 { six - 48 } else { six - 56 }) >> (5 - n % 6) & 1)
+    };
+    (at + 1..at + width).fold(-bit(at), |all, n| all << 1 | bit(n))
+}
+
+/// Aircraft, aids to navigation and long-range reports are not decoded by a report, but their places move too.
+#[test]
+fn places_of_other_types_move_as_far() {
+    let mut content = content(3);
+    let head = |kind| [(kind, 6), (0, 2), (211_000_113, 30)];
+    let (lon, lat) = (6_083_640, 32_593_980);
+    let aircraft = vdm(&[
+        &head(9)[..],
+        &[(120, 12), (90, 10), (1, 1), (lon, 28), (lat, 27), (900, 12), (30, 6), (0, 34)],
+    ]
+    .concat());
+    let name: Vec<(i64, usize)> = b"REEF LIGHT@@@@@@@@@@".iter().map(|b| (i64::from(b & 63), 6)).collect();
+    let aid = vdm(&[
+        &head(21)[..],
+        &[(5, 5)],
+        &name,
+        &[(0, 1), (lon, 28), (lat, 27), (0, 30), (1, 4), (30, 6), (0, 14)],
+    ]
+    .concat());
+    let long =
+        vdm(&[&head(27)[..], &[(0, 2), (0, 4), (lon / 1000, 18), (lat / 1000, 17), (9, 6), (90, 9), (0, 2)]]
+            .concat());
+    for (line, at, widths, per_degree, name) in [
+        (aircraft, 61, (28, 27), 600_000.0, None),
+        (aid, 164, (28, 27), 600_000.0, Some(43)),
+        (long, 44, (18, 17), 600.0, None),
+    ] {
+        let old = line.as_bytes();
+        let mut new = old.to_vec();
+        content.sentence(Some(DAY), &mut new);
+        let place = |line: &[u8]| {
+            let lon = bits(line, at, widths.0) as f64 / per_degree;
+            leadsman::units::Place::new(bits(line, at + widths.0, widths.1) as f64 / per_degree, lon).unwrap()
+        };
+        assert!(place(old).to(place(new.as_slice())).0 > 1e5, "{line}");
+        let anchor = content.anchor().unwrap();
+        // All three lie at the anchor, as far as their steps tell.
+        assert!(anchor.new.to(place(&new)).0 < 400.0, "{line}");
+        assert_eq!(bits(old, 0, 8), bits(&new, 0, 8));
+        assert_ne!(bits(old, 8, 30), bits(&new, 8, 30));
+        if let Some(name) = name {
+            assert_ne!(bits(old, name, 60), bits(&new, name, 60));
+        }
+    }
+    // "Not available" stays.
+    let mut none =
+        vdm(&[&head(27)[..], &[(0, 6), (108_600, 18), (54_600, 17), (63, 6), (511, 9), (0, 2)]].concat())
+            .into_bytes();
+    content.sentence(Some(DAY), &mut none);
+    assert_eq!((bits(&none, 44, 18), bits(&none, 62, 17)), (108_600, 54_600));
+}

@@ -181,3 +181,72 @@ fn dates_are_shifted_by_weeks() {
     content.n2k(126_992, 1, Some(DAY), &mut none);
     assert_eq!(none, [0xFF; 8]);
 }
+
+/// The lengths, azimuths and declinations of other libraries (PyPI geographiclib 2.1; pygeomag 1.1.0 with WMM2025,
+/// 2026-05-09), for three places and where one key moves them.
+#[test]
+fn other_libraries_see_the_same_shape_and_variation() {
+    let mut content = content(1);
+    let moved = [(543_233_000, 101_394_000), (544_233_000, 105_394_000), (540_000_000, 95_000_000)].map(
+        |at: (i32, i32)| {
+            let mut message = [at.0.to_le_bytes(), at.1.to_le_bytes()].concat();
+            content.n2k(129_025, 1, Some(DAY), &mut message);
+            let (lat, lon) = message.split_at(4);
+            [lat, lon].map(|raw| i32::from_le_bytes(raw.try_into().unwrap()))
+        },
+    );
+    assert_eq!(
+        moved,
+        [[556_836_418, -993_863_029], [557_835_850, -989_724_826], [553_603_271, -1_000_474_450]]
+    );
+    let at = moved.map(|[lat, lon]| Place::new(f64::from(lat) / 1e7, f64::from(lon) / 1e7).unwrap());
+    // Before: 28277.983, 55130.610 and 82573.789 m; 66.6567, -130.4885 and -124.3694 degrees.
+    for (from, to, metres, azimuth) in
+        [(0, 1, 28_277.978, 66.6567), (0, 2, 55_130.607, -130.4885), (1, 2, 82_573.782, -124.3526)]
+    {
+        let (got, towards) = at[from].to(at[to]);
+        assert!((got - metres).abs() < 0.001 && wrap_180(towards - azimuth).abs() < 1e-4, "{got} {towards}");
+    }
+    // Before: 4.3339 degrees.
+    assert!((at[0].declination_deg(DAY).unwrap() - 4.3339).abs() < 0.01);
+}
+
+/// Sentences that a report reads by types of their own.
+#[test]
+fn targets_alerts_and_heartbeats_keep_their_numbers() {
+    let mut content = content(1);
+    let mut scrub = |line: &str| {
+        let mut line = line.as_bytes().to_vec();
+        content.sentence(Some(DAY), &mut line);
+        line
+    };
+    let line = "$RATTM,11,11.4,13.6,T,7.0,20.0,T,0.1,-3.0,N,Gull,T,,063000.00,M";
+    let new = scrub(line);
+    let [a, b] =
+        [line.as_bytes(), &new].map(|l| nmea0183::Target::read(&Sentence::parse(l).unwrap()).unwrap());
+    assert!(a.name != b.name && a.name.len() == b.name.len());
+    assert_eq!(nmea0183::Target { name: "", ..a }, nmea0183::Target { name: "", ..b });
+    for line in ["$IIHBT,60.0,A,7", "$IIALC,01,01,00,2,,192,1,3,,194,,1"] {
+        let new = scrub(line);
+        let [a, b] =
+            [line.as_bytes(), &new].map(|l| nmea0183::SystemMessage::read(&Sentence::parse(l).unwrap()));
+        assert_eq!(format!("{a:?}"), format!("{b:?}"));
+        assert_eq!(line.as_bytes(), new);
+    }
+    let line = "$VRALF,1,1,0,063000.00,B,W,V,ABC,192,1,3,0,Gull ashore";
+    let new = scrub(line);
+    let [a, b] =
+        [line.as_bytes(), &new].map(|l| match nmea0183::SystemMessage::read(&Sentence::parse(l).unwrap()) {
+            Some(nmea0183::SystemMessage::Alert(alert)) => {
+                (alert.id, alert.instance, alert.active, alert.acknowledged)
+            }
+            other => panic!("{other:?}"),
+        });
+    assert_eq!(a, b);
+    assert!(!String::from_utf8(new).unwrap().contains("ABC"));
+    let mut new = scrub("$IISRP,,001BC5010203,192.168.1.7");
+    new.retain(|b| !b.is_ascii_hexdigit());
+    assert_eq!(new, b"$IISRP,,,xxxxxxxxxxx");
+    assert_eq!(scrub("$GPDTM,W84,,0.0,N,0.0,E,0.0,W84"), b"$GPDTM,W84,,0.0,N,0.0,E,0.0,W84");
+    assert_eq!(scrub("$GPDTM,ABC,,0.08,N,0.07,E,-47.7,W84"), b"$GPDTM,xxx,,0.00,N,0.00,E,000.0,W84");
+}

@@ -100,6 +100,13 @@ impl Secrets {
         }
     }
 
+    /// A text that has a letter in it: no number, no hemisphere.
+    fn word(&mut self, text: &str) {
+        if text.bytes().any(|b| b.is_ascii_alphabetic()) {
+            self.text(text);
+        }
+    }
+
     fn number(&mut self, number: Option<u32>) {
         if let Some(number) = number.filter(|number| *number > 99_999) {
             self.numbers.insert(number);
@@ -196,10 +203,10 @@ impl Secrets {
         }
         match sentence.formatter() {
             Some("TXT") => self.text(fields.get(3).unwrap_or(&"")),
-            Some("ALR") => self.text(fields.get(4).unwrap_or(&"")),
-            Some("WPL") => self.text(fields.get(4).unwrap_or(&"")),
+            Some("ALR" | "WPL") => self.text(fields.get(4).unwrap_or(&"")),
             Some("BWC") => self.text(fields.get(11).unwrap_or(&"")),
             Some("TTM") => self.text(fields.get(10).unwrap_or(&"")),
+            Some("RMB" | "RTE") => fields.iter().skip(3).for_each(|text| self.word(text)),
             _ => {}
         }
         if let Some(payload) = payload(&sentence) {

@@ -1,6 +1,6 @@
 //! The secret of one call: everything that is replaced is replaced by it.
 
-use rustc_hash::FxHashMap;
+use std::collections::HashMap;
 
 /// Replacements of numbers that are remembered, so that a busy recording does not work them out anew (about 2 MiB).
 const MAX_REMEMBERED: usize = 65_536;
@@ -78,12 +78,13 @@ impl Domain {
 #[derive(Debug)]
 pub(super) struct Keyed {
     key: Key,
-    given: FxHashMap<(Domain, u64, u64), u64>,
+    /// Its own random key keeps a recording's writer from choosing numbers that collide; it reaches no result.
+    given: HashMap<(Domain, u64, u64), u64>,
 }
 
 impl Keyed {
     pub(super) fn new(key: Key) -> Self {
-        Self { key, given: FxHashMap::default() }
+        Self { key, given: HashMap::new() }
     }
 
     /// Bytes that follow from the key and `data` alone, as many as are asked for.

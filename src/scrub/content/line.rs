@@ -4,7 +4,7 @@ use super::key::Domain;
 use super::line_table::{Act, Line, QUERY, fields};
 use super::n2k::WORLD_DATUMS;
 use super::{Content, TextKind, coordinate};
-use crate::messages::nmea0183::{Address, Checksum, Sentence};
+use crate::messages::nmea0183::{self, Address, Checksum, Sentence};
 use crate::time::{Time, civil, days_from_civil};
 
 /// Longest number that stays, characters. The longest of the standard has 10.
@@ -51,10 +51,13 @@ impl Content {
     /// A good checksum is made good again, a bad one stays bad, a garbled line stays garbled.
     pub fn sentence(&mut self, time: Option<Time>, line: &mut [u8]) {
         let old = line.to_vec();
-        let Ok(sentence) = Sentence::parse(&old) else {
-            self.said.garbled += 1;
-            garble(&old, line);
-            return;
+        let sentence = match Sentence::parse(&old) {
+            Ok(sentence) => sentence,
+            Err(fault) => {
+                self.said.garbled += u64::from(fault.is_garbled());
+                garble(&old, line);
+                return;
+            }
         };
         let start = old.iter().position(|b| matches!(b, b'$' | b'!')).unwrap_or(0);
         let star = old.iter().position(|b| *b == b'*');
@@ -270,8 +273,11 @@ impl Content {
     /// A name keeps the words that say what is measured, and its number.
     fn transducer_name(&mut self, part: &mut [u8]) {
         let old = part.to_ascii_uppercase();
-        let digits = old.iter().rev().take_while(|b| b.is_ascii_digit()).count().min(3);
+        // Its number is kept where the decoder takes it for an instance.
+        let digits = old.iter().rev().take_while(|b| b.is_ascii_digit()).count();
         let stem = old.len() - digits;
+        let instance = old.get(stem..).and_then(number).is_some_and(|n| n <= u64::from(u8::MAX));
+        let stem = if instance { stem } else { old.len() };
         let (stem, _) = old.split_at_checked(stem).unwrap_or_default();
         let plain = stem.trim_ascii().strip_suffix(b"#").unwrap_or(stem.trim_ascii());
         let plain = plain.strip_suffix(b"_").unwrap_or(plain);
@@ -337,11 +343,13 @@ fn garble(old: &[u8], new: &mut [u8]) {
     if Sentence::parse(new).err() == fault {
         return;
     }
-    // By chance it is whole now, or it was for a reason that only its letters told: an illegal byte is garbled too.
-    for byte in new.iter_mut().skip_while(|b| !matches!(b, b'$' | b'!')).skip(1) {
-        if !byte.is_ascii_whitespace() {
-            *byte = 0x7F;
-        }
+    // By chance it is whole now, or it was broken for a reason that only its letters told. A byte that is no character is
+    // garbled too; and what was no damaged sentence becomes mere text.
+    let garbled = fault.is_none_or(nmea0183::Fault::is_garbled);
+    let head = if garbled { new.iter().position(|b| matches!(b, b'$' | b'!' | b'\\')) } else { None };
+    let from = head.map_or(0, |head| head + 1);
+    for byte in new.iter_mut().skip(from).filter(|b| !b.is_ascii_whitespace()) {
+        *byte = if garbled { 0x7F } else { BLANK };
     }
 }
 

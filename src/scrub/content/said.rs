@@ -1,7 +1,6 @@
 //! What was replaced and blanked, for the closing words; and what no copy can hide.
 
-use rustc_hash::FxHashSet;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 /// Different identities that are counted; one more and the count is "at least".
 const MAX_COUNTED: usize = 65_536;
@@ -23,6 +22,9 @@ pub const NOT_HIDDEN: &[&str] = &[
     "Which kinds of device there are, how they are connected, what they send and how often; private network addresses.",
 ];
 
+/// Characters of an unknown sentence's address that are named; a talker's has five.
+const MAX_NAME: usize = 12;
+
 /// Counts of one copy.
 #[derive(Debug, Clone, Default)]
 pub struct Said {
@@ -36,7 +38,8 @@ pub struct Said {
     pub identities: BTreeMap<&'static str, u64>,
     pgns: BTreeMap<u32, u64>,
     sentences: BTreeMap<String, u64>,
-    seen: FxHashSet<(&'static str, u64)>,
+    /// Its own random key keeps a recording's writer from choosing values that collide.
+    seen: HashSet<(&'static str, u64)>,
 }
 
 impl Said {
@@ -56,6 +59,7 @@ impl Said {
 
     pub(super) fn blanked_sentence(&mut self, name: &str) {
         self.blanked += 1;
+        let name = name.get(..MAX_NAME).unwrap_or(name);
         if let Some(count) = self.sentences.get_mut(name) {
             *count += 1;
         } else if self.sentences.len() < MAX_NAMED {
@@ -70,7 +74,8 @@ impl Said {
         if self.places > 0 {
             lines.push(format!("{} positions moved, all by the same rule", self.places));
         }
-        lines.extend(self.identities.iter().map(|(kind, count)| format!("{count} {kind}")));
+        let least = if self.seen.len() < MAX_COUNTED { "" } else { "at least " };
+        lines.extend(self.identities.iter().map(|(kind, count)| format!("{least}{count} {kind}")));
         lines
     }
 

@@ -73,7 +73,7 @@ fn same_but_for_places(before: &[Reading], after: &[Reading]) -> Result<(), Test
 proptest! {
     /// Any bytes: what the decoder reads of them is the same before and after, places apart.
     #[test]
-    fn n2k_readings_stay(pgn in prop::sample::select(n2k::PGNS), message in prop::collection::vec(any::<u8>(), 0..80)) {
+    fn n2k_readings_stay(pgn in prop::sample::select(n2k::PGNS), message in prop_oneof![prop::collection::vec(any::<u8>(), 0..80), prop::collection::vec(any::<u8>(), 200..600)]) {
         let new = n2k_of(&mut content(1), pgn.pgn, &message);
         same_but_for_places(&readings_n2k(pgn.pgn, &message), &readings_n2k(pgn.pgn, &new))?;
     }

@@ -63,7 +63,7 @@ fn nothing_left(recording: &str, at_least: usize) {
 }
 
 /// The demo recordings.
-fn captures() -> Vec<String> {
+pub(crate) fn captures() -> Vec<String> {
     let captures = format!("{}/captures", env!("CARGO_MANIFEST_DIR"));
     let paths = fs::read_dir(captures).unwrap().map(|file| file.unwrap().path());
     let paths: Vec<String> = paths
@@ -75,7 +75,7 @@ fn captures() -> Vec<String> {
 }
 
 /// A log of every message that the golden rows hold: routes, AIS of all kinds, product information, texts.
-fn bus_with_everything(dir: &tempfile::TempDir) -> PathBuf {
+pub(crate) fn bus_with_everything(dir: &tempfile::TempDir) -> PathBuf {
     let path = dir.path().join("everything.log");
     let mut log = File::create(&path).unwrap();
     let mut at = 0;
@@ -106,7 +106,7 @@ const NAMED: [&str; 12] = [
 ];
 
 /// A log of every sentence that the golden rows hold, AIS too, and of those with names.
-fn line_with_everything(dir: &tempfile::TempDir) -> PathBuf {
+pub(crate) fn line_with_everything(dir: &tempfile::TempDir) -> PathBuf {
     let path = dir.path().join("everything.txt");
     let mut log = File::create(&path).unwrap();
     let lines = rows(include_str!("../golden/golden_0183.jsonl"));

@@ -8,6 +8,7 @@
 )]
 
 mod ais;
+mod copies;
 mod identities;
 mod leftovers;
 mod messages;

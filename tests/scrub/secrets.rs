@@ -253,9 +253,9 @@ impl Secrets {
     pub(crate) fn found_in(&self, path: &str) -> Vec<String> {
         let mut search = Search::new(self);
         walk(path, &mut |piece| search.piece(piece));
-        // Names and such in file headers, comments and options too. A version such as 1.00 stands in any time stamp;
+        // Names and such in file headers, comments and options too. A version such as 1.00 or seven digits stand in any time stamp;
         // pieces of messages are searched for it above.
-        let telling = |text: &&Vec<u8>| text.len() > 6 || text.iter().any(u8::is_ascii_alphabetic);
+        let telling = |text: &&Vec<u8>| text.len() > 8 || text.iter().any(u8::is_ascii_alphabetic);
         let texts = self.texts.iter().map(|(n, texts)| (*n, texts.iter().filter(telling).cloned().collect()));
         let telling = Self { texts: texts.collect(), ..Self::default() };
         telling.search_texts(&whole(path), &mut search.found);

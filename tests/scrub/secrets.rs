@@ -78,7 +78,9 @@ impl Secrets {
                         || v4.is_multicast()
                         || v4.octets()[0] == 0
                         || v4.octets()[0] >= 240
-                        || v4.is_link_local();
+                        || v4.is_link_local()
+                        || v4.is_documentation()
+                        || matches!(v4.octets(), [192, 0, 0, _]);
                     if !special {
                         self.bytes.entry(4).or_default().insert(v4.octets().to_vec());
                         self.text(&v4.to_string());
@@ -196,9 +198,9 @@ impl Secrets {
         nmea0183::decode(&sentence, &mut readings);
         self.readings(&readings);
         let fields: Vec<&str> = sentence.fields().collect();
-        for pair in fields.windows(2) {
-            if pair[0].len() >= 7 && pair[0].contains('.') && matches!(pair[1], "N" | "S" | "E" | "W") {
-                self.text(pair[0]);
+        for place in fields.windows(4) {
+            if matches!(place[1], "N" | "S") && matches!(place[3], "E" | "W") {
+                [place[0], place[2]].iter().filter(|text| text.len() >= 7).for_each(|text| self.text(text));
             }
         }
         match sentence.formatter() {

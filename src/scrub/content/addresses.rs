@@ -59,7 +59,7 @@ impl Keyed {
             *ip = [a, b, third as u8, d];
             return true;
         }
-        if !is_public([a, b]) {
+        if !is_public([a, b]) || is_special_block([a, b, c]) {
             return false;
         }
         let mut head = u64::from(u16::from_be_bytes([a, b]));
@@ -156,12 +156,11 @@ fn put(ip: &mut [u8; 16], at: usize, bytes: &[u8]) {
 }
 
 /// Whether addresses that begin so are public ones of a single host (IANA IPv4 special-purpose address registry,
-/// RFC 6890; those of which only a part is special count as special).
+/// RFC 6890).
 fn is_public([a, b]: [u8; 2]) -> bool {
     let ip = Ipv4Addr::new(a, b, 1, 1);
     let shared = a == 100 && b & 0xC0 == 64;
     let benchmark = a == 198 && b & 0xFE == 18;
-    let in_part_special = matches!((a, b), (192, 0 | 88) | (198, 51) | (203, 0));
     !(ip.is_private()
         || ip.is_loopback()
         || ip.is_link_local()
@@ -169,8 +168,12 @@ fn is_public([a, b]: [u8; 2]) -> bool {
         || a == 0
         || a >= 240
         || shared
-        || benchmark
-        || in_part_special)
+        || benchmark)
+}
+
+/// Blocks of three bytes that are special though their neighbours are not (same registry): protocols and documentation.
+const fn is_special_block(head: [u8; 3]) -> bool {
+    matches!(head, [192, 0, 0 | 2] | [192, 88, 99] | [198, 51, 100] | [203, 0, 113])
 }
 
 #[cfg(test)]
@@ -246,7 +249,16 @@ mod tests {
             k.ipv4(&mut bytes);
             bytes
         };
-        for stays in ["192.168.1.2", "10.0.0.1", "172.16.3.4", "127.0.0.1", "224.0.0.251", "0.0.0.0"] {
+        for stays in [
+            "192.168.1.2",
+            "10.0.0.1",
+            "172.16.3.4",
+            "127.0.0.1",
+            "224.0.0.251",
+            "0.0.0.0",
+            "203.0.113.5",
+            "192.0.0.9",
+        ] {
             assert_eq!(v4(stays), stays.parse::<Ipv4Addr>().unwrap().octets());
         }
         assert_eq!(v4("255.255.255.255"), [255; 4]);
@@ -255,6 +267,7 @@ mod tests {
         assert_eq!(a[..3], b[..3]);
         assert_eq!(a[..2], c[..2]);
         assert_ne!(a[2], c[2]);
+        assert_ne!(v4("203.0.5.7")[..2], [203, 0], "a neighbour of a special block");
         assert_eq!(v4("169.254.7.9")[..2], [169, 254]);
         assert_ne!(v4("169.254.7.9"), [169, 254, 7, 9]);
         let mut heads: Vec<_> = (0..=u16::MAX).map(u16::to_be_bytes).filter(|h| is_public(*h)).collect();

@@ -69,11 +69,14 @@ impl Place {
         };
         let Some(small) = self.hex else { return set(at, byte) };
         for (at, value) in [(at, byte >> 4), (low, byte & 15)] {
-            set(at, match value {
-                0..=9 => b'0' + value,
-                _ if small => b'a' + value - 10,
-                _ => b'A' + value - 10,
-            });
+            set(
+                at,
+                match value {
+                    0..=9 => b'0' + value,
+                    _ if small => b'a' + value - 10,
+                    _ => b'A' + value - 10,
+                },
+            );
         }
     }
 
@@ -294,7 +297,8 @@ impl Bus {
             if let Some(at) = found {
                 self.drop_session(tape, at);
             }
-            let Some(length) = body.first().map(|length| usize::from(*length)).filter(|n| *n <= MAX_FAST_PACKET)
+            let Some(length) =
+                body.first().map(|length| usize::from(*length)).filter(|n| *n <= MAX_FAST_PACKET)
             else {
                 return false;
             };

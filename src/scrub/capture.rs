@@ -49,7 +49,13 @@ impl Desk {
                 if let Some(rest) = tape.get_mut(mark.at, mark.len) {
                     self.blanked.damaged += mark.len as u64;
                     let keep = match rest {
-                        _ if self.pcapng => if rest.starts_with(&SECTION.to_be_bytes()) { 12 } else { 8 },
+                        _ if self.pcapng => {
+                            if rest.starts_with(&SECTION.to_be_bytes()) {
+                                12
+                            } else {
+                                8
+                            }
+                        }
                         _ if mark.len >= self.pcap_head => self.pcap_head,
                         _ => 0,
                     };
@@ -68,9 +74,8 @@ impl Desk {
         self.pcapng = true;
         let len = block.len().saturating_sub(4);
         let body = block.get_mut(..len).unwrap_or_default();
-        let mut options = |from: usize, keep: &[u16]| {
-            blank_options(body.get_mut(from..).unwrap_or_default(), big, keep)
-        };
+        let mut options =
+            |from: usize, keep: &[u16]| blank_options(body.get_mut(from..).unwrap_or_default(), big, keep);
         self.blanked.remarks += match kind {
             SECTION => options(24, &[]),
             1 => {
@@ -115,7 +120,8 @@ impl Desk {
         let shift = self.content.time_shift_us();
         let Some(field) = tape.get_mut(at + 12, 8).filter(|_| shift != 0) else { return };
         let power = u32::from(resolution & 0x7F);
-        let per_second = if resolution & 0x80 != 0 { 1i128.checked_shl(power) } else { 10i128.checked_pow(power) };
+        let per_second =
+            if resolution & 0x80 != 0 { 1i128.checked_shl(power) } else { 10i128.checked_pow(power) };
         let half = |bytes: &[u8]| {
             let raw: [u8; 4] = bytes.try_into().unwrap_or_default();
             u64::from(if big { u32::from_be_bytes(raw) } else { u32::from_le_bytes(raw) })

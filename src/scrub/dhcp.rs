@@ -45,7 +45,8 @@ fn options(content: &mut Content, options: &mut [u8]) -> u8 {
             continue;
         }
         let from = at + 2;
-        let value = options.get(at + 1).and_then(|len| options.get(from..from + usize::from(*len))).map(<[u8]>::len);
+        let value =
+            options.get(at + 1).and_then(|len| options.get(from..from + usize::from(*len))).map(<[u8]>::len);
         let Some(value) = value.filter(|_| code != 255).map(|len| from..from + len) else {
             // The end, or an option that is longer than what is there.
             at += usize::from(code == 255);

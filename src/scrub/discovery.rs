@@ -59,19 +59,19 @@ fn address(content: &mut Content, bytes: &mut [u8]) {
 const HARMLESS: &[&str] = &["NTS", "MAN", "MX", "CACHE-CONTROL", "BOOTID.UPNP.ORG"];
 
 /// Rewrites an SSDP message: the first line and what the protocol fixes stay, all other values are blanked.
-pub(super) fn ssdp(bytes: &mut [u8]) {
+pub(super) fn ssdp(content: &Content, bytes: &mut [u8]) {
     let starts = [&b"NOTIFY * HTTP/1."[..], b"M-SEARCH * HTTP/1.", b"HTTP/1."];
     for (n, line) in bytes.split_mut(|byte| *byte == b'\n').enumerate() {
         if n == 0 {
-            let known = starts.iter().find(|start| {
-                line.get(..start.len()).is_some_and(|head| head.eq_ignore_ascii_case(start))
-            });
+            let known = starts
+                .iter()
+                .find(|start| line.get(..start.len()).is_some_and(|head| head.eq_ignore_ascii_case(start)));
             let keep = known.map_or(0, |start| start.len() + 1);
-            hide(line.get_mut(keep..).unwrap_or_default());
+            hide(content, line.get_mut(keep..).unwrap_or_default());
             continue;
         }
         let Some(colon) = line.iter().position(|byte| *byte == b':') else {
-            hide(line);
+            hide(content, line);
             continue;
         };
         let (name, value) = line.split_at_mut(colon + 1);
@@ -88,19 +88,21 @@ pub(super) fn ssdp(bytes: &mut [u8]) {
             let short = value.trim_ascii().len() <= 40
                 && value.iter().all(|byte| matches!(byte, b' '..=b'~' | b'\r' | b'\t'));
             if !short {
-                hide(value);
+                hide(content, value);
             }
         } else if !["NT", "ST", "HOST"].iter().any(is) || !plain(value) {
-            hide(value);
+            hide(content, value);
         }
     }
 }
 
-/// Blanks a value; white space stays.
-fn hide(value: &mut [u8]) {
+/// Blanks a value; white space stays. Its first letters are a mark of what it was, so that unlike values stay unlike.
+fn hide(content: &Content, value: &mut [u8]) {
+    let mark = content.mark(value.trim_ascii());
+    let mut letters = mark.iter().map(|byte| b'a' + (byte & 0x0F));
     for byte in value {
         if !byte.is_ascii_whitespace() {
-            *byte = b'x';
+            *byte = letters.next().unwrap_or(b'x');
         }
     }
 }

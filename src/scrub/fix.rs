@@ -130,9 +130,8 @@ mod tests {
     #[test]
     fn sums_stay_what_they_were() {
         // The IPv4 header of the reference sheet: checksum B861.
-        let head = [
-            0x45, 0, 0, 0x73, 0, 0, 0x40, 0, 0x40, 0x11, 0xB8, 0x61, 0xC0, 0xA8, 0, 1, 0xC0, 0xA8, 0, 0xC7,
-        ];
+        let head =
+            [0x45, 0, 0, 0x73, 0, 0, 0x40, 0, 0x40, 0x11, 0xB8, 0x61, 0xC0, 0xA8, 0, 1, 0xC0, 0xA8, 0, 0xC7];
         assert_eq!(seal(&head, 10, 0, true, false), Seal::Right);
         let mut other = head;
         other[15] = 9;

@@ -54,7 +54,8 @@ impl Desk {
             self.ipv6_at(&mut new, 24);
             extensions(&mut new, from);
         }
-        let pseudo = |bytes: &[u8]| sum(bytes.get(addresses.clone()).unwrap_or_default()) + u64::from(ip.protocol);
+        let pseudo =
+            |bytes: &[u8]| sum(bytes.get(addresses.clone()).unwrap_or_default()) + u64::from(ip.protocol);
         let ends = Ends {
             source: ip.source,
             destination: ip.destination,
@@ -138,7 +139,8 @@ impl Desk {
                 });
             }
             Transport::Icmp(_) | Transport::Membership(_) if ends.protocol != 58 => {
-                checksum = Some(Checksum { at: 2, pseudo: 0, seal: seal(&old, 2, 0, whole, false), udp: false });
+                checksum =
+                    Some(Checksum { at: 2, pseudo: 0, seal: seal(&old, 2, 0, whole, false), udp: false });
                 if ends.protocol == 2 { self.igmp(&mut new) } else { self.icmp(&mut new) }
             }
             Transport::Icmp(_) | Transport::Icmp6(_) | Transport::Membership(_) => {
@@ -178,7 +180,7 @@ impl Desk {
         } else if ports.1 == MDNS_PORT || ports.1 == DNS_PORT || ports.0 == DNS_PORT {
             names::rewrite(&mut self.content, payload);
         } else if ports.1 == SSDP_PORT || ports.0 == SSDP_PORT {
-            discovery::ssdp(payload);
+            discovery::ssdp(&self.content, payload);
         } else if looks_like_lines(payload) {
             let whole = if udp.is_cut() { whole_lines(payload).len() } else { payload.len() };
             let token = crate::frames::SENTENCE_DATAGRAM;
@@ -187,7 +189,9 @@ impl Desk {
             self.blanked.payload += rest.len() as u64;
             blank::text(rest);
             let mut at = from;
-            for line in lines.get_mut(from..).unwrap_or_default().split_mut(|byte| matches!(byte, b'\r' | b'\n')) {
+            for line in
+                lines.get_mut(from..).unwrap_or_default().split_mut(|byte| matches!(byte, b'\r' | b'\n'))
+            {
                 let len = line.len();
                 self.carried_line(line, &places.part(at, len), way);
                 at += len + 1;
@@ -221,7 +225,9 @@ impl Desk {
         match bytes.first() {
             Some(0x22) => {
                 let mut at = 8;
-                while let Some(&[_, auxiliary, high, low]) = bytes.get(at..).and_then(|rest| rest.first_chunk()) {
+                while let Some(&[_, auxiliary, high, low]) =
+                    bytes.get(at..).and_then(|rest| rest.first_chunk())
+                {
                     self.ipv4_at(bytes, at + 4);
                     let sources = usize::from(u16::from_be_bytes([high, low]));
                     for n in 0..sources.min(bytes.len() / 4) {

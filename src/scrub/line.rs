@@ -13,7 +13,8 @@ use crate::time::Time;
 const MAX_TAG_BLOCKS: usize = 8;
 
 /// Interface names that every system gives, apart from their number.
-const USUAL_NAMES: &[&str] = &["can", "vcan", "slcan", "eth", "lan", "wlan", "br", "lo", "en", "usb", "any", ""];
+const USUAL_NAMES: &[&str] =
+    &["can", "vcan", "slcan", "eth", "lan", "wlan", "br", "lo", "en", "usb", "any", ""];
 
 /// A frame in a line of the packet at hand.
 pub(super) struct Carried {
@@ -149,10 +150,7 @@ impl Desk {
                     if digits < value.len() {
                         blank::text(value.get_mut(digits..).unwrap_or_default());
                     }
-                    shift_number(
-                        value.get_mut(..digits).unwrap_or_default(),
-                        self.content.time_shift_us(),
-                    );
+                    shift_number(value.get_mut(..digits).unwrap_or_default(), self.content.time_shift_us());
                 }
                 b"n:" | b"g:" | b"r:"
                     if value.len() <= 12
@@ -193,7 +191,9 @@ impl Desk {
         let mut places = Vec::with_capacity(frame.data().len());
         for byte in frame.data() {
             let found = line.get(at..).unwrap_or_default().windows(2).position(|pair| match pair {
-                [high, low] => nibble(high).zip(nibble(low)) == Some(((byte >> 4).into(), (byte & 15).into())),
+                [high, low] => {
+                    nibble(high).zip(nibble(low)) == Some(((byte >> 4).into(), (byte & 15).into()))
+                }
                 _ => false,
             });
             let Some(found) = found else {
@@ -206,9 +206,10 @@ impl Desk {
         // Behind the data: a direction or a length code may stand there; anything else is the recorder's remark.
         let tail = line.get_mut(at..).unwrap_or_default();
         let word = tail.trim_ascii();
-        let known = matches!(word, b"" | b"R" | b"T" | b"r" | b"t" | b"Rx" | b"Tx" | b"RX" | b"TX" | b"rx" | b"tx")
-            || matches!(word, [b'_', code] if code.is_ascii_hexdigit())
-            || (frame.data().is_empty() && word.len() <= 6);
+        let known =
+            matches!(word, b"" | b"R" | b"T" | b"r" | b"t" | b"Rx" | b"Tx" | b"RX" | b"TX" | b"rx" | b"tx")
+                || matches!(word, [b'_', code] if code.is_ascii_hexdigit())
+                || (frame.data().is_empty() && word.len() <= 6);
         if !known {
             for byte in tail {
                 if !byte.is_ascii_whitespace() {
@@ -216,12 +217,10 @@ impl Desk {
                 }
             }
         }
-        let small = line
-            .iter()
-            .skip(stamp)
-            .any(|byte| matches!(byte, b'a'..=b'f')) && places.iter().any(|&at| {
-                line.get(at..at + 2).is_some_and(|pair| pair.iter().any(u8::is_ascii_lowercase))
-            });
+        let small = line.iter().skip(stamp).any(|byte| matches!(byte, b'a'..=b'f'))
+            && places
+                .iter()
+                .any(|&at| line.get(at..at + 2).is_some_and(|pair| pair.iter().any(u8::is_ascii_lowercase)));
         if places.len() > 8 {
             for at in places {
                 line.get_mut(at..at + 2).unwrap_or_default().fill(b'0');

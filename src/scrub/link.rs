@@ -58,7 +58,8 @@ impl Desk {
 
     /// Rewrites the link's header; gives the EtherType (`None` when IP must follow) and the header's length.
     fn head(&mut self, link: LinkType, bytes: &mut [u8]) -> Option<(Option<u16>, usize)> {
-        let be16 = |bytes: &[u8], at: usize| Some(u16::from_be_bytes(bytes.get(at..at + 2)?.try_into().ok()?));
+        let be16 =
+            |bytes: &[u8], at: usize| Some(u16::from_be_bytes(bytes.get(at..at + 2)?.try_into().ok()?));
         let (mut kind, mut at) = match link {
             LinkType::Ethernet => {
                 let kind = be16(bytes, 12)?;
@@ -118,7 +119,11 @@ impl Desk {
                 if let [0x42, 0x42, 0x03, bpdu @ ..] = body {
                     self.bpdu(bpdu, way.cut);
                 } else if let [0xAA, 0xAA, 0x03, 0, 0, 0, high, low, inner @ ..] = body {
-                    return match self.content_of(Some(u16::from_be_bytes([*high, *low]).max(1501)), inner, way) {
+                    return match self.content_of(
+                        Some(u16::from_be_bytes([*high, *low]).max(1501)),
+                        inner,
+                        way,
+                    ) {
                         Behind::Ip => Behind::IpAt(8),
                         _ => Behind::Nothing,
                     };
@@ -163,7 +168,15 @@ impl Desk {
     pub(super) fn blank_from(&mut self, bytes: &mut [u8], from: usize) {
         let rest = bytes.get_mut(from..).unwrap_or_default();
         self.blanked.payload += rest.len() as u64;
+        if rest.iter().all(|byte| *byte == 0) {
+            return;
+        }
+        // Unlike packets stay unlike: copies of one packet tell of loops, and mere likeness must not.
+        let mark = self.content.mark(rest);
         rest.fill(0);
+        for (to, from) in rest.iter_mut().zip(mark) {
+            *to = from;
+        }
     }
 
     pub(super) fn mac_at(&mut self, bytes: &mut [u8], at: usize) {

@@ -10,9 +10,33 @@ const MAX_LABELS: usize = 128;
 
 /// Labels that tell nothing of a boat. Those of services that begin with `_` and are not here are replaced.
 const PUBLIC: &[&str] = &[
-    "local", "arpa", "in-addr", "ip6", "_tcp", "_udp", "_services", "_dns-sd", "_sub", "_http", "_https", "_ssh",
-    "_sftp-ssh", "_smb", "_ftp", "_workstation", "_device-info", "_nmea-0183", "_nmea-2000", "_mqtt", "_ntp",
-    "_printer", "_ipp", "_rtsp", "_telnet", "_ws", "_wss",
+    "local",
+    "arpa",
+    "in-addr",
+    "ip6",
+    "_tcp",
+    "_udp",
+    "_services",
+    "_dns-sd",
+    "_sub",
+    "_http",
+    "_https",
+    "_ssh",
+    "_sftp-ssh",
+    "_smb",
+    "_ftp",
+    "_workstation",
+    "_device-info",
+    "_nmea-0183",
+    "_nmea-2000",
+    "_mqtt",
+    "_ntp",
+    "_printer",
+    "_ipp",
+    "_rtsp",
+    "_telnet",
+    "_ws",
+    "_wss",
 ];
 
 /// Types of records.
@@ -36,12 +60,15 @@ pub(super) fn rewrite(content: &mut Content, message: &mut [u8]) {
 
 /// Walks over questions and records; says how far the message holds together.
 fn walk(content: &mut Content, message: &mut [u8]) -> Option<usize> {
-    let counts: Vec<usize> = (0..4).map(|n| be16(message, 4 + 2 * n).map(usize::from)).collect::<Option<_>>()?;
+    let counts: Vec<usize> =
+        (0..4).map(|n| be16(message, 4 + 2 * n).map(usize::from)).collect::<Option<_>>()?;
     let questions = counts.first().copied()?;
     let records = counts.iter().skip(1).sum::<usize>();
     let mut at = 12;
     for _ in 0..questions.min(MAX_RECORDS) {
-        let Some(end) = name(content, message, at).filter(|end| end + 4 <= message.len()) else { return Some(at) };
+        let Some(end) = name(content, message, at).filter(|end| end + 4 <= message.len()) else {
+            return Some(at);
+        };
         at = end + 4;
     }
     for _ in 0..records.min(MAX_RECORDS) {

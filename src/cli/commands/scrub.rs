@@ -6,9 +6,7 @@ use crate::cli::output::Output;
 use crate::cli::progress::Bar;
 use crate::report::figures;
 use crate::report::page::Page;
-use crate::scrub::{
-    Anchor, ContentOptions, Copying, Key, NOT_HIDDEN, Outcome, Packer, ScrubError, Content,
-};
+use crate::scrub::{Anchor, Content, ContentOptions, Copying, Key, NOT_HIDDEN, Outcome, Packer, ScrubError};
 use crate::survey::Progress;
 use std::fs::{self, File};
 use std::io::{self, Read, Write};

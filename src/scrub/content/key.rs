@@ -49,6 +49,7 @@ pub(super) enum Domain {
     Ip4Third,
     Ip6,
     Place,
+    Blank,
     Text(super::TextKind),
 }
 
@@ -69,6 +70,7 @@ impl Domain {
             Self::Ip4Third => [11, 0],
             Self::Ip6 => [12, 0],
             Self::Place => [13, 0],
+            Self::Blank => [15, 0],
             Self::Text(kind) => [14, kind as u8],
         }
     }

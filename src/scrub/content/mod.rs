@@ -137,6 +137,13 @@ impl Content {
         bytes.copy_from_slice(&new);
     }
 
+    /// A mark of bytes that are blanked: equal ones get equal marks, and nobody without the key can try what it was. No
+    /// byte of it is text.
+    #[must_use]
+    pub fn mark(&self, bytes: &[u8]) -> [u8; 8] {
+        (self.keyed.number(Domain::Blank, bytes) | 0x8080_8080_8080_8080).to_be_bytes()
+    }
+
     /// Microseconds that every time is shifted by: whole weeks.
     #[must_use]
     pub fn time_shift_us(&self) -> i64 {

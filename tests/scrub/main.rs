@@ -8,9 +8,11 @@
 )]
 
 mod ais;
+mod carriers;
 mod identities;
 mod leftovers;
 mod messages;
+mod packets;
 mod secrets;
 mod unknown;
 mod walk;

@@ -170,7 +170,7 @@ mod tests {
         assert_ne!(key, new_key().unwrap());
         write_key(&path, &key, None).unwrap();
         assert_eq!(read_key(&path).unwrap(), Some((key.clone(), None)));
-        let place = crate::units::Place { lat: 54.0, lon: 10.0 };
+        let place = crate::units::Place { lat_deg: 54.0, lon_deg: 10.0 };
         let anchor = Anchor { old: place, new: place };
         write_key(&path, &key, Some(anchor)).unwrap();
         assert_eq!(read_key(&path).unwrap(), Some((key, Some(anchor))));

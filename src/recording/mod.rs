@@ -30,7 +30,7 @@ mod text_parts;
 pub use can_frame::{CanFrame, CanKind};
 pub use can_text::can_line;
 pub use merge::Merged;
-pub use open::{open, open_reader, open_taped};
+pub use open::{OnTape, open, open_reader, open_taped};
 pub use reader::Pieces;
 pub use tape::{Mark, Part, Tape};
 pub use text_parts::{LineKind, LineParts, data_begins, shift_number, shift_stamp, split_line};

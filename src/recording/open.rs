@@ -11,6 +11,9 @@ use std::fs::File;
 use std::io::{Cursor, ErrorKind, Read};
 use std::rc::Rc;
 
+/// A recording and the tape that its bytes go onto.
+pub type OnTape = (Box<dyn Pieces>, Rc<RefCell<Tape>>);
+
 /// Layers of compression that are looked through.
 const MAX_LAYERS: u32 = 2;
 
@@ -27,7 +30,7 @@ pub fn open(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
 ///
 /// # Errors
 /// As [`open`].
-pub fn open_taped(path: &str) -> Result<(Box<dyn Pieces>, Rc<RefCell<Tape>>), RecordingError> {
+pub fn open_taped(path: &str) -> Result<OnTape, RecordingError> {
     let (size, input) = input(path)?;
     let tape = Rc::new(RefCell::new(Tape::default()));
     Ok((open_input(path, size, input, Some(&tape))?, tape))

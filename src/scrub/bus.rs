@@ -8,7 +8,7 @@ use crate::recording::{CanFrame, CanKind, Tape};
 use crate::time::Time;
 
 /// Which bus a frame is on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum BusKey {
     /// A wire of the recording.
     Wire(usize),

@@ -110,7 +110,8 @@ impl Desk {
             0x88CC => discovery::lldp(&mut self.content, rest),
             // 802.1X: version, type and length.
             0x888E => self.blank_from(rest, 4),
-            0x0004 | 0..=1500 => {
+            // The length of an 802.3 frame; 4 marks one behind a Linux cooked header.
+            0..=1500 => {
                 let stated = if kind == 4 { rest.len() } else { rest.len().min(kind.into()) };
                 if let Some(padding) = rest.get_mut(stated..) {
                     padding.fill(0);

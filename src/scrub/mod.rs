@@ -28,9 +28,8 @@ use bus::{Bus, BusKey};
 use fix::Fix;
 use fragments::Fragments;
 use line::Carried;
-use rustc_hash::FxHashMap;
 use std::cell::RefCell;
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::io;
 use std::rc::Rc;
 use stream::Streams;
@@ -151,7 +150,7 @@ struct Desk {
     done: u64,
     /// Bytes that were held back when the tape was last handed on.
     held: u64,
-    buses: FxHashMap<BusKey, Bus>,
+    buses: BTreeMap<BusKey, Bus>,
     streams: Streams,
     fragments: Fragments,
     /// Checksums to be made good once their bytes are final, in the order of the recording.
@@ -174,7 +173,7 @@ impl Desk {
             before_first: true,
             done: 0,
             held: 0,
-            buses: FxHashMap::default(),
+            buses: BTreeMap::new(),
             streams: Streams::default(),
             fragments: Fragments::default(),
             fixes: VecDeque::new(),

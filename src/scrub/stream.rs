@@ -114,12 +114,25 @@ impl Streams {
         if fresh.is_empty() {
             return;
         }
+        // The window of what is remembered moves with the farthest byte; a hole in it may still be filled.
         let from = carries.sequence.wrapping_add(again.len() as u32);
-        if from != stream.written_end {
+        let end = from.wrapping_add(fresh.len() as u32);
+        let step = end.wrapping_sub(stream.written_end) as i32;
+        if step.unsigned_abs() as usize > MAX_REMEMBERED {
             stream.written.clear();
+            stream.written_end = from;
         }
-        stream.written.extend(fresh.iter());
-        stream.written_end = from.wrapping_add(fresh.len() as u32);
+        for _ in 0..(end.wrapping_sub(stream.written_end) as i32).max(0) {
+            stream.written.push_back(0);
+            stream.written_end = stream.written_end.wrapping_add(1);
+        }
+        let begin = stream.written_end.wrapping_sub(stream.written.len() as u32);
+        for (n, byte) in fresh.iter().enumerate() {
+            let at = from.wrapping_add(n as u32).wrapping_sub(begin) as usize;
+            if let Some(to) = stream.written.get_mut(at) {
+                *to = *byte;
+            }
+        }
         let over = stream.written.len().saturating_sub(MAX_REMEMBERED);
         stream.written.drain(..over);
     }
@@ -215,7 +228,9 @@ impl Desk {
             looks_like_lines(head) || head.split(|byte| *byte == b'\n').skip(1).any(looks_like_lines)
         });
         if !text {
-            self.blank_from(payload, 0);
+            // No mark as elsewhere: bytes that are sent again in other portions must stay the same bytes.
+            self.blanked.payload += payload.len() as u64;
+            payload.fill(0);
             return;
         }
         let mut from = 0;

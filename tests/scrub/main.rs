@@ -8,10 +8,12 @@
 )]
 
 mod ais;
+mod carriers;
 mod copies;
 mod identities;
 mod leftovers;
 mod messages;
+mod packets;
 mod secrets;
 mod unknown;
 mod walk;

@@ -31,5 +31,7 @@ pub mod boat;
 
 pub mod survey;
 
+pub mod scrub;
+
 pub mod cli;
 pub mod demo;

@@ -1,7 +1,13 @@
 //! Vocabulary: angles on the circle, places on the ellipsoid, and the factors between units.
 
+use crate::time::{DAY_US, Time, civil};
 use geographiclib_rs::{Geodesic, InverseGeodesic};
 use std::sync::LazyLock;
+use world_magnetic_model::GeomagneticField;
+use world_magnetic_model::time::{Date, Month};
+use world_magnetic_model::uom::si::angle::degree;
+use world_magnetic_model::uom::si::f32::{Angle, Length};
+use world_magnetic_model::uom::si::length::meter;
 
 /// Knots in one metre per second (1 kn = 1852 m/h exactly).
 pub const KNOTS_PER_M_S: f64 = 3600.0 / 1852.0;
@@ -58,6 +64,25 @@ impl Place {
         let north = (other.lat_deg - self.lat_deg).to_radians() * meridian;
         let east = wrap_180(other.lon_deg - self.lon_deg).to_radians() * normal * phi.cos();
         (north, east)
+    }
+
+    /// Magnetic variation here on a day, degrees, east positive; `None` for days that the model does not cover.
+    ///
+    /// Source: World Magnetic Model of NOAA NCEI and BGS, height 0, by crate `world_magnetic_model`.
+    #[must_use]
+    pub fn declination_deg(self, day: Time) -> Option<f64> {
+        let (year, month, day) = civil(day.0.div_euclid(DAY_US));
+        let month = Month::try_from(u8::try_from(month).ok()?).ok()?;
+        let date =
+            Date::from_calendar_date(i32::try_from(year).ok()?, month, u8::try_from(day).ok()?).ok()?;
+        let field = GeomagneticField::new(
+            Length::new::<meter>(0.0),
+            Angle::new::<degree>(self.lat_deg as f32),
+            Angle::new::<degree>(self.lon_deg as f32),
+            date,
+        )
+        .ok()?;
+        Some(f64::from(field.declination().get::<degree>()))
     }
 }
 

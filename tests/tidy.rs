@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 ///
 /// `report::model` stands before `findings`: severity and the value of a number are words that they share with the
 /// report. The rest of `report` comes after them.
-const ORDER: [&str; 16] = [
+const ORDER: [&str; 17] = [
     "time",
     "units",
     "recording",
@@ -26,6 +26,7 @@ const ORDER: [&str; 16] = [
     "compare",
     "boat",
     "survey",
+    "scrub",
     "cli",
 ];
 

@@ -23,6 +23,7 @@ Examples:
   leadsman learn good.pcapng -o boat.toml         draft a boat file
   leadsman verify bow.log --boat boat.toml        hold a recording against it
   leadsman explain duplicate-heading-source       what a finding means
+  leadsman scrub bow.log -o share.log             write a copy that is fit to share
 
 Exit status: 0 ran; 1 verify failed or --fail-on met; 2 nothing usable could be read, or wrong
 usage.
@@ -48,6 +49,8 @@ pub enum Command {
     Verify(VerifyArgs),
     /// Explain a kind of finding: what it means, how it is detected, what to check on the boat
     Explain(ExplainArgs),
+    /// Write a copy of a recording that tells the fault and not the place, the owner or the gear
+    Scrub(ScrubArgs),
     /// Write demo recordings with known faults
     Demo(DemoArgs),
     /// Write the completion script of a shell to standard output
@@ -219,6 +222,41 @@ pub struct ExplainArgs {
     /// The finding's kind, as the report names it; without one, all are listed
     #[arg(value_name = "KIND")]
     pub kind: Option<String>,
+}
+
+/// Arguments of `scrub`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  leadsman scrub bow.log -o share.log
+  leadsman scrub console.pcapng -o share.pcapng --shift-time
+  leadsman scrub monday.pcap -o monday-share.pcap --key boat.key
+  leadsman scrub tuesday.pcap -o tuesday-share.pcap --key boat.key
+
+Positions move to invented water, names and numbers become invented ones, what is not
+understood is blanked. Findings, devices and timing stay. The copy is of the same kind and
+compressed alike. Whoever has the key file can turn a copy back: do not pass it on.
+
+Exit status: 0 ran; 2 nothing usable could be read, or wrong usage.")]
+pub struct ScrubArgs {
+    /// Recording to copy; - is standard input
+    #[arg(value_name = "RECORDING", value_hint = clap::ValueHint::FilePath)]
+    pub recording: String,
+    /// The copy; written whole or not at all
+    #[arg(short, long, value_name = "OUT", value_hint = clap::ValueHint::FilePath)]
+    pub output: PathBuf,
+    /// Leave makers as they are: their codes, and the first half of hardware addresses
+    #[arg(long)]
+    pub keep_makers: bool,
+    /// Secret that several recordings of one boat are copied with, so that the copies belong together; made when missing
+    #[arg(long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub key: Option<PathBuf>,
+    /// Shift all times by the same number of whole weeks, into the past
+    #[arg(long)]
+    pub shift_time: bool,
+    /// Write over a file that is there
+    #[arg(long)]
+    pub force: bool,
 }
 
 /// Arguments of `demo`.

@@ -24,6 +24,7 @@ pub fn run(args: &Args) -> Result<Exit, Error> {
         Command::Learn(args) => commands::learn::run(args),
         Command::Verify(args) => commands::verify::run(args),
         Command::Explain(args) => commands::explain::run(args),
+        Command::Scrub(args) => commands::scrub::run(args),
         Command::Demo(args) => commands::demo::run(args),
         Command::Completions(args) => commands::completions::run(args),
         Command::Manual(args) => commands::manual::run(args),

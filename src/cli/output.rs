@@ -72,6 +72,23 @@ impl Output {
         }
     }
 
+    /// Lets `fill` write the file itself and puts it in its place.
+    ///
+    /// # Errors
+    /// Those of `fill`, or when the system refuses; what stood there before stays then.
+    pub(super) fn write_file<T>(self, fill: impl FnOnce(&mut File) -> Result<T, Error>) -> Result<T, Error> {
+        match self {
+            Self::Standard => Err(Error::Usage(String::from("a file must be named to write to"))),
+            Self::Special(mut file, _) => fill(&mut file),
+            Self::Beside(mut file, path) => {
+                let done = fill(file.as_file_mut())?;
+                let name = path.display().to_string();
+                file.persist(&path).map_err(|error| Error::write(&name)(error.error))?;
+                Ok(done)
+            }
+        }
+    }
+
     /// Whether colour is wanted there: on a terminal whose user did not set `NO_COLOR`.
     pub(super) fn colour(&self) -> bool {
         matches!(self, Self::Standard)

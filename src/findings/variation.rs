@@ -3,12 +3,8 @@
 use super::pairs;
 use crate::books::Books;
 use crate::books::series::Source;
-use crate::time::{Span, civil};
-use world_magnetic_model::GeomagneticField;
-use world_magnetic_model::time::{Date, Month};
-use world_magnetic_model::uom::si::angle::degree;
-use world_magnetic_model::uom::si::f32::{Angle, Length};
-use world_magnetic_model::uom::si::length::meter;
+use crate::time::Span;
+use crate::units::Place;
 
 /// The variation where the boat is, degrees: by the World Magnetic Model when place and date are known and the model
 /// covers them, else as the boat's own messages carry it.
@@ -43,17 +39,7 @@ fn modelled_variation(books: &Books, span: Span) -> Option<f64> {
         .of("position")
         .filter_map(|s| s.track.samples().iter().rev().find(|s| !s.a.is_nan()))
         .next()?;
-    let (year, month, day) = civil(span.from.0.div_euclid(crate::time::DAY_US));
-    let month = Month::try_from(u8::try_from(month).ok()?).ok()?;
-    let date = Date::from_calendar_date(i32::try_from(year).ok()?, month, u8::try_from(day).ok()?).ok()?;
-    let field = GeomagneticField::new(
-        Length::new::<meter>(0.0),
-        Angle::new::<degree>(place.a as f32),
-        Angle::new::<degree>(place.b as f32),
-        date,
-    )
-    .ok()?;
-    Some(f64::from(field.declination().get::<degree>()))
+    Place::new(place.a, place.b)?.declination_deg(span.from)
 }
 
 #[cfg(test)]
@@ -71,7 +57,7 @@ mod tests {
             (2020, 80.0, 0.0, -1.28),
         ] {
             let mut books = Books::default();
-            let at = crate::units::Place::new(lat, lon).unwrap();
+            let at = Place::new(lat, lon).unwrap();
             let reading = crate::messages::Reading::Position { at: Ok(at), satellites: None, hdop: None };
             let days = crate::time::days_from_civil(year, 1, 1).unwrap();
             let time = Time(days * crate::time::DAY_US);

@@ -1,6 +1,9 @@
 //! One growing read buffer with a cap: the only memory that a recording's bytes take.
 
+use super::tape::{Mark, Part, Tape, Taped};
+use std::cell::RefCell;
 use std::io::{ErrorKind, Read, Result};
+use std::rc::Rc;
 
 /// The most bytes that one request can have in view: a record or block of 16 MiB and the headers around it.
 pub(super) const MAX_VIEW: usize = (16 << 20) + 4096;
@@ -16,12 +19,26 @@ pub(super) struct Buffer {
     end: usize,
     offset: u64,
     ended: bool,
+    tape: Option<Rc<RefCell<Tape>>>,
 }
 
 impl Buffer {
     /// A window at the beginning of `input`.
     pub(super) fn new(input: Box<dyn Read>) -> Self {
-        Self { input, bytes: vec![0; FIRST_SIZE], start: 0, end: 0, offset: 0, ended: false }
+        Self { input, bytes: vec![0; FIRST_SIZE], start: 0, end: 0, offset: 0, ended: false, tape: None }
+    }
+
+    /// As `new`; what is read also goes onto `tape`, with the marks that the reader makes.
+    pub(super) fn taped(input: Box<dyn Read>, tape: Rc<RefCell<Tape>>) -> Self {
+        let input = Box::new(Taped { input, tape: Rc::clone(&tape) });
+        Self { tape: Some(tape), ..Self::new(input) }
+    }
+
+    /// Marks the next `len` bytes of the window on the tape, if there is one.
+    pub(super) fn mark(&self, len: usize, part: Part) {
+        if let Some(tape) = &self.tape {
+            tape.borrow_mut().mark(Mark { at: self.offset, len, part });
+        }
     }
 
     /// Reads until `wanted` bytes (at most [`MAX_VIEW`]) are in view or the input ends; says whether they are.

@@ -59,6 +59,16 @@ impl Interface {
         self.order = other.order;
     }
 
+    /// Bytes in front of a CAN frame's identifier, when packets of this link may hold one.
+    pub(super) const fn can_at(&self) -> Option<usize> {
+        match self.link {
+            Link::Packet(LinkType::LinuxCooked) => Some(16),
+            Link::Packet(LinkType::LinuxCooked2) => Some(20),
+            Link::SocketCan => Some(0),
+            _ => None,
+        }
+    }
+
     /// Sets the length of the frame check sequence (option `if_fcslen`).
     pub(super) fn set_fcs_len(&mut self, bytes: u8) {
         self.fcs_len = bytes.into();

@@ -24,13 +24,18 @@ mod reader;
 mod reckoning;
 mod sniff;
 mod stamp;
+mod tape;
 mod text;
+mod text_parts;
 
 pub use can_frame::{CanFrame, CanKind};
 pub use can_text::can_line;
 pub use merge::Merged;
-pub use open::{open, open_reader};
+pub use open::{OnTape, open, open_reader, open_taped};
+pub use reader::Pieces;
 pub use reckoning::Reckoning;
+pub use tape::{Mark, Part, Tape};
+pub use text_parts::{LineKind, LineParts, data_begins, shift_number, shift_stamp, split_line};
 
 use crate::time::Time;
 

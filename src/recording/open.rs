@@ -2,11 +2,17 @@
 
 use super::buffer::Buffer;
 use super::compressed::{Compression, Counted, Origin, Unpacked};
+use super::reader::Pieces;
 use super::sniff::{HEAD, Kind, sniff};
+use super::tape::Tape;
 use super::{Recording, RecordingError, pcap::Pcap, pcapng::Pcapng, text::Text};
+use std::cell::RefCell;
 use std::fs::File;
 use std::io::{Cursor, ErrorKind, Read};
 use std::rc::Rc;
+
+/// A recording and the tape that its bytes go onto.
+pub type OnTape = (Box<dyn Pieces>, Rc<RefCell<Tape>>);
 
 /// Layers of compression that are looked through.
 const MAX_LAYERS: u32 = 2;
@@ -16,8 +22,24 @@ const MAX_LAYERS: u32 = 2;
 /// # Errors
 /// When the system refuses, or when the content is of no kind that is read.
 pub fn open(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
+    let (size, input) = input(path)?;
+    open_reader(path, size, input)
+}
+
+/// Opens the recording at `path` as [`open`] does, with all its bytes on a tape.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_taped(path: &str) -> Result<OnTape, RecordingError> {
+    let (size, input) = input(path)?;
+    let tape = Rc::new(RefCell::new(Tape::default()));
+    Ok((open_input(path, size, input, Some(&tape))?, tape))
+}
+
+/// The stored size, when known, and the bytes of what is at `path`.
+fn input(path: &str) -> Result<(Option<u64>, Box<dyn Read>), RecordingError> {
     if path == "-" {
-        return open_reader(path, None, Box::new(std::io::stdin()));
+        return Ok((None, Box::new(std::io::stdin())));
     }
     let io = |source| RecordingError::Io { path: path.to_owned(), source };
     let file = File::open(path).map_err(io)?;
@@ -26,7 +48,7 @@ pub fn open(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
         let found = "it is a directory; name the files in it".to_owned();
         return Err(RecordingError::Unknown { path: path.to_owned(), found });
     }
-    open_reader(path, about.is_file().then_some(about.len()), Box::new(file))
+    Ok((about.is_file().then_some(about.len()), Box::new(file)))
 }
 
 /// Opens a recording that is read from `input`. `path` is what messages call it, `size` its stored size in bytes when
@@ -39,8 +61,17 @@ pub fn open_reader(
     size: Option<u64>,
     input: Box<dyn Read>,
 ) -> Result<Box<dyn Recording>, RecordingError> {
+    open_input(path, size, input, None).map(|pieces| pieces as Box<dyn Recording>)
+}
+
+fn open_input(
+    path: &str,
+    size: Option<u64>,
+    input: Box<dyn Read>,
+    tape: Option<&Rc<RefCell<Tape>>>,
+) -> Result<Box<dyn Pieces>, RecordingError> {
     let origin = Rc::new(Origin::new(path, size));
-    open_content(Rc::clone(&origin), input).map_err(|refusal| match refusal {
+    open_content(Rc::clone(&origin), input, tape).map_err(|refusal| match refusal {
         Refusal::Io(source) => RecordingError::Io { path: path.to_owned(), source },
         Refusal::Unknown(found) => {
             let fault = origin.fault.take().map(|fault| format!(" ({fault})")).unwrap_or_default();
@@ -63,13 +94,20 @@ impl From<std::io::Error> for Refusal {
     }
 }
 
-fn open_content(origin: Rc<Origin>, input: Box<dyn Read>) -> Result<Box<dyn Recording>, Refusal> {
+fn open_content(
+    origin: Rc<Origin>,
+    input: Box<dyn Read>,
+    tape: Option<&Rc<RefCell<Tape>>>,
+) -> Result<Box<dyn Pieces>, Refusal> {
     let mut input: Box<dyn Read> = Box::new(Counted::new(input, Rc::clone(&origin)));
     loop {
         let head = read_head(&mut input)?;
         let kind = sniff(&head);
         input = Box::new(Cursor::new(head).chain(input));
-        let buffer = Buffer::new;
+        let buffer = |input| match tape {
+            Some(tape) => Buffer::taped(input, Rc::clone(tape)),
+            None => Buffer::new(input),
+        };
         return match kind {
             Kind::Compressed(compression) => {
                 if origin.layers.get() >= MAX_LAYERS {

@@ -10,6 +10,7 @@ use super::cursor::Cursor;
 use super::interface::Interface;
 use super::open::Refusal;
 use super::reader::{Reader, usual_parts};
+use super::tape::Part;
 use crate::time::{DAY_US, Time};
 use std::rc::Rc;
 
@@ -92,6 +93,7 @@ impl Pcap {
         // Bit 26: the length in bits 28 to 31 (16-bit units) is given.
         let fcs_len = if link & 0x0400_0000 != 0 { (link >> 28) * 2 } else { 0 };
         let interface = Interface::new(link as u16, None, 0, fcs_len);
+        buffer.mark(FILE_HEADER, Part::PcapHeader);
         buffer.consume(FILE_HEADER);
         let account = Account::new(origin, "pcap");
         Ok(Self { buffer, account, cursor: Cursor::default(), format, interface, last: None })
@@ -104,6 +106,7 @@ impl Pcap {
             let rest = self.buffer.data().len();
             if rest > 0 {
                 self.account.truncated(rest as u64);
+                self.buffer.mark(rest, Part::Cut);
                 self.buffer.consume(rest);
             }
             return Ok(Some(false));
@@ -123,6 +126,7 @@ impl Pcap {
             }
             if available < whole {
                 self.account.truncated(available as u64);
+                self.buffer.mark(available, Part::Cut);
                 self.buffer.consume(available);
                 return Ok(Some(false));
             }
@@ -136,6 +140,8 @@ impl Pcap {
         let bytes = self.buffer.data().get(header..whole).unwrap_or_default();
         let (wire, content) = self.interface.take(&mut self.account, bytes, from, here.original);
         self.cursor = Cursor { time: Some(Time(here.time)), wire, content };
+        let part = Part::PcapRecord { big: self.format.big, head: header, can_at: self.interface.can_at() };
+        self.buffer.mark(whole, part);
         self.buffer.consume(whole);
         Ok(Some(true))
     }

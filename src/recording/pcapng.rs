@@ -11,6 +11,7 @@ use super::compressed::Origin;
 use super::cursor::Cursor;
 use super::open::Refusal;
 use super::reader::{Reader, usual_parts};
+use super::tape::Part;
 use interfaces::Interfaces;
 use std::rc::Rc;
 
@@ -113,6 +114,9 @@ impl Pcapng {
             self.broken_blocks += 1;
             self.account.damage(self.buffer.offset(), total as u64);
         }
+        if found == Some(false) {
+            self.buffer.mark(total, Part::Block { kind: block.kind, big: block.big });
+        }
         self.buffer.consume(total);
         Ok(found.filter(|&is_record| is_record))
     }
@@ -122,6 +126,7 @@ impl Pcapng {
         let rest = self.buffer.data().len();
         if rest > 0 {
             self.account.truncated(rest as u64);
+            self.buffer.mark(rest, Part::Cut);
             self.buffer.consume(rest);
         }
         false
@@ -172,7 +177,17 @@ impl Pcapng {
                 let interface = self.interfaces.get_mut(number)?;
                 interface.lost_before_packets = interface.lost_before_packets.saturating_add(dropped);
                 let (wire, content) = interface.link.take(&mut self.account, data, from + at, original);
+                let (can_at, resolution) = (interface.link.can_at(), interface.resolution);
                 self.cursor = Cursor { time, wire, content };
+                let part = Part::PacketBlock {
+                    kind: block.kind,
+                    big: self.big,
+                    head: at,
+                    captured: captured as usize,
+                    can_at,
+                    resolution,
+                };
+                self.buffer.mark(block.total as usize, part);
                 return Some(true);
             }
             _ => {}

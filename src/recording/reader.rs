@@ -29,22 +29,39 @@ pub(super) trait Reader {
     fn buffer(&self) -> &Buffer;
 }
 
+/// A recording that is read piece by piece: what stands between the records counts as well.
+pub trait Pieces: Recording {
+    /// Looks at the next piece: `Some(true)` when it is a record, `None` when it is something else, `Some(false)` at the
+    /// end.
+    ///
+    /// # Errors
+    /// As [`Recording::advance`].
+    fn piece(&mut self) -> Result<Option<bool>, RecordingError>;
+}
+
+impl<R: Reader> Pieces for R {
+    fn piece(&mut self) -> Result<Option<bool>, RecordingError> {
+        match self.step() {
+            Ok(Some(false)) => {
+                self.cursor_mut().content = Content::Nothing;
+                self.finish();
+                Ok(Some(false))
+            }
+            Ok(found) => Ok(found),
+            Err(source) => {
+                let path = self.account().summary.path.clone();
+                self.account_mut().note(Rank::Cut, "reading failed before the end".to_owned());
+                Err(RecordingError::Io { path, source })
+            }
+        }
+    }
+}
+
 impl<R: Reader> Recording for R {
     fn advance(&mut self) -> Result<bool, RecordingError> {
         loop {
-            match self.step() {
-                Ok(Some(true)) => return Ok(true),
-                Ok(Some(false)) => {
-                    self.cursor_mut().content = Content::Nothing;
-                    self.finish();
-                    return Ok(false);
-                }
-                Ok(None) => {}
-                Err(source) => {
-                    let path = self.account().summary.path.clone();
-                    self.account_mut().note(Rank::Cut, "reading failed before the end".to_owned());
-                    return Err(RecordingError::Io { path, source });
-                }
+            if let Some(is_record) = self.piece()? {
+                return Ok(is_record);
             }
         }
     }

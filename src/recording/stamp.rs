@@ -64,6 +64,19 @@ pub(super) fn epoch(number: i64) -> i64 {
     }
 }
 
+/// A number that [`epoch`] or a prefix reads as a moment, shifted by microseconds in its own unit; `None` for one that is
+/// no moment.
+pub(super) fn shifted(number: i64, shift_us: i64) -> Option<i64> {
+    let shift = match number {
+        NANOS_FROM.. => shift_us.saturating_mul(1000),
+        MICROS_FROM.. => shift_us,
+        MILLIS_FROM.. => shift_us / 1000,
+        SECONDS_FROM.. => shift_us / 1_000_000,
+        _ => return None,
+    };
+    Some(number.saturating_add(shift))
+}
+
 /// Microseconds of a day from `hh`, `mm`, `ss` and the decimals of the second; second 60 is a leap second.
 pub(super) fn of_day(hours: i64, minutes: i64, seconds: i64, micros: i64) -> Option<i64> {
     let possible = (0..24).contains(&hours) && (0..60).contains(&minutes) && (0..=60).contains(&seconds);

@@ -10,6 +10,7 @@ use super::open::Refusal;
 use super::prospect::Prospect;
 use super::reader::{Reader, usual_parts};
 use super::stamp::Stamp;
+use super::tape::Part;
 use super::{CanFrame, WireKind};
 use std::rc::Rc;
 
@@ -59,6 +60,7 @@ impl Text {
             return Err(Refusal::Unknown(describe(buffer.data())));
         };
         if buffer.data().starts_with(b"\xEF\xBB\xBF") {
+            buffer.mark(3, Part::Blank);
             buffer.consume(3);
         }
         let mut account = Account::new(origin, if first_is_can { "can-log" } else { "line-log" });
@@ -132,6 +134,7 @@ impl Text {
         if is_record {
             self.account.frame();
         }
+        self.buffer.mark(line.length, Part::Line { ended: line.ended });
         self.buffer.consume(line.length);
         Ok(is_record.then_some(true))
     }
@@ -172,6 +175,7 @@ impl Text {
             }
             nuls += zeros;
             let all = n == data.len();
+            self.buffer.mark(n, Part::Blank);
             self.buffer.consume(n);
             if !all {
                 break;

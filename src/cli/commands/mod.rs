@@ -7,4 +7,5 @@ pub(super) mod explain;
 pub(super) mod learn;
 pub(super) mod manual;
 pub(super) mod report;
+pub(super) mod scrub;
 pub(super) mod verify;

@@ -21,7 +21,8 @@ pub(super) struct Described {
     pub(super) lost_before_packets: u64,
     lost_by_statistics: u64,
     snaplen: u32,
-    resolution: u8,
+    /// Unit of its times, as `if_tsresol`.
+    pub(super) resolution: u8,
     offset_s: i64,
 }
 

@@ -1,0 +1,179 @@
+//! The parts of a line of a text log, for whoever writes the line anew.
+
+use super::line_text::{What, recognise};
+use super::{CanFrame, stamp};
+use crate::time::{DAY_US, civil, days_from_civil};
+use std::ops::Range;
+
+/// What a line is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum LineKind {
+    /// A sentence, TAG blocks included, from this offset on.
+    Sentence(usize),
+    /// A TAG block alone, from this offset on.
+    TagBlock(usize),
+    /// A CAN frame, and where the line names the interface.
+    Can(CanFrame, Option<Range<usize>>),
+    /// The beginning of a CAN frame.
+    Incomplete,
+    /// A comment of the recorder.
+    Comment,
+    /// Nothing of the kind.
+    Other,
+}
+
+/// The parts of a line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LineParts {
+    /// Length of the time in front with all that separates it from the rest; 0 when there is none.
+    pub stamp: usize,
+    /// What the line is.
+    pub kind: LineKind,
+}
+
+/// Takes a line (without its end) apart, exactly as a text log is read.
+#[must_use]
+pub fn split_line(line: &[u8]) -> LineParts {
+    let (time, what) = recognise(line);
+    let prefix = || stamp::prefix(line).map_or(0, |(_, len)| len);
+    let (stamp, kind) = match what {
+        What::Sentence(at) => (prefix().min(at), LineKind::Sentence(at)),
+        What::TagBlock => {
+            let at = line.iter().position(|byte| *byte == b'\\').unwrap_or(line.len());
+            (prefix().min(at), LineKind::TagBlock(at))
+        }
+        What::Can(frame, name) => {
+            let name = name.and_then(|name| find(line, name.as_bytes()));
+            (time.map_or(0, |_| prefix()), LineKind::Can(frame, name))
+        }
+        What::Incomplete => (prefix(), LineKind::Incomplete),
+        What::Comment => (0, LineKind::Comment),
+        What::Other => (prefix(), LineKind::Other),
+    };
+    LineParts { stamp, kind }
+}
+
+/// Where `part`, which is lent from `line`, stands in it.
+fn find(line: &[u8], part: &[u8]) -> Option<Range<usize>> {
+    let from = (part.as_ptr() as usize).checked_sub(line.as_ptr() as usize)?;
+    let range = from..from.checked_add(part.len())?;
+    (line.get(range.clone()) == Some(part)).then_some(range)
+}
+
+/// Where the data of a frame may begin in the line that it was read from: behind the identifier. `stamp` is the length
+/// of the time in front.
+#[must_use]
+pub fn data_begins(line: &[u8], stamp: usize, id: u32) -> Option<usize> {
+    let separates = |byte: &u8| matches!(byte, b' ' | b'\t' | b',' | b';');
+    let mut at = stamp;
+    loop {
+        at += line.get(at..)?.iter().position(|byte| !separates(byte))?;
+        let rest = line.get(at..)?;
+        let token = rest.get(..rest.iter().position(separates).unwrap_or(rest.len()))?;
+        if let Some(sharp) = memchr::memchr(b'#', token) {
+            // Two of them and a digit of flags begin a CAN FD frame's data.
+            return Some(at + sharp + if token.get(sharp + 1) == Some(&b'#') { 3 } else { 1 });
+        }
+        let bare = token.strip_prefix(b"0x").or_else(|| token.strip_prefix(b"0X")).unwrap_or(token);
+        let bare = bare.strip_suffix(b"x").or_else(|| bare.strip_suffix(b"X")).unwrap_or(bare);
+        let number = std::str::from_utf8(bare).ok().and_then(|text| u32::from_str_radix(text, 16).ok());
+        if bare.len() >= 3 && number.is_some_and(|number| number & 0x1FFF_FFFF == id) {
+            return Some(at + token.len());
+        }
+        at += token.len();
+    }
+}
+
+/// Shifts the time in front of a line by whole days. Times of day stay as they are. What cannot be shifted within its
+/// digits becomes nines.
+pub fn shift_stamp(prefix: &mut [u8], shift_us: i64) {
+    let Some(from) = prefix.iter().position(u8::is_ascii_digit) else { return };
+    let run = |from: usize, bytes: &[u8]| {
+        bytes.get(from..).unwrap_or_default().iter().take_while(|byte| byte.is_ascii_digit()).count()
+    };
+    let len = run(from, prefix);
+    let date = match (len, prefix.get(from + len)) {
+        (4, Some(b'-' | b'/')) => Some([0..4, 5..7, 8..10]),
+        (8, Some(b'T' | b't')) => Some([0..4, 4..6, 6..8]),
+        _ => None,
+    };
+    match (date, prefix.get_mut(from..)) {
+        (Some(parts), Some(rest)) => shift_date(rest, parts, shift_us),
+        (None, Some(rest)) => shift_number(rest.get_mut(..len).unwrap_or_default(), shift_us),
+        _ => {}
+    }
+}
+
+fn shift_date(text: &mut [u8], parts: [Range<usize>; 3], shift_us: i64) {
+    let number = |part: &Range<usize>| stamp::whole(text.get(part.clone())?);
+    let [year, month, day] = &parts;
+    let days = number(year)
+        .zip(number(month))
+        .zip(number(day))
+        .and_then(|((year, month), day)| days_from_civil(year, month, day));
+    let Some(days) = days else { return };
+    let (year, month, day) = civil(days.saturating_add(shift_us.div_euclid(DAY_US)));
+    for (part, value) in parts.into_iter().zip([year, month, day]) {
+        write_number(text.get_mut(part).unwrap_or_default(), value);
+    }
+}
+
+/// Shifts a whole number of seconds, milli-, micro- or nanoseconds since 1970 (its size tells which), in its digits.
+pub fn shift_number(digits: &mut [u8], shift_us: i64) {
+    let Some(number) = stamp::whole(digits) else { return };
+    let Some(shifted) = stamp::shifted(number, shift_us) else { return };
+    write_number(digits, shifted);
+}
+
+/// Writes a number over digits, with zeros in front; nines when it does not fit.
+fn write_number(digits: &mut [u8], value: i64) {
+    let mut rest = value.max(0);
+    for digit in digits.iter_mut().rev() {
+        *digit = b'0' + (rest % 10) as u8;
+        rest /= 10;
+    }
+    if rest > 0 {
+        digits.fill(b'9');
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const WEEK_US: i64 = 7 * DAY_US;
+
+    #[test]
+    fn stamps_are_shifted_in_their_own_form() {
+        for (stamp, want) in [
+            ("(1767270896.500123) ", "(1766666096.500123) "),
+            ("1767270896500 ", "1766666096500 "),
+            ("2026-01-03T12:34:56.789Z ", "2025-12-27T12:34:56.789Z "),
+            ("[2026/01/03 12:34:56] ", "[2025/12/27 12:34:56] "),
+            ("20260103T123456Z ", "20251227T123456Z "),
+            ("12:34:56.789 ", "12:34:56.789 "),
+            ("17 ", "17 "),
+        ] {
+            let mut bytes = stamp.as_bytes().to_vec();
+            shift_stamp(&mut bytes, -WEEK_US);
+            assert_eq!(String::from_utf8_lossy(&bytes), want);
+        }
+    }
+
+    #[test]
+    fn the_data_of_every_form_is_found() {
+        for (line, want) in [
+            ("(1.5) can0 09F80102#3672 R", "3672 R"),
+            ("(1.5) can1 1ABCDEF0##10001", "0001"),
+            ("R 09F80102 36 72", " 36 72"),
+            ("T 0x09F80102 3672", " 3672"),
+            ("1 9F80102x Rx d 2 36 72", " Rx d 2 36 72"),
+            ("can0,09F80102,2,36,72", ",2,36,72"),
+        ] {
+            let parts = split_line(line.as_bytes());
+            let LineKind::Can(frame, _) = parts.kind else { panic!("{line}") };
+            let at = data_begins(line.as_bytes(), parts.stamp, frame.id).unwrap();
+            assert_eq!(&line[at..], want);
+        }
+    }
+}

@@ -1,0 +1,30 @@
+//! What blanked bytes become.
+
+/// A letter that is no hex digit and begins no number: a blanked line is no frame and no sentence.
+pub(super) const LETTER: u8 = b'z';
+
+/// Blanks text: line ends, NULs and blanks stay.
+pub(super) fn text(bytes: &mut [u8]) {
+    for byte in bytes {
+        if !matches!(byte, b'\r' | b'\n' | 0 | b' ' | b'\t') {
+            *byte = LETTER;
+        }
+    }
+}
+
+/// Blanks a line that is none, so that it stays what it was to a reader: a text, or damage. `heading`: characters of any
+/// language count as text here.
+pub(super) fn strange(line: &mut [u8], heading: bool) {
+    let letters = heading && std::str::from_utf8(line).is_ok();
+    for (n, byte) in line.iter_mut().enumerate() {
+        *byte = match *byte {
+            b'\t' | b' ' | 0 => *byte,
+            // These tell whether the beginning of a record was cut off.
+            b'(' | b'[' | b'<' | b'{' | b'\\' if n == 0 => *byte,
+            b'0'..=b'9' if n == 0 => b'0',
+            b'!'..=b'~' => LETTER,
+            _ if letters => LETTER,
+            _ => 1,
+        };
+    }
+}

@@ -1,0 +1,409 @@
+//! 0183 sentences, rewritten in place.
+
+use super::key::Domain;
+use super::line_table::{Act, Line, QUERY, fields};
+use super::n2k::WORLD_DATUMS;
+use super::{Content, TextKind, coordinate};
+use crate::messages::nmea0183::{self, Address, Checksum, Sentence};
+use crate::time::{Time, civil, days_from_civil};
+
+/// Longest number that stays, characters. The longest of the standard has 10.
+const MAX_NUMBER: usize = 12;
+
+/// A number of these types with so many decimals may be a coordinate.
+const COORDINATE_DECIMALS: usize = 4;
+
+/// What a blanked character becomes: no digit, no status and no capital.
+const BLANK: u8 = b'x';
+
+/// Names of transducers that tell nothing but what is measured (common practice; IEC 61162-1 leaves them free).
+const TRANSDUCERS: &[&str] = &[
+    "PITCH",
+    "PTCH",
+    "ROLL",
+    "HEEL",
+    "YAW",
+    "BARO",
+    "BAROMETER",
+    "AIRTEMP",
+    "TEMPAIR",
+    "AIR",
+    "WATERTEMP",
+    "SEATEMP",
+    "WATER",
+    "SEA",
+    "BATT",
+    "BATTERY",
+    "VOLT",
+    "ENGINE",
+    "FUEL",
+    "RUDDER",
+    "DEPTH",
+    "HUMIDITY",
+];
+
+/// Words in the name of a transducer that say what it measures (see the decoder of XDR).
+const WORDS: [&str; 3] = ["WATER", "SEA", "BARO"];
+
+impl Content {
+    /// Rewrites one line from `$` or `!` on, without its end and without what stands in front (time, TAG block).
+    ///
+    /// A good checksum is made good again, a bad one stays bad, a garbled line stays garbled.
+    pub fn sentence(&mut self, time: Option<Time>, line: &mut [u8]) {
+        let old = line.to_vec();
+        let sentence = match Sentence::parse(&old) {
+            Ok(sentence) => sentence,
+            Err(fault) => {
+                self.said.garbled += u64::from(fault.is_garbled());
+                garble(&old, line);
+                return;
+            }
+        };
+        let start = old.iter().position(|b| matches!(b, b'$' | b'!')).unwrap_or(0);
+        let star = old.iter().position(|b| *b == b'*');
+        let checksum = sentence.checksum();
+        if sentence.tag().is_some() {
+            // It belongs to the carrier; should one come here, nothing of it is known to be harmless.
+            self.said.garbled += 1;
+            garble(&old, line);
+            return;
+        }
+        let end = star.unwrap_or(old.trim_ascii_end().len());
+        let (table, address) = match sentence.address() {
+            Address::Talker { formatter, .. } => (fields(formatter), None),
+            Address::Query { .. } => (Some(QUERY), None),
+            Address::Proprietary(name) => (None, Some(self.proprietary(name))),
+        };
+        let table = table.filter(|_| !matches!(checksum, Checksum::Bad { .. }));
+        if table.is_none() {
+            self.said.blanked_sentence(address.as_deref().unwrap_or(sentence.name()));
+        }
+        let body = line.get_mut(start..end).unwrap_or_default();
+        let head = 1 + sentence.name().len();
+        if let Some(address) = address {
+            write(body.get_mut(1..head), address.as_bytes());
+        }
+        self.body(time, &sentence, table, body.get_mut(head..).unwrap_or_default());
+        seal(line, start, end, checksum);
+    }
+
+    /// The fields behind the address, commas included.
+    fn body(&mut self, time: Option<Time>, sentence: &Sentence<'_>, table: Option<Line>, body: &mut [u8]) {
+        let empty = Line { first: &[], again: &[] };
+        let Line { first, again } = table.unwrap_or(empty);
+        let mut acts = first.iter().chain(again.iter().cycle());
+        let mut parts: Vec<&mut [u8]> = body.split_mut(|b| *b == b',').skip(1).collect();
+        let ais = self.ais_part(sentence);
+        let last = parts.len();
+        let world = [1, 8].iter().all(|n| sentence.field(*n).is_none_or(is_world));
+        let mut n = 0;
+        while n < last {
+            let act = acts.next().copied();
+            let Some((part, rest)) = parts.get_mut(n..).and_then(<[_]>::split_first_mut) else { return };
+            n += 1;
+            match act {
+                // The last field of a GSV with one field more than whole groups is the signal (v4.1).
+                Some(Act::Satellite) if n == last && again.len() == 4 => keep_if(part, is_digits),
+                Some(Act::Place) => {
+                    self.place(time, part, rest);
+                    n += 3;
+                    acts.nth(2);
+                }
+                Some(Act::LongDate) => {
+                    self.long_date(part, rest);
+                    n += 2;
+                    acts.nth(1);
+                }
+                Some(Act::Transducer) => {
+                    self.transducer(part, rest);
+                    n += 3;
+                    acts.nth(2);
+                }
+                Some(Act::Ais) => self.ais(time, ais, part),
+                Some(Act::Offset) if world => keep_if(part, is_number),
+                Some(Act::Offset | Act::Zero) => zero(part),
+                Some(act) => self.field(act, part),
+                None => blank(part),
+            }
+        }
+    }
+
+    fn field(&mut self, act: Act, part: &mut [u8]) {
+        match act {
+            Act::Number => {
+                let place = self.places.anchor.map(|anchor| anchor.old);
+                keep_if(part, |text| {
+                    is_number(text) && !place.is_some_and(|at| coordinate::resembles(text, at))
+                });
+            }
+            Act::Letter => keep_if(part, |text| matches!(text, [b] if b.is_ascii_alphabetic())),
+            Act::Letters => keep_if(part, |text| {
+                text.len() <= 8 && text.iter().all(|b| b.is_ascii_uppercase() || matches!(b, b'1' | b'2'))
+            }),
+            Act::Code => {
+                keep_if(part, |t| {
+                    t.len() == 3 && t.iter().all(|b| b.is_ascii_uppercase() || b.is_ascii_digit())
+                });
+            }
+            Act::Date => self.date(part),
+            Act::Satellite => self.satellite_field(part),
+            Act::Waypoint => self.rename(TextKind::Waypoint, part),
+            Act::Target => self.rename(TextKind::Vessel, part),
+            Act::Maker => self.rename(TextKind::Maker, part),
+            Act::Datum => keep_if(part, |text| WORLD_DATUMS.contains(&text)),
+            Act::Mac => self.mac_text(part),
+            _ => blank(part),
+        }
+    }
+
+    /// A proprietary address: the maker's three letters, and what the maker put behind them.
+    fn proprietary(&mut self, name: &str) -> String {
+        if self.options.keep_makers {
+            return name.to_owned();
+        }
+        self.said.identity("makers of sentences", self.keyed.number(Domain::SentenceMaker, name.as_bytes()));
+        let (maker, rest) = name.get(1..).and_then(|name| name.split_at_checked(3)).unwrap_or_default();
+        // Letters become letters; a maker with a digit is an oddity and may get any.
+        let letters_only = maker.bytes().all(|b| b.is_ascii_uppercase());
+        let (base, first) = if letters_only { (26, 10) } else { (36, 0) };
+        let digit = |b: u8| u64::from(char::from(b).to_digit(36).unwrap_or(0)).saturating_sub(first);
+        let value = maker.bytes().fold(0, |sum, b| sum * base + digit(b));
+        let mut value = self.keyed.permuted(Domain::SentenceMaker, value, base.pow(3));
+        let mut letters = [b'0'; 3];
+        for letter in letters.iter_mut().rev() {
+            let digit = char::from_digit((value % base + first) as u32, 36).unwrap_or('0');
+            *letter = digit.to_ascii_uppercase() as u8;
+            value /= base;
+        }
+        let rest = self.keyed.pseudonym(TextKind::Maker, rest.as_bytes());
+        let text = [b"P".as_slice(), &letters, &rest].concat();
+        String::from_utf8(text).unwrap_or_else(|_| name.to_owned())
+    }
+
+    fn rename(&mut self, kind: TextKind, part: &mut [u8]) {
+        let text = part.trim_ascii().to_vec();
+        let start = part.len() - part.trim_ascii_start().len();
+        let pseudonym = self.pseudonym(kind, &text);
+        write(part.get_mut(start..), &pseudonym);
+    }
+
+    fn satellite_field(&mut self, part: &mut [u8]) {
+        match number(part).filter(|id| *id > 0 && is_digits(part)) {
+            Some(id) => {
+                let text = format!("{:0width$}", self.satellite(id), width = part.len());
+                if text.len() == part.len() { write(Some(part), text.as_bytes()) } else { zero(part) }
+            }
+            None => keep_if(part, |_| false),
+        }
+    }
+
+    /// Four fields of a place; anything that is none is blanked.
+    fn place(&mut self, time: Option<Time>, lat: &mut [u8], rest: &mut [&mut [u8]]) {
+        let [north, lon, east, ..] = rest else {
+            blank(lat);
+            rest.iter_mut().for_each(|part| blank(part));
+            return;
+        };
+        let hemispheres = [(&*north, *b"NS"), (&*east, *b"EW")]
+            .map(|(part, letters)| matches!(part.trim_ascii(), [b] if letters.contains(b)));
+        let place = coordinate::read(lat, north, lon, east);
+        let Some(place) = place else {
+            // Half a place, or none that there can be: what is empty stays empty.
+            blank(lat);
+            blank(lon);
+            for (part, sound) in [north, east].into_iter().zip(hemispheres) {
+                keep_if(part, |_| sound);
+            }
+            return;
+        };
+        let new = self.moved(time, place);
+        coordinate::write(new.lat_deg, lat, north, *b"NS", 2);
+        coordinate::write(new.lon_deg, lon, east, *b"EW", 3);
+    }
+
+    fn date(&self, part: &mut [u8]) {
+        let &[a, b, c, d, e, f] = part.trim_ascii() else { return keep_if(part, |_| false) };
+        let pair = |a, b| number(&[a, b]).map(|n| n as i64);
+        let year = pair(e, f).map(|year| if year < 80 { 2000 + year } else { 1900 + year });
+        let days = year.and_then(|year| days_from_civil(year, pair(c, d)?, pair(a, b)?));
+        let Some(days) = days else { return keep_if(part, |_| false) };
+        let (year, month, day) = civil(days.saturating_add(self.shift_days()));
+        let start = part.len() - part.trim_ascii_start().len();
+        let text = format!("{day:02}{month:02}{:02}", year.rem_euclid(100));
+        write(part.get_mut(start..), text.as_bytes());
+    }
+
+    fn long_date(&self, day: &mut [u8], rest: &mut [&mut [u8]]) {
+        let [month, year, ..] = rest else {
+            blank(day);
+            rest.iter_mut().for_each(|part| blank(part));
+            return;
+        };
+        let whole = |part: &[u8]| number(part).map(|n| n as i64);
+        let days = whole(year).and_then(|year| days_from_civil(year, whole(month)?, whole(day)?));
+        if let Some(days) = days {
+            let (new_year, new_month, new_day) = civil(days.saturating_add(self.shift_days()));
+            for (part, value) in [(day, new_day), (month, new_month), (year, new_year)] {
+                let text = format!("{value:0width$}", width = part.len());
+                if text.len() == part.len() { write(Some(part), text.as_bytes()) } else { zero(part) }
+            }
+        } else {
+            for part in [day, month, year] {
+                keep_if(part, |_| false);
+            }
+        }
+    }
+
+    /// Type, value, unit and name of a measurement.
+    fn transducer(&mut self, kind: &mut [u8], rest: &mut [&mut [u8]]) {
+        let free = matches!(kind.trim_ascii(), b"A" | b"G");
+        keep_if(kind, |text| matches!(text, [b] if b.is_ascii_uppercase()));
+        let mut rest = rest.iter_mut().take(3);
+        if let Some(value) = rest.next() {
+            keep_if(value, |text| is_number(text) && !(free && decimals(text) >= COORDINATE_DECIMALS));
+        }
+        if let Some(unit) = rest.next() {
+            keep_if(unit, |text| matches!(text, [b] if b.is_ascii_uppercase()));
+        }
+        if let Some(name) = rest.next() {
+            self.transducer_name(name);
+        }
+    }
+
+    /// A name keeps the words that say what is measured, and its number.
+    fn transducer_name(&mut self, part: &mut [u8]) {
+        let old = part.to_ascii_uppercase();
+        // Its number is kept where the decoder takes it for an instance.
+        let digits = old.iter().rev().take_while(|b| b.is_ascii_digit()).count();
+        let stem = old.len() - digits;
+        let instance = old.get(stem..).and_then(number).is_some_and(|n| n <= u64::from(u8::MAX));
+        let stem = if instance { stem } else { old.len() };
+        let (stem, _) = old.split_at_checked(stem).unwrap_or_default();
+        let plain = stem.trim_ascii().strip_suffix(b"#").unwrap_or(stem.trim_ascii());
+        let plain = plain.strip_suffix(b"_").unwrap_or(plain);
+        if TRANSDUCERS.iter().any(|known| known.as_bytes() == plain) {
+            return;
+        }
+        let kept = part.to_vec();
+        let text = self.pseudonym(TextKind::Transducer, stem);
+        write(part.get_mut(..stem.len()), &text);
+        for word in WORDS {
+            for at in 0..old.len().saturating_sub(word.len() - 1) {
+                let place = at..at + word.len();
+                if old.get(place.clone()) == Some(word.as_bytes())
+                    && let Some(from) = kept.get(place.clone())
+                {
+                    write(part.get_mut(place), from);
+                }
+            }
+        }
+    }
+
+    fn mac_text(&mut self, part: &mut [u8]) {
+        let digits: Option<Vec<u8>> =
+            part.iter().map(|b| char::from(*b).to_digit(16).map(|d| d as u8)).collect();
+        let bytes: Vec<u8> =
+            digits.unwrap_or_default().as_chunks::<2>().0.iter().map(|[high, low]| high << 4 | low).collect();
+        let Ok(mut mac) = <[u8; 6]>::try_from(bytes) else { return blank(part) };
+        self.mac(&mut mac);
+        let text: String = mac.iter().map(|b| format!("{b:02X}")).collect();
+        write(Some(part), text.as_bytes());
+    }
+}
+
+/// Makes the checksum behind `end` good again, or leaves it as bad as it was.
+fn seal(line: &mut [u8], start: usize, end: usize, checksum: Checksum) {
+    let wrong = match checksum {
+        Checksum::Absent => return,
+        Checksum::Good => 0,
+        Checksum::Bad { said, computed } => said ^ computed,
+    };
+    let sum = line.get(start + 1..end).unwrap_or_default().iter().fold(wrong, |sum, b| sum ^ b);
+    let digits = line.get_mut(end + 1..end + 3);
+    let lower = digits.as_ref().is_some_and(|digits| digits.iter().any(u8::is_ascii_lowercase));
+    let text = if lower { format!("{sum:02x}") } else { format!("{sum:02X}") };
+    write(digits, text.as_bytes());
+}
+
+/// Blanks a line that is no sentence, so that it is none for the same reason still.
+fn garble(old: &[u8], new: &mut [u8]) {
+    let fault = Sentence::parse(old).err();
+    let star = old.iter().position(|b| *b == b'*');
+    let sum = star.and_then(|at| old.get(at + 1..)).map(<[u8]>::trim_ascii_end);
+    let sound_sum = sum.is_some_and(|sum| sum.len() == 2 && sum.iter().all(u8::is_ascii_hexdigit));
+    for (at, byte) in new.iter_mut().enumerate() {
+        *byte = match *byte {
+            b'$' | b'!' | b'*' | b',' | b'\\' => *byte,
+            _ if byte.is_ascii_whitespace() => *byte,
+            0x21..=0x7E if sound_sum && star.is_some_and(|star| at > star) => b'0',
+            0x21..=0x7E => BLANK,
+            _ => 0x7F,
+        };
+    }
+    if Sentence::parse(new).err() == fault {
+        return;
+    }
+    // By chance it is whole now, or it was broken for a reason that only its letters told. A byte that is no character is
+    // garbled too; and what was no damaged sentence becomes mere text.
+    let garbled = fault.is_none_or(nmea0183::Fault::is_garbled);
+    let head = if garbled { new.iter().position(|b| matches!(b, b'$' | b'!' | b'\\')) } else { None };
+    let from = head.map_or(0, |head| head + 1);
+    for byte in new.iter_mut().skip(from).filter(|b| !b.is_ascii_whitespace()) {
+        *byte = if garbled { 0x7F } else { BLANK };
+    }
+}
+
+fn write(to: Option<&mut [u8]>, from: &[u8]) {
+    for (to, from) in to.unwrap_or_default().iter_mut().zip(from) {
+        *to = *from;
+    }
+}
+
+/// Blanks a field; one that is empty but for blanks stays so.
+fn blank(part: &mut [u8]) {
+    keep_if(part, |_| false);
+}
+
+fn keep_if(part: &mut [u8], sound: impl Fn(&[u8]) -> bool) {
+    let text = part.trim_ascii();
+    if !text.is_empty() && !sound(text) {
+        part.fill(BLANK);
+    }
+}
+
+/// A number becomes zero, at its length; anything else is blanked.
+fn zero(part: &mut [u8]) {
+    if !is_number(part.trim_ascii()) {
+        return blank(part);
+    }
+    for byte in part.iter_mut().filter(|b| !matches!(b, b'.' | b' ')) {
+        *byte = b'0';
+    }
+}
+
+fn is_number(text: &[u8]) -> bool {
+    let digits = match text {
+        [b'-' | b'+', digits @ ..] => digits,
+        _ => text,
+    };
+    text.len() <= MAX_NUMBER
+        && digits.iter().all(|b| b.is_ascii_digit() || *b == b'.')
+        && digits.iter().filter(|b| **b == b'.').count() <= 1
+}
+
+fn is_digits(text: &[u8]) -> bool {
+    text.len() <= MAX_NUMBER && text.iter().all(u8::is_ascii_digit)
+}
+
+fn number(text: &[u8]) -> Option<u64> {
+    str::from_utf8(text).ok()?.trim_ascii().parse().ok()
+}
+
+fn decimals(text: &[u8]) -> usize {
+    text.iter().rev().position(|b| *b == b'.').unwrap_or(0)
+}
+
+fn is_world(text: &str) -> bool {
+    let text = text.trim_ascii();
+    text.is_empty() || WORLD_DATUMS.contains(&text.as_bytes())
+}

@@ -1,0 +1,128 @@
+//! What stays of each 0183 sentence, and what is replaced. Everything that is not named here is blanked.
+//!
+//! Source of the fields: IEC 61162-1 and NMEA 0183 v4.11, as in `messages::nmea0183`.
+
+/// What is done with a field.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Act {
+    /// A number (or a time of day) stays; anything else is blanked.
+    Number,
+    /// One capital letter stays; anything else is blanked.
+    Letter,
+    /// Up to eight capital letters stay; anything else is blanked.
+    Letters,
+    /// Three capitals or digits, such as a formatter, stay; anything else is blanked.
+    Code,
+    /// A number becomes zero: it tells the region.
+    Zero,
+    /// Date `ddmmyy`.
+    Date,
+    /// Day, month and year: this field and the two behind it.
+    LongDate,
+    /// A place: this field and the three behind it.
+    Place,
+    /// A satellite; in the last field of a GSV it may be the signal.
+    Satellite,
+    /// Name of a waypoint or route.
+    Waypoint,
+    /// Name of a target.
+    Target,
+    /// A maker's three letters.
+    Maker,
+    /// A datum's code.
+    Datum,
+    /// An offset of a datum, which stays when the datum does.
+    Offset,
+    /// A hardware address of twelve digits.
+    Mac,
+    /// Four fields: a transducer's type, value, unit and name.
+    Transducer,
+    /// AIS payload.
+    Ais,
+    /// Belongs to the field before.
+    Rest,
+}
+
+use Act::{
+    Ais, Code, Date, Datum, Letter as L, Letters, LongDate, Mac, Maker, Number as N, Offset, Place,
+    Rest as R, Satellite as S, Target, Transducer, Waypoint, Zero,
+};
+
+/// Fields from the first on, and fields that come again and again behind them.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Line {
+    pub(super) first: &'static [Act],
+    pub(super) again: &'static [Act],
+}
+
+const fn line(first: &'static [Act]) -> Option<Line> {
+    Some(Line { first, again: &[] })
+}
+
+/// Depth, and speed or angle, in several units.
+const PAIRS: &[Act] = &[N, L, N, L, N, L, N, L];
+
+/// The fields of a known sentence, or `None`: all of it is blanked.
+#[rustfmt::skip]
+pub(super) fn fields(formatter: &str) -> Option<Line> {
+    match formatter {
+        "ALC" => Some(Line { first: &[N, N, N, N], again: &[Maker, N, N, N] }),
+        "ALF" => line(&[N, N, N, N, L, L, L, Maker, N, N, N, N]),
+        "ALR" => line(&[N, N, L, L]),
+        "APB" => line(&[L, L, N, L, L, L, L, N, L, Waypoint, N, L, N, L, L]),
+        "BOD" => line(&[N, L, N, L, Waypoint, Waypoint]),
+        "BWC" => line(&[N, Place, R, R, R, N, L, N, L, N, L, Waypoint, L]),
+        "DBK" | "DBS" | "DBT" => line(&[N, L, N, L, N, L]),
+        "DPT" => line(&[N, N, N]),
+        "DTM" => line(&[Datum, L, Offset, L, Offset, L, Offset, Datum]),
+        "GGA" => line(&[N, Place, R, R, R, N, N, N, Zero, L, Zero, L, N, Zero]),
+        "GLL" => line(&[Place, R, R, R, N, L, L]),
+        "GNS" => line(&[N, Place, R, R, R, Letters, N, N, Zero, Zero, N, Zero, L]),
+        "GSA" => line(&[L, N, S, S, S, S, S, S, S, S, S, S, S, S, N, N, N, N]),
+        "GST" => line(&[N; 8]),
+        "GSV" => Some(Line { first: &[N, N, N], again: &[S, Zero, Zero, N] }),
+        "HBT" => line(&[N, L, N]),
+        "HDG" => line(&[N, N, L, N, L]),
+        "HDM" | "HDT" | "MTW" | "ROT" | "THS" => line(&[N, L]),
+        "MWD" | "VHW" | "VLW" | "VWR" | "VWT" => line(PAIRS),
+        "MWV" => line(&[N, L, N, L, L]),
+        "OSD" => line(&[N, L, N, L, N, L, N, N, L]),
+        "RMB" => line(&[L, N, L, Waypoint, Waypoint, Place, R, R, R, N, N, N, L, L]),
+        "RMC" => line(&[N, L, Place, R, R, R, N, N, Date, N, L, L, L]),
+        "RPM" => line(&[L, N, N, N, L]),
+        "RSA" => line(&[N, L, N, L]),
+        "RTE" => Some(Line { first: &[N, N, L], again: &[Waypoint] }),
+        "SRP" => line(&[N, Mac]),
+        "TTM" => line(&[N, N, N, L, N, N, L, N, N, L, Target, L, L, N, L]),
+        "TXT" => line(&[N, N, N]),
+        "VBW" => line(&[N, N, L, N, N, L, N, L, N, L]),
+        "VDM" | "VDO" => line(&[N, N, N, AIS_CHANNEL, Ais, N]),
+        "VTG" => line(&[N, L, N, L, N, L, N, L, L]),
+        "WPL" => line(&[Place, R, R, R, Waypoint]),
+        "XDR" => Some(Line { first: &[], again: &[Transducer, R, R, R] }),
+        "XTE" => line(&[L, L, N, L, L, L]),
+        "ZDA" => line(&[N, LongDate, R, R, Zero, Zero]),
+        _ => None,
+    }
+}
+
+/// The radio channel: `A`, `B`, `1` or `2`.
+const AIS_CHANNEL: Act = Letters;
+
+/// Field 1 of a question: the sentence that is wanted.
+pub(super) const QUERY: Line = Line { first: &[Code], again: &[] };
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::messages::nmea0183::SENTENCES;
+
+    /// A new sentence in the registry is blanked until somebody has thought about what of it may leave.
+    #[test]
+    fn every_sentence_that_is_decoded_has_its_line() {
+        let without: Vec<_> =
+            SENTENCES.iter().map(|known| known.formatter).filter(|f| fields(f).is_none()).collect();
+        assert!(without.is_empty(), "{without:?}");
+        assert!(fields("DSC").is_none());
+    }
+}

@@ -1,0 +1,90 @@
+//! DHCP messages (RFC 2131, options of RFC 2132), rewritten in place: kinds, times and addresses stay readable.
+
+use super::content::{Content, TextKind};
+
+/// Where the options begin, behind the fixed part and its cookie.
+const OPTIONS: usize = 240;
+
+/// Rewrites a message.
+pub(super) fn rewrite(content: &mut Content, message: &mut [u8]) {
+    for at in [12, 16, 20, 24] {
+        ipv4(content, message, at);
+    }
+    let ethernet = message.get(1..3) == Some(&[1, 6]);
+    let hardware = message.get_mut(28..).unwrap_or_default();
+    let len = hardware.len().min(16);
+    match hardware.first_chunk_mut::<6>() {
+        Some(mac) if ethernet => {
+            if *mac != [0; 6] {
+                content.mac(mac);
+            }
+            hardware.get_mut(6..len).unwrap_or_default().fill(0);
+        }
+        _ => hardware.get_mut(..len).unwrap_or_default().fill(0),
+    }
+    let overload = options(content, message.get_mut(OPTIONS..).unwrap_or_default());
+    // Option 52 puts more options where file and server name would stand.
+    for (bit, field) in [(2, 44..108), (1, 108..236)] {
+        let end = field.end.min(message.len());
+        let Some(field) = message.get_mut(field.start..end) else { continue };
+        if overload & bit != 0 {
+            options(content, field);
+        } else {
+            field.fill(0);
+        }
+    }
+}
+
+/// Rewrites options; gives the overload option's value.
+fn options(content: &mut Content, options: &mut [u8]) -> u8 {
+    let mut overload = 0;
+    let mut at = 0;
+    while let Some(&code) = options.get(at) {
+        if code == 0 {
+            at += 1;
+            continue;
+        }
+        let from = at + 2;
+        let value =
+            options.get(at + 1).and_then(|len| options.get(from..from + usize::from(*len))).map(<[u8]>::len);
+        let Some(value) = value.filter(|_| code != 255).map(|len| from..from + len) else {
+            // The end, or an option that is longer than what is there.
+            at += usize::from(code == 255);
+            break;
+        };
+        at = value.end;
+        let Some(value) = options.get_mut(value) else { break };
+        match (code, value.len()) {
+            // Masks, times, sizes, kinds, lists of wishes.
+            (1 | 2, 4) | (26 | 57, 2) | (51 | 58 | 59, 4) | (53 | 116, 1) | (55, _) => {}
+            (52, 1) => overload = value.first().copied().unwrap_or(0),
+            (3 | 4 | 6 | 28 | 42 | 50 | 54, _) => {
+                for ip in value.as_chunks_mut::<4>().0 {
+                    content.ipv4(ip);
+                }
+            }
+            (12, _) => content.text(TextKind::Host, value),
+            (15, _) => content.text(TextKind::Host, value),
+            (60, _) => content.text(TextKind::Model, value),
+            (61, 7) if value.first() == Some(&1) => {
+                if let Some(mac) = value.get_mut(1..).and_then(|rest| rest.first_chunk_mut()) {
+                    content.mac(mac);
+                }
+            }
+            (61, _) => {
+                let name = value.get_mut(1..).unwrap_or_default();
+                content.text(TextKind::Client, name);
+            }
+            (81, 4..) => content.text(TextKind::Host, value.get_mut(3..).unwrap_or_default()),
+            _ => value.fill(0),
+        }
+    }
+    options.get_mut(at..).unwrap_or_default().fill(0);
+    overload
+}
+
+fn ipv4(content: &mut Content, message: &mut [u8], at: usize) {
+    if let Some(ip) = message.get_mut(at..).and_then(|rest| rest.first_chunk_mut::<4>()) {
+        content.ipv4(ip);
+    }
+}

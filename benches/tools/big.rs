@@ -29,6 +29,10 @@ const USUAL_NODES: usize = 24;
 
 type Failure = Box<dyn Error>;
 
+/// A demo recording: when it begins, how many microseconds it lasts, and what was kept of its records, each with
+/// microseconds since the beginning.
+type Demo<T> = (Time, i64, Vec<(i64, T)>);
+
 fn main() -> Result<(), Failure> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [kind, size, file, devices @ ..] = arguments.as_slice() else {
@@ -78,10 +82,7 @@ impl Out {
 }
 
 /// A demo recording's records, as `take` keeps them, with their times counted from the first, and how long it lasts.
-fn demo<T>(
-    file: &str,
-    take: impl Fn(Payload<'_>) -> Option<T>,
-) -> Result<(Time, i64, Vec<(i64, T)>), Failure> {
+fn demo<T>(file: &str, take: impl Fn(Payload<'_>) -> Option<T>) -> Result<Demo<T>, Failure> {
     let mut recording = open(&format!("{}/captures/{file}", env!("CARGO_MANIFEST_DIR")))?;
     let (mut first, mut records) = (None, Vec::new());
     while recording.advance()? {

@@ -88,7 +88,15 @@ pub const fn civil(days: i64) -> (i64, i64, i64) {
 /// year lies outside 1 to 9999.
 #[must_use]
 pub fn days_from_civil(year: i64, month: i64, day: i64) -> Option<i64> {
-    if !(1..=9999).contains(&year) || !(1..=12).contains(&month) || !(1..=31).contains(&day) {
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let longest = match month {
+        2 if leap => 29,
+        2 => 28,
+        4 | 6 | 9 | 11 => 30,
+        1..=12 => 31,
+        _ => return None,
+    };
+    if !(1..=9999).contains(&year) || !(1..=longest).contains(&day) {
         return None;
     }
     let y = if month <= 2 { year - 1 } else { year };
@@ -96,9 +104,7 @@ pub fn days_from_civil(year: i64, month: i64, day: i64) -> Option<i64> {
     let year_of_era = y.rem_euclid(400);
     let month_from_march = (month + 9) % 12;
     let day_of_year = (153 * month_from_march + 2) / 5 + day - 1;
-    let days =
-        era * 146_097 + year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year - 719_468;
-    (civil(days) == (year, month, day)).then_some(days)
+    Some(era * 146_097 + year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year - 719_468)
 }
 
 /// A stretch of recording time, both ends included; `from` is never after `to`.

@@ -89,7 +89,13 @@ impl Place {
 /// The angle in 0 (included) to 360 (excluded).
 #[must_use]
 pub fn wrap_360(deg: f64) -> f64 {
-    let wrapped = deg.rem_euclid(360.0);
+    // Most angles are less than a turn away, where a sum is exact and much sooner done than a remainder.
+    let wrapped = match deg {
+        0.0..360.0 => deg,
+        360.0..720.0 => deg - 360.0,
+        -360.0..0.0 => deg + 360.0,
+        _ => deg.rem_euclid(360.0),
+    };
     if wrapped >= 360.0 { 0.0 } else { wrapped }
 }
 

@@ -130,6 +130,9 @@ pub struct Bus {
     pub errors: ErrorFrames,
     /// Multi-frame messages by sender address and PGN; filled in at the end.
     pub losses: Vec<StreamLosses>,
+    /// Where the requests for a message stand in `requests`, and how many of them wait for an answer.
+    request_index: FxHashMap<(DeviceId, u32), usize>,
+    waiting: usize,
     asked_for_claims: Option<(Time, u8)>,
     last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
 }
@@ -143,11 +146,19 @@ impl Bus {
         }
         let Some(asked) = asked.filter(|_| destination != GLOBAL) else { return };
         let key = (asked, pgn);
-        let new = || (key, Requests::default());
-        if let Some((_, requests)) =
-            bounded::entry(&mut self.requests, MAX_REQUESTS, |(known, _)| *known == key, new)
-        {
+        let next = self.requests.len();
+        let index = match self.request_index.get(&key) {
+            Some(index) => *index,
+            None if next >= MAX_REQUESTS => return,
+            None => {
+                self.request_index.insert(key, next);
+                self.requests.push((key, Requests::default()));
+                next
+            }
+        };
+        if let Some((_, requests)) = self.requests.get_mut(index) {
             requests.asked += 1;
+            self.waiting += usize::from(requests.waiting.is_none());
             requests.waiting = Some(time);
             requests.first.get_or_insert(time);
             requests.last = Some(time);
@@ -156,14 +167,13 @@ impl Bus {
 
     /// Books a message that may answer a request: the message itself, or an acknowledgement that names it.
     pub fn answer(&mut self, time: Option<Time>, sender: DeviceId, pgn: u32) {
-        let Some(time) = time else { return };
-        for (key, requests) in &mut self.requests {
-            if *key == (sender, pgn)
-                && let Some(asked) = requests.waiting.take()
-                && time.since(asked) <= ANSWER_S
-            {
-                requests.answered += 1;
-            }
+        let Some(time) = time.filter(|_| self.waiting > 0) else { return };
+        let index = self.request_index.get(&(sender, pgn)).copied();
+        if let Some((_, requests)) = index.and_then(|index| self.requests.get_mut(index))
+            && let Some(asked) = requests.waiting.take()
+        {
+            self.waiting -= 1;
+            requests.answered += u64::from(time.since(asked) <= ANSWER_S);
         }
     }
 

@@ -1,6 +1,8 @@
 //! Inventory: the devices, by what identifies them on their wire.
 
 use super::bounded;
+use super::by_wire::ByWire;
+use super::timing::SentenceName;
 use super::wires::WireId;
 use crate::frames::Mac;
 use crate::messages::n2k::{Name, NetworkMessage};
@@ -70,7 +72,7 @@ pub struct Device {
     /// Services it announced.
     pub services: Vec<String>,
     /// Sentences it sent.
-    pub sentences: Vec<String>,
+    pub sentences: Vec<SentenceName>,
     /// First frame.
     pub first: Option<Time>,
     /// Last frame.
@@ -189,15 +191,35 @@ pub fn note_text<T: PartialEq>(list: &mut Vec<T>, text: T) {
 #[derive(Debug, Default)]
 pub struct Inventory {
     devices: Vec<Device>,
-    holders: FxHashMap<(WireId, u8), DeviceId>,
+    holders: ByWire<Holders>,
     names: FxHashMap<(WireId, Name), DeviceId>,
     hosts: FxHashMap<(WireId, Mac), DeviceId>,
-    talkers: FxHashMap<(WireId, [u8; 4]), DeviceId>,
+    talkers: FxHashMap<(WireId, u32), DeviceId>,
     /// Frames of devices that found no room.
     pub unbooked: u64,
 }
 
+/// Who holds each address of a bus now.
+#[derive(Debug)]
+struct Holders([Option<DeviceId>; 256]);
+
+impl Default for Holders {
+    fn default() -> Self {
+        Self([None; 256])
+    }
+}
+
 impl Inventory {
+    fn holder(&self, wire: WireId, address: u8) -> Option<DeviceId> {
+        self.holders.get(wire)?.0.get(usize::from(address)).copied().flatten()
+    }
+
+    fn set_holder(&mut self, wire: WireId, address: u8, holder: Option<DeviceId>) {
+        if let Some(place) = self.holders.of(wire).0.get_mut(usize::from(address)) {
+            *place = holder;
+        }
+    }
+
     fn add(&mut self, device: Device) -> Option<DeviceId> {
         if self.devices.len() >= MAX_DEVICES {
             self.unbooked += 1;
@@ -220,17 +242,17 @@ impl Inventory {
     ///
     /// The last claim before a message decides whose message it is (fact sheet NMEA 2000, section 4).
     pub fn node(&mut self, wire: WireId, address: u8) -> Option<DeviceId> {
-        if let Some(&id) = self.holders.get(&(wire, address)) {
+        if let Some(id) = self.holder(wire, address) {
             return Some(id);
         }
         let id = self.add_node(wire, address, None)?;
-        self.holders.insert((wire, address), id);
+        self.set_holder(wire, address, Some(id));
         Some(id)
     }
 
     /// Books an address claim and gives the node; address 254 is "cannot claim".
     pub fn claim(&mut self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
-        let holder = self.holders.get(&(wire, address)).copied();
+        let holder = self.holder(wire, address);
         let known = self.names.get(&(wire, name)).copied();
         let id = match (known, holder) {
             (Some(id), _) => id,
@@ -248,12 +270,12 @@ impl Inventory {
             *own = Some(name);
             let before = std::mem::replace(now, address);
             addresses.insert(address);
-            if before != address && self.holders.get(&(wire, before)) == Some(&id) {
-                self.holders.remove(&(wire, before));
+            if before != address && self.holder(wire, before) == Some(id) {
+                self.set_holder(wire, before, None);
             }
         }
         if address != 254 {
-            self.holders.insert((wire, address), id);
+            self.set_holder(wire, address, Some(id));
         }
         Some(id)
     }
@@ -365,10 +387,10 @@ impl Inventory {
     }
 }
 
-fn talker_key(talker: &[u8]) -> [u8; 4] {
+fn talker_key(talker: &[u8]) -> u32 {
     let mut key = [0; 4];
     for (to, from) in key.iter_mut().zip(talker) {
         *to = *from;
     }
-    key
+    u32::from_le_bytes(key)
 }

@@ -2,8 +2,9 @@
 
 use super::inventory::DeviceId;
 use super::runs::Runs;
+use super::shortcut::Shortcut;
 use super::steps::Steps;
-use super::timing::{Gaps, Message};
+use super::timing::{Gaps, Message, same_text};
 use super::traces::Trace;
 use crate::messages::{Absent, Reading};
 use crate::time::Time;
@@ -20,6 +21,10 @@ const MAX_SAMPLES: usize = 16_384;
 
 /// Length of a block of time: what is kept of a long track is kept whole for this long.
 const BLOCK_US: i64 = 32_000_000;
+
+/// No block but the first has a number that is a multiple of twice this: a time has 63 bits, a block takes 24 of them. So
+/// nothing is gained by going on.
+const LAST_STRIDE: i64 = 1 << 39;
 
 /// Width of a class of speed in [`Source::by_speed`], knots.
 pub const SPEED_CLASS_KN: f64 = 0.5;
@@ -57,11 +62,15 @@ impl Track {
     fn push(&mut self, sample: Sample) {
         let block = |s: &Sample| s.time.0.div_euclid(BLOCK_US);
         self.stride = self.stride.max(1);
-        if block(&sample).rem_euclid(self.stride) != 0 {
+        // The stride is a power of two.
+        if block(&sample) & (self.stride - 1) != 0 {
             return;
         }
         if self.samples.len() >= MAX_SAMPLES {
-            self.stride = self.stride.saturating_mul(2);
+            if self.stride > LAST_STRIDE {
+                return;
+            }
+            self.stride *= 2;
             let stride = self.stride;
             self.samples.retain(|s| block(s).rem_euclid(stride) == 0);
             if self.samples.len() >= MAX_SAMPLES || block(&sample).rem_euclid(stride) != 0 {
@@ -106,6 +115,29 @@ pub struct SourceKey {
     pub instance: Option<u8>,
 }
 
+impl SourceKey {
+    /// As `==`, quicker for the same texts.
+    fn is(&self, other: &Self) -> bool {
+        let reference = match (self.reference, other.reference) {
+            (Some(a), Some(b)) => same_text(a, b),
+            (a, b) => a.is_none() && b.is_none(),
+        };
+        self.device == other.device
+            && self.instance == other.instance
+            && reference
+            && same_text(self.quantity, other.quantity)
+            && self.message.is(&other.message)
+    }
+
+    /// A number that most sources do not share, quicker to make than a hash.
+    fn mark(&self) -> u32 {
+        let quantity =
+            self.quantity.bytes().take(2).fold(self.quantity.len(), |sum, b| sum * 31 + usize::from(b));
+        let instance = u32::from(self.instance.unwrap_or(0)).wrapping_mul(0x0101_0101);
+        self.message.mark().wrapping_add(self.device.0 << 20) ^ (quantity as u32) << 9 ^ instance
+    }
+}
+
 /// One source.
 #[derive(Debug, Clone)]
 pub struct Source {
@@ -121,8 +153,7 @@ pub struct Source {
     pub not_available: u64,
     /// Messages without value for any other reason.
     pub unusable: u64,
-    /// The last value.
-    pub last_value: LastValue,
+    last_valid: Option<Reading>,
     /// First message.
     pub first: Option<Time>,
     /// Last message.
@@ -151,6 +182,7 @@ pub struct Source {
 pub struct Series {
     sources: Vec<Source>,
     index: FxHashMap<SourceKey, u32>,
+    shortcut: Shortcut,
     tracks: usize,
     speed: Option<(Time, f64)>,
 }
@@ -207,6 +239,11 @@ impl Series {
     }
 
     fn source(&mut self, key: SourceKey) -> Option<&mut Source> {
+        let hash = key.mark();
+        let row = self.shortcut.row(hash);
+        if self.sources.get(row).is_some_and(|source| source.key.is(&key)) {
+            return self.sources.get_mut(row);
+        }
         let next = self.sources.len();
         let index = match self.index.get(&key) {
             Some(&index) => index as usize,
@@ -219,6 +256,7 @@ impl Series {
                 next
             }
         };
+        self.shortcut.note(hash, index);
         self.sources.get_mut(index)
     }
 
@@ -258,7 +296,7 @@ impl Source {
             zero: 0,
             not_available: 0,
             unusable: 0,
-            last_value: LastValue::None,
+            last_valid: None,
             first: None,
             last: None,
             value_gaps: Gaps::default(),
@@ -271,6 +309,12 @@ impl Source {
             trace: Trace::default(),
             tracked,
         }
+    }
+
+    /// The last value.
+    #[must_use]
+    pub fn last_value(&self) -> LastValue {
+        self.last_valid.as_ref().map_or(LastValue::None, last_value)
     }
 
     fn reading(&mut self, time: Option<Time>, reading: &Reading, speed_kn: Option<f64>) {
@@ -286,7 +330,7 @@ impl Source {
         if valid {
             self.valid += 1;
             self.zero += u64::from(zero);
-            self.last_value = last_value(reading);
+            self.last_valid = Some(reading.clone());
         } else if absence(reading) == Some(Absent::NotAvailable) {
             self.not_available += 1;
         } else {
@@ -307,14 +351,14 @@ impl Source {
             let side = if valid && !zero { &mut class.0 } else { &mut class.1 };
             *side = side.saturating_add(1);
         }
-        match self.key.quantity {
-            "heading" if valid => self.steps.heading(time, a),
-            "position" if valid => self.steps.position(time, a, b, speed_kn),
+        match reading {
+            Reading::Heading { .. } if valid => self.steps.heading(time, a),
+            Reading::Position { .. } if valid => self.steps.position(time, a, b, speed_kn),
             _ => {}
         }
         if self.tracked {
             // The second number goes with the message (variation, offset), but a place is both.
-            let second = if self.key.quantity == "position" { b } else { 0.0 };
+            let second = if matches!(reading, Reading::Position { .. }) { b } else { 0.0 };
             self.runs.message(time, (valid && !zero).then_some((a, second)));
             self.track.push(Sample { time, a, b });
             match self.key.quantity {

@@ -82,6 +82,13 @@ impl Steps {
         {
             self.note(alone);
         }
+        // What nearly always holds is looked at first: no rate of before makes a step of this.
+        if size.abs() <= HEADING_SLACK_DEG + TURN_LIMIT_DEG_S * dt
+            && size.abs() <= ALONE_SLACK_DEG + ALONE_DEG_S * dt
+        {
+            self.rate(size.abs() / dt);
+            return;
+        }
         let usual = self.usual_rate();
         let step = Step { from, to: time, size };
         if size.abs() > HEADING_SLACK_DEG + (TURN_LIMIT_DEG_S * dt).max(3.0 * usual * dt) && self.seen > 0 {
@@ -108,8 +115,12 @@ impl Steps {
             return;
         }
         let dt = dt.max(mean);
-        let usual = self.usual_rate();
         let known = speed_kn.map_or(SPEED_LIMIT_KN / KNOTS_PER_M_S, |kn| 2.0 * kn / KNOTS_PER_M_S);
+        if size <= POSITION_SLACK_M + known * dt {
+            self.rate(size / dt);
+            return;
+        }
+        let usual = self.usual_rate();
         let limit = POSITION_SLACK_M + (known * dt).max(3.0 * usual * dt);
         if size > limit && self.seen > 0 {
             self.note(Step { from, to: time, size });

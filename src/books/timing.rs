@@ -1,8 +1,9 @@
 //! Timing: the intervals of every message of every device, and the pauses between them.
 
+use super::histogram::Histogram;
 use super::inventory::DeviceId;
+use super::shortcut::Shortcut;
 use crate::time::{Span, Time};
-use hdrhistogram::Histogram;
 use rustc_hash::FxHashMap;
 use std::fmt;
 
@@ -20,25 +21,15 @@ const MAX_GAPS: usize = 64;
 const GROUP_US: i64 = 15_000;
 
 /// Whether intervals show a rhythm: at least eight, most of them near the median.
-fn steady(intervals: &Histogram<u32>) -> bool {
+fn steady(intervals: &Histogram) -> bool {
     let at = |q: f64| intervals.value_at_quantile(q) as f64;
     let mid = at(0.5);
     intervals.len() >= 8 && mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
 }
 
-/// An empty histogram of intervals in microseconds, two significant digits, at most 26 KiB.
-pub(super) fn histogram() -> Histogram<u32> {
-    #[allow(clippy::expect_used, reason = "constant arguments inside the documented range")]
-    let mut histogram = Histogram::new(2).expect("two digits are between 0 and 5");
-    histogram.auto(true);
-    histogram
-}
-
 /// Records an interval; the histogram grows with its longest, an hour at most.
-pub(super) fn record(histogram: &mut Histogram<u32>, us: u64) {
-    // A histogram that resizes itself takes every value; saturating would stop at what it holds now.
-    let taken = histogram.record(us.clamp(1, MAX_INTERVAL_US));
-    debug_assert!(taken.is_ok());
+pub(super) fn record(histogram: &mut Histogram, us: u64) {
+    histogram.record(us.clamp(1, MAX_INTERVAL_US));
 }
 
 /// A sentence's address, at most twelve characters of it (`SDDPT`, `PABCXYZ`).
@@ -50,6 +41,13 @@ impl SentenceName {
     #[must_use]
     pub fn new(name: &str) -> Self {
         let mut bytes = [0; 12];
+        // Nearly all names have five characters.
+        if let (Ok(five), Some(place)) = (<&[u8; 5]>::try_from(name.as_bytes()), bytes.first_chunk_mut())
+            && five.iter().all(u8::is_ascii_graphic)
+        {
+            *place = *five;
+            return Self(bytes);
+        }
         for (to, from) in bytes.iter_mut().zip(name.bytes().filter(u8::is_ascii_graphic)) {
             *to = from;
         }
@@ -75,6 +73,34 @@ pub enum Message {
     Protocol(&'static str),
 }
 
+impl Message {
+    /// As `==`; of one protocol's name there is mostly but one text, and then its characters need no look.
+    pub(super) fn is(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Pgn(a), Self::Pgn(b)) => a == b,
+            (Self::Sentence(a), Self::Sentence(b)) => a == b,
+            (Self::Protocol(a), Self::Protocol(b)) => same_text(a, b),
+            _ => false,
+        }
+    }
+
+    /// A number that most messages do not share, quicker to make than a hash.
+    pub(super) fn mark(&self) -> u32 {
+        match self {
+            Self::Pgn(pgn) => *pgn,
+            Self::Sentence(SentenceName([a, b, c, d, e, ..])) => {
+                u32::from_le_bytes([*b, *c, *d, *e]).wrapping_add(u32::from(*a) << 3)
+            }
+            Self::Protocol(name) => name.bytes().take(4).fold(0, |mark, byte| mark << 8 | u32::from(byte)),
+        }
+    }
+}
+
+/// As `==`; one and the same text needs no look at its characters.
+pub(super) fn same_text(a: &str, b: &str) -> bool {
+    std::ptr::eq(a, b) || a == b
+}
+
 impl fmt::Display for Message {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -94,14 +120,21 @@ pub struct Gaps {
 
 impl Gaps {
     /// Books the interval between two neighbours.
+    #[inline]
     pub fn interval(&mut self, from: Time, to: Time) {
         let us = to.micros_since(from);
+        if self.longest.len() < MAX_GAPS || us > self.least_us {
+            self.remember(from, to);
+        }
+    }
+
+    fn remember(&mut self, from: Time, to: Time) {
         if self.longest.len() < MAX_GAPS {
             self.longest.push(Span::new(from, to));
             if self.longest.len() == MAX_GAPS {
                 self.least_us = self.least();
             }
-        } else if us > self.least_us {
+        } else {
             let least = self.least_us;
             if let Some(slot) = self.longest.iter_mut().find(|g| g.to.micros_since(g.from) == least) {
                 *slot = Span::new(from, to);
@@ -157,9 +190,9 @@ pub struct Stream {
     /// Pauses.
     pub gaps: Gaps,
     /// Intervals in microseconds.
-    pub intervals: Histogram<u32>,
+    pub intervals: Histogram,
     /// Intervals between groups of arrivals, microseconds: what comes within [`GROUP_US`] is one group.
-    groups: Histogram<u32>,
+    groups: Histogram,
     group_began: Option<Time>,
     /// Steps backwards in time.
     pub steps_back: u64,
@@ -241,6 +274,7 @@ impl Stream {
 pub struct Timing {
     streams: Vec<Stream>,
     index: FxHashMap<(DeviceId, Message, u32), u32>,
+    shortcut: Shortcut,
     /// Messages that found no room.
     pub unbooked: u64,
 }
@@ -255,6 +289,15 @@ impl Timing {
         standard_s: Option<f64>,
         time: Option<Time>,
     ) {
+        let hash = message.mark().wrapping_add(device.0 << 20) ^ part.wrapping_mul(0x0101_0101);
+        if let Some(stream) = self.streams.get_mut(self.shortcut.row(hash))
+            && stream.device == device
+            && stream.part == part
+            && stream.message.is(&message)
+        {
+            stream.arrival(time);
+            return;
+        }
         let next = self.streams.len();
         let index = match self.index.get(&(device, message, part)) {
             Some(&index) => index as usize,
@@ -274,14 +317,15 @@ impl Timing {
                     last: None,
                     max_s: 0.0,
                     gaps: Gaps::default(),
-                    intervals: histogram(),
-                    groups: histogram(),
+                    intervals: Histogram::default(),
+                    groups: Histogram::default(),
                     group_began: None,
                     steps_back: 0,
                 });
                 next
             }
         };
+        self.shortcut.note(hash, index);
         if let Some(stream) = self.streams.get_mut(index) {
             stream.arrival(time);
         }

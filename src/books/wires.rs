@@ -61,7 +61,7 @@ pub struct Wire {
     grain_us: i64,
     crowded: u64,
     steps: u64,
-    pauses: hdrhistogram::Histogram<u32>,
+    pauses: super::histogram::Histogram,
 }
 
 impl Wire {
@@ -83,7 +83,7 @@ impl Wire {
             grain_us: 0,
             crowded: 0,
             steps: 0,
-            pauses: super::timing::histogram(),
+            pauses: super::histogram::Histogram::default(),
         }
     }
 

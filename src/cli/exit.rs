@@ -75,8 +75,13 @@ impl Error {
     pub fn told(&self) -> String {
         match self {
             Self::Boat(error @ BoatError::Mistakes { .. }) => error.to_string(),
-            other => format!("leadsman: {}", chain(other)),
+            other => format!("leadsman: {}", other.why()),
         }
+    }
+
+    /// The error and its causes in one line, safe for a terminal.
+    pub(super) fn why(&self) -> String {
+        chain(self)
     }
 
     /// Whether the reader of the output went away (`leadsman ... | head`), which is no error.

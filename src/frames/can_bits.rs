@@ -12,11 +12,16 @@ const CRC_BITS: u32 = 15;
 /// x^15 + x^14 + x^10 + x^8 + x^7 + x^4 + x^3 + 1 without its highest term.
 const CRC_POLYNOMIAL: u16 = 0x4599;
 
-/// CRC register after eight more bits, by the register's upper eight bits xor the bits.
-static CRC_TABLE: [u16; 256] = crc_table();
+/// CRC of one byte that so many other bytes follow: the CRC of a sequence is the sum of those of its bytes, each looked
+/// up for itself.
+static CRC_TABLES: [[u16; 256]; MAX_CONTENT] = crc_tables();
 
-/// Stuffing of one byte: `[state][byte]` is `stuff bits << 4 | next state`.
-static STUFF_TABLE: [[u8; 256]; STATES] = stuff_table();
+/// Most bytes from start of frame to the last data byte.
+const MAX_CONTENT: usize = 5 + 8;
+
+/// Stuffing of one byte, by `state << 8 | byte`: `stuff bits << 12 | next state << 8`. The last states are never reached;
+/// with them every number of twelve bits has an entry.
+static STUFF_TABLE: [u16; 16 << 8] = stuff_table();
 
 /// Stuffing states: 0 before the first bit, then last bit 0 after a run of 1 to 4, last bit 1 likewise.
 const STATES: usize = 9;
@@ -28,58 +33,64 @@ const STATES: usize = 9;
 /// code is taken from `data`. Data past the eighth byte is ignored: classic frames carry no more.
 #[must_use]
 pub fn frame_bits(id: u32, extended: bool, remote: bool, data: &[u8]) -> u32 {
-    let (mut stream, mut length) = header(id, extended, remote, data.len().min(8));
-    if !remote {
-        for byte in data.iter().take(8) {
-            stream = stream << 8 | u128::from(*byte);
-            length += 8;
-        }
+    let data = data.get(..8).unwrap_or(data);
+    let (head, length) = header(id, extended, remote, data.len());
+    let data = if remote { &[] } else { data };
+    let (head_bytes, pad) = if extended { (5, 1) } else { (3, 0b10101) };
+    // Bits in front that fill up a byte, each unlike its neighbours, call for no stuff bit and leave the state that the
+    // start bit makes.
+    let padded = (head | pad << length).to_be_bytes();
+    let mut stuffing = Stuffing::default();
+    padded.iter().skip(8 - head_bytes).for_each(|byte| stuffing.byte(*byte));
+    data.iter().for_each(|byte| stuffing.byte(*byte));
+    let crc = crc15(head.to_be_bytes().get(8 - head_bytes..).unwrap_or_default(), data);
+    // A last bit that is unlike the one before fills up the byte and calls for no stuff bit either.
+    for byte in (crc << 1 | (!crc & 1)).to_be_bytes() {
+        stuffing.byte(byte);
     }
-    stream = stream << CRC_BITS | u128::from(crc15(stream));
-    length += CRC_BITS;
-    length + stuff_bits(stream, length) + FIXED_TAIL
+    length + 8 * data.len() as u32 + CRC_BITS + stuffing.bits + FIXED_TAIL
 }
 
 /// Start of frame to length code, as a number, and its length in bits.
-fn header(id: u32, extended: bool, remote: bool, len: usize) -> (u128, u32) {
-    let remote = u128::from(remote);
-    let len = len as u128;
+fn header(id: u32, extended: bool, remote: bool, len: usize) -> (u64, u32) {
+    let (remote, len) = (u64::from(remote), len as u64);
     if extended {
-        let (base, extension) = (u128::from(id >> 18 & 0x7FF), u128::from(id & 0x3_FFFF));
+        let (base, extension) = (u64::from(id >> 18 & 0x7FF), u64::from(id & 0x3_FFFF));
         // 1 start bit (0), base id, SRR = IDE = 1, extension, RTR, r1 = r0 = 0, length code.
         ((((base << 2 | 0b11) << 18 | extension) << 3 | remote << 2) << 4 | len, 39)
     } else {
         // 1 start bit (0), id, RTR, IDE = r0 = 0, length code.
-        ((u128::from(id & 0x7FF) << 3 | remote << 2) << 4 | len, 19)
+        ((u64::from(id & 0x7FF) << 3 | remote << 2) << 4 | len, 19)
     }
 }
 
-/// CRC-15 of a bit sequence given as a number. Leading zero bits leave the zero start value as it is, so the length
-/// does not matter.
-fn crc15(stream: u128) -> u16 {
-    let first = (stream.leading_zeros() / 8) as usize;
-    stream.to_be_bytes().iter().skip(first).fold(0_u16, |crc, byte| {
-        let index = usize::from((crc >> 7) as u8 ^ byte);
-        (crc << 8 ^ CRC_TABLE.get(index).copied().unwrap_or(0)) & 0x7FFF
-    })
+/// CRC-15 of the last bytes of `head`, and `data` behind it; together they have at most [`MAX_CONTENT`] bytes other than
+/// leading zeros, which leave the zero start value as it is.
+fn crc15(head: &[u8], data: &[u8]) -> u16 {
+    let mut tables = CRC_TABLES.iter();
+    let mut crc = 0;
+    for bytes in [data, head] {
+        for (byte, table) in bytes.iter().rev().zip(&mut tables) {
+            crc ^= table.get(usize::from(*byte)).copied().unwrap_or(0);
+        }
+    }
+    crc
 }
 
-/// Stuff bits of the lowest `length` bits of `stream`, highest first.
-fn stuff_bits(stream: u128, length: u32) -> u32 {
-    let (mut state, mut stuffed) = (0_u8, 0_u32);
-    let ragged = length % 8;
-    for shift in (length - ragged..length).rev() {
-        let (next, stuff) = step(state, (stream >> shift & 1) as u8);
-        (state, stuffed) = (next, stuffed + u32::from(stuff));
+/// A walk over the bits that counts the stuff bits.
+#[derive(Default)]
+struct Stuffing {
+    /// The last entry of the table: its state is in its place for the next look-up.
+    entry: u16,
+    bits: u32,
+}
+
+impl Stuffing {
+    fn byte(&mut self, byte: u8) {
+        let at = self.entry & 0x0F00 | u16::from(byte);
+        self.entry = STUFF_TABLE.get(usize::from(at)).copied().unwrap_or(0);
+        self.bits += u32::from(self.entry >> 12);
     }
-    let whole = (length / 8) as usize;
-    for byte in stream.to_be_bytes().iter().skip(16_usize.saturating_sub(whole)) {
-        let row = STUFF_TABLE.get(usize::from(state));
-        let entry = row.and_then(|row| row.get(usize::from(*byte))).copied().unwrap_or(0);
-        stuffed += u32::from(entry >> 4);
-        state = entry & 0x0F;
-    }
-    stuffed
 }
 
 /// One bit on: the next state and the stuff bits (0 or 1) that follow it. The stuff bit, inverse to the run of five,
@@ -99,27 +110,31 @@ const fn step(state: u8, bit: u8) -> (u8, u8) {
     }
 }
 
-const fn crc_table() -> [u16; 256] {
-    let mut table = [0; 256];
+const fn crc_tables() -> [[u16; 256]; MAX_CONTENT] {
+    let mut tables = [[0; 256]; MAX_CONTENT];
     let mut index = 0;
     while index < 256 {
-        let mut crc = (index as u16) << 7;
-        let mut bit = 0;
-        while bit < 8 {
-            crc = if crc & 0x4000 == 0 { crc << 1 } else { crc << 1 ^ CRC_POLYNOMIAL };
-            bit += 1;
-        }
-        #[expect(clippy::indexing_slicing, reason = "compile time; the index is below the length")]
-        {
-            table[index] = crc & 0x7FFF;
+        let (mut crc, mut following) = ((index as u16) << 7, 0);
+        while following < MAX_CONTENT {
+            let mut bit = 0;
+            while bit < 8 {
+                crc = if crc & 0x4000 == 0 { crc << 1 } else { crc << 1 ^ CRC_POLYNOMIAL };
+                bit += 1;
+            }
+            crc &= 0x7FFF;
+            #[expect(clippy::indexing_slicing, reason = "compile time; both indices are below the lengths")]
+            {
+                tables[following][index] = crc;
+            }
+            following += 1;
         }
         index += 1;
     }
-    table
+    tables
 }
 
-const fn stuff_table() -> [[u8; 256]; STATES] {
-    let mut table = [[0; 256]; STATES];
+const fn stuff_table() -> [u16; 16 << 8] {
+    let mut table = [0; 16 << 8];
     let mut start = 0;
     while start < STATES {
         let mut byte = 0;
@@ -131,9 +146,9 @@ const fn stuff_table() -> [[u8; 256]; STATES] {
                 state = next;
                 stuffed += stuff;
             }
-            #[expect(clippy::indexing_slicing, reason = "compile time; both indices are below the lengths")]
+            #[expect(clippy::indexing_slicing, reason = "compile time; the index is below the length")]
             {
-                table[start][byte] = stuffed << 4 | state;
+                table[start << 8 | byte] = (stuffed as u16) << 12 | (state as u16) << 8;
             }
             byte += 1;
         }
@@ -188,8 +203,8 @@ mod tests {
     /// Catalogue of parametrised CRC algorithms, CRC-15/CAN: check value of "123456789".
     #[test]
     fn crc_check_value() {
-        let stream = b"123456789".iter().fold(0, |stream, byte| stream << 8 | u128::from(*byte));
-        assert_eq!(crc15(stream), 0x059E);
+        assert_eq!(crc15(b"123456789", b""), 0x059E);
+        assert_eq!(crc15(b"1234", b"56789"), 0x059E);
     }
 
     /// Frames of typical boat messages, worked out bit by bit by an independent script (ISO 11898-1 procedure).

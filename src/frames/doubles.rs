@@ -3,8 +3,9 @@
 use super::bytes::be16;
 use crate::recording::LinkType;
 use crate::time::Time;
+use foldhash::fast::{FixedState, RandomState};
 use std::collections::{HashMap, VecDeque};
-use std::hash::{DefaultHasher, Hasher};
+use std::hash::{BuildHasher, Hasher};
 
 /// Frames that are remembered. At more than this many frames a second the window is shorter than [`DOUBLES_WINDOW_S`].
 pub const MAX_REMEMBERED_FRAMES: usize = 32_768;
@@ -45,17 +46,18 @@ struct Seen {
     shortest_us: Option<i64>,
 }
 
-/// The frames of the last second, by their hash.
+/// The frames of the last second, by their hash. The table's own hash has a random key: a recording's writer must not
+/// choose which frames collide in it.
 #[derive(Default)]
 pub struct Doubles {
     ring: VecDeque<(Time, u64)>,
-    frames: HashMap<u64, Seen>,
+    frames: HashMap<u64, Seen, RandomState>,
 }
 
 impl Doubles {
     /// Notes a frame seen at `time` and says how often its exact bytes were seen of late.
     pub fn seen(&mut self, time: Time, bytes: &[u8]) -> Copies {
-        let mut hasher = DefaultHasher::new();
+        let mut hasher = FixedState::default().build_hasher();
         hasher.write(bytes);
         self.seen_hash(time, hasher.finish())
     }
@@ -123,7 +125,7 @@ pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
         (Some(0x86DD) | None, Some(6)) => be16(body, 4).map(|len| (usize::from(len) + 40, &[7][..])),
         _ => None,
     };
-    let mut hasher = DefaultHasher::new();
+    let mut hasher = FixedState::default().build_hasher();
     let Some((len, unseen)) = ip else {
         hasher.write(addresses);
         hasher.write_u16(kind.unwrap_or(0));

@@ -1,5 +1,6 @@
 //! A bounded table that forgets what has not been used for longest, in constant time.
 
+use foldhash::fast::RandomState;
 use std::collections::HashMap;
 use std::hash::Hash;
 
@@ -7,16 +8,16 @@ use std::hash::Hash;
 /// old; whatever is used becomes young again. So at most `2 * generation` stay, and the last `generation` different
 /// keys always do.
 ///
-/// The standard hasher is used for its random key: a recording's writer must not choose which keys collide.
+/// The hasher has a random key: a recording's writer must not choose which keys collide.
 pub(super) struct Recent<K, V> {
-    young: HashMap<K, V>,
-    old: HashMap<K, V>,
+    young: HashMap<K, V, RandomState>,
+    old: HashMap<K, V, RandomState>,
     generation: usize,
 }
 
 impl<K: Copy + Eq + Hash + Ord, V> Recent<K, V> {
     pub(super) fn new(generation: usize) -> Self {
-        Self { young: HashMap::new(), old: HashMap::new(), generation }
+        Self { young: HashMap::default(), old: HashMap::default(), generation }
     }
 
     /// The value of `key`, made when missing. `forget` gets what had to go, in the order of the keys.

@@ -28,14 +28,37 @@ pub struct CanFrame {
     pub bytes: [u8; 64],
 }
 
+/// A frame without its data, which lie elsewhere.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct CanHead {
+    /// As [`CanFrame::id`].
+    pub(super) id: u32,
+    /// As [`CanFrame::kind`].
+    pub(super) kind: CanKind,
+    /// As [`CanFrame::fd`].
+    pub(super) fd: bool,
+    /// As [`CanFrame::len`].
+    pub(super) len: u8,
+}
+
+impl CanHead {
+    /// The frame with its data.
+    pub(super) fn with(self, data: &[u8]) -> CanFrame {
+        CanFrame { fd: self.fd, ..CanFrame::new(self.id, self.kind, data) }
+    }
+}
+
 impl CanFrame {
     /// A frame with the given data; bytes past the 64th are dropped.
     #[must_use]
     pub fn new(id: u32, kind: CanKind, data: &[u8]) -> Self {
         let mut bytes = [0; 64];
         let len = data.len().min(64);
-        for (to, from) in bytes.iter_mut().zip(data) {
-            *to = *from;
+        // Nearly every frame has eight bytes: a copy of a known length needs no call.
+        if let (Ok(data), Some(place)) = (<&[u8; 8]>::try_from(data), bytes.first_chunk_mut()) {
+            *place = *data;
+        } else if let (Some(data), Some(place)) = (data.get(..len), bytes.get_mut(..len)) {
+            place.copy_from_slice(data);
         }
         Self { id, kind, fd: false, len: len as u8, bytes }
     }

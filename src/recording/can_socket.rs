@@ -1,7 +1,8 @@
 //! SocketCAN headers in captures: link type 227 and Linux cooked protocols 0x000C, 0x000D.
 
+use super::CanKind;
 use super::bytes::u32_at;
-use super::{CanFrame, CanKind};
+use super::can_frame::CanHead;
 
 /// Identifier flag: 29-bit identifier (linux/can.h).
 const EFF: u32 = 0x8000_0000;
@@ -9,6 +10,8 @@ const EFF: u32 = 0x8000_0000;
 const RTR: u32 = 0x4000_0000;
 /// Identifier flag: error message of the controller (linux/can.h).
 const ERR: u32 = 0x2000_0000;
+/// Where the data begin: behind the identifier, the length and three more bytes (linux/can.h).
+pub(super) const DATA_AT: usize = 8;
 /// FD flag: the frame is CAN FD (linux/can.h).
 const FDF: u8 = 0x04;
 
@@ -34,20 +37,20 @@ impl IdOrder {
     }
 }
 
-/// The frame in a SocketCAN packet, identifier big endian, or `None` when the bytes are too few for it.
+/// The frame in a SocketCAN packet, identifier big endian, whose data begin at [`DATA_AT`], or `None` when the bytes are too few for it.
 ///
 /// Source: IETF draft-ietf-opsawg-pcaplinktype (227); linux/can.h.
-pub(super) fn frame(bytes: &[u8]) -> Option<CanFrame> {
+pub(super) fn frame(bytes: &[u8]) -> Option<CanHead> {
     decode(bytes, u32_at(bytes, 0, true)?, false)
 }
 
-/// The frame behind a Linux cooked header; `fd` when the protocol is 0x000D.
-pub(super) fn cooked_frame(bytes: &[u8], fd: bool, order: &mut IdOrder) -> Option<CanFrame> {
+/// As [`frame`], behind a Linux cooked header; `fd` when the protocol is 0x000D.
+pub(super) fn cooked_frame(bytes: &[u8], fd: bool, order: &mut IdOrder) -> Option<CanHead> {
     let little = order.is_little(bytes);
     decode(bytes, u32_at(bytes, 0, !little)?, fd)
 }
 
-fn decode(bytes: &[u8], id: u32, fd: bool) -> Option<CanFrame> {
+fn decode(bytes: &[u8], id: u32, fd: bool) -> Option<CanHead> {
     let (len, flags) = (usize::from(*bytes.get(4)?), *bytes.get(5)?);
     let fd = fd || flags & FDF != 0 || len > 8;
     let kind = if id & ERR != 0 {
@@ -64,14 +67,20 @@ fn decode(bytes: &[u8], id: u32, fd: bool) -> Option<CanFrame> {
     if len > 64 {
         return None;
     }
-    let data = bytes.get(8..8 + len)?;
+    bytes.get(DATA_AT..DATA_AT + len)?;
     let mask = if id & (EFF | ERR) != 0 { 0x1FFF_FFFF } else { 0x7FF };
-    Some(CanFrame { fd: fd && kind != CanKind::Error, ..CanFrame::new(id & mask, kind, data) })
+    Some(CanHead { id: id & mask, kind, fd: fd && kind != CanKind::Error, len: len as u8 })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::recording::CanFrame;
+
+    fn frame(bytes: &[u8]) -> Option<CanFrame> {
+        let head = super::frame(bytes)?;
+        Some(head.with(&bytes[DATA_AT..DATA_AT + usize::from(head.len)]))
+    }
 
     /// Extended id 0x09F80102 (PGN 129025, source 2), 8 bytes.
     const POSITION: [u8; 16] =

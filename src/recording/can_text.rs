@@ -192,7 +192,21 @@ impl Bytes {
 }
 
 fn digit(byte: u8) -> Option<u8> {
-    char::from(byte).to_digit(16).map(|value| value as u8)
+    DIGITS.get(usize::from(byte)).copied().filter(|value| *value < 16)
+}
+
+/// The value of each hexadecimal digit; 16 for what is none.
+static DIGITS: [u8; 256] = digits();
+
+const fn digits() -> [u8; 256] {
+    let (mut digits, mut value) = ([16; 256], 0);
+    #[expect(clippy::indexing_slicing, reason = "compile time; every index is below the length")]
+    while value < 16 {
+        digits[b"0123456789abcdef"[value] as usize] = value as u8;
+        digits[b"0123456789ABCDEF"[value] as usize] = value as u8;
+        value += 1;
+    }
+    digits
 }
 
 /// The value of up to 8 hex digits and nothing else.

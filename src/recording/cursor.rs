@@ -1,6 +1,7 @@
 //! The record a reader stands on, kept as positions in the read buffer.
 
 use super::buffer::Buffer;
+use super::can_frame::CanHead;
 use super::{CanFrame, LinkType, Payload, Record};
 use crate::time::Time;
 
@@ -23,6 +24,13 @@ pub(super) enum Content {
     },
     /// A CAN frame.
     Can(CanFrame),
+    /// A CAN frame whose data lies in the buffer from a position on.
+    StoredCan {
+        /// The frame without its data.
+        head: CanHead,
+        /// First byte.
+        from: usize,
+    },
     /// A line, by positions as above.
     Line {
         /// First byte.
@@ -54,6 +62,9 @@ impl Cursor {
                 Payload::Packet { link, bytes: buffer.stored(from, to), original }
             }
             Content::Can(frame) => Payload::Can(frame),
+            Content::StoredCan { head, from } => {
+                Payload::Can(head.with(buffer.stored(from, from + usize::from(head.len))))
+            }
             Content::Line { from, to } => Payload::Line(buffer.stored(from, to)),
             Content::Other => Payload::Other,
         };

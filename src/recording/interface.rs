@@ -2,7 +2,8 @@
 
 use super::account::Account;
 use super::bytes::u16_at;
-use super::can_socket::{IdOrder, cooked_frame, frame};
+use super::can_frame::CanHead;
+use super::can_socket::{DATA_AT, IdOrder, cooked_frame, frame};
 use super::cursor::Content;
 use super::{LinkType, WireKind};
 
@@ -93,19 +94,20 @@ impl Interface {
             original.max(u32::try_from(bytes.len()).unwrap_or(u32::MAX)).saturating_sub(self.fcs_len);
         let captured = bytes.len().min(original as usize);
         let bytes = bytes.get(..captured).unwrap_or_default();
-        let can = match self.link {
-            Link::SocketCan => Some(frame(bytes)),
-            Link::Packet(LinkType::LinuxCooked) => self.cooked(bytes, u16_at(bytes, 14, true), 16),
-            Link::Packet(LinkType::LinuxCooked2) => self.cooked(bytes, u16_at(bytes, 0, true), 20),
-            Link::Packet(_) | Link::Unknown(_) => None,
+        let (can, header) = match self.link {
+            Link::SocketCan => (Some(frame(bytes)), 0),
+            Link::Packet(LinkType::LinuxCooked) => (self.cooked(bytes, u16_at(bytes, 14, true), 16), 16),
+            Link::Packet(LinkType::LinuxCooked2) => (self.cooked(bytes, u16_at(bytes, 0, true), 20), 20),
+            Link::Packet(_) | Link::Unknown(_) => (None, 0),
         };
-        if let Some(frame) = can {
+        if let Some(head) = can {
             let name = self.name.as_deref();
             let wire = *self.can_wire.get_or_insert_with(|| account.new_wire(WireKind::Can, name));
-            if frame.is_none() {
+            if head.is_none() {
                 account.short_can();
             }
-            return (wire, frame.map_or(Content::Other, Content::Can));
+            let from = from + header + DATA_AT;
+            return (wire, head.map_or(Content::Other, |head| Content::StoredCan { head, from }));
         }
         let name = self.name.as_deref();
         let wire = *self.packet_wire.get_or_insert_with(|| account.new_wire(WireKind::Ethernet, name));
@@ -120,12 +122,7 @@ impl Interface {
     }
 
     /// The CAN frame behind a cooked header, when the protocol says that there is one.
-    fn cooked(
-        &mut self,
-        bytes: &[u8],
-        protocol: Option<u16>,
-        header: usize,
-    ) -> Option<Option<super::CanFrame>> {
+    fn cooked(&mut self, bytes: &[u8], protocol: Option<u16>, header: usize) -> Option<Option<CanHead>> {
         let fd = match protocol? {
             ETH_P_CAN => false,
             ETH_P_CANFD => true,

@@ -54,6 +54,16 @@ impl Source {
         Some(self.reckoning.as_ref().map_or(time, |reckoning| reckoning.correct(time)))
     }
 
+    /// Moves on when there is no other source to keep in step with, so that nobody asks for its place.
+    fn next(&mut self) -> Result<bool, RecordingError> {
+        let due = self.state != State::Ended;
+        self.state = State::Ended;
+        if due && self.recording.advance()? {
+            self.state = State::Ready(None);
+        }
+        Ok(self.state != State::Ended)
+    }
+
     fn place(&mut self, Time(us): Time) -> i64 {
         let mut place = us.saturating_add(self.shift);
         if let Some(latest) = self.latest {
@@ -92,6 +102,9 @@ impl Merged {
     /// # Errors
     /// When one of the recordings cannot be read on. That one counts as ended; the next call goes on with the others.
     pub fn advance(&mut self) -> Result<bool, RecordingError> {
+        if let [source] = self.sources.as_mut_slice() {
+            return source.next();
+        }
         if let Some(source) = self.sources.get_mut(self.current)
             && matches!(source.state, State::Ready(_))
         {

@@ -4,6 +4,7 @@
 //! needed to find the records and their times.
 
 mod account;
+mod ahead;
 mod boat_clock;
 mod buffer;
 mod bytes;
@@ -28,6 +29,7 @@ mod tape;
 mod text;
 mod text_parts;
 
+pub use ahead::open_ahead;
 pub use can_frame::{CanFrame, CanKind};
 pub use can_text::can_line;
 pub use merge::Merged;

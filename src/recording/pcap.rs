@@ -35,6 +35,8 @@ pub(super) struct Pcap {
     interface: Interface,
     /// Time of the last good record.
     last: Option<i64>,
+    /// The header at the window, when it was read already.
+    ahead: Option<Header>,
 }
 
 /// What the file header says of the records.
@@ -58,9 +60,10 @@ struct Header {
 impl Format {
     /// The record header at `at`, or `None` when it is cut or not believable.
     fn header(&self, bytes: &[u8], at: usize) -> Option<Header> {
-        let word = |n: usize| u32_at(bytes, at.checked_add(n)?, self.big);
-        bytes.get(at..at.checked_add(self.header)?)?;
-        let (seconds, fraction, captured, original) = (word(0)?, word(4)?, word(8)?, word(12)?);
+        let bytes = bytes.get(at..at.checked_add(self.header)?)?;
+        let word = |raw: &[u8; 4]| if self.big { u32::from_be_bytes(*raw) } else { u32::from_le_bytes(*raw) };
+        let [seconds, fraction, captured, original] =
+            bytes.first_chunk::<16>()?.as_chunks::<4>().0.first_chunk()?.each_ref().map(word);
         let units = if self.nanos { 1_000_000_000 } else { 1_000_000 };
         let believable = fraction < units
             && captured <= self.max_captured
@@ -96,7 +99,7 @@ impl Pcap {
         buffer.mark(FILE_HEADER, Part::PcapHeader);
         buffer.consume(FILE_HEADER);
         let account = Account::new(origin, "pcap");
-        Ok(Self { buffer, account, cursor: Cursor::default(), format, interface, last: None })
+        Ok(Self { buffer, account, cursor: Cursor::default(), format, interface, last: None, ahead: None })
     }
 
     /// Deals with what is at the window. `Some(true)`: a record; `Some(false)`: the end; `None`: look again.
@@ -111,7 +114,8 @@ impl Pcap {
             }
             return Ok(Some(false));
         }
-        let Some(here) = self.format.header(self.buffer.data(), 0) else {
+        let ahead = self.ahead.take();
+        let Some(here) = ahead.or_else(|| self.format.header(self.buffer.data(), 0)) else {
             return self.resynchronise().map(|()| None);
         };
         let whole = header + here.captured as usize;
@@ -143,6 +147,7 @@ impl Pcap {
         let part = Part::PcapRecord { big: self.format.big, head: header, can_at: self.interface.can_at() };
         self.buffer.mark(whole, part);
         self.buffer.consume(whole);
+        self.ahead = next;
         Ok(Some(true))
     }
 

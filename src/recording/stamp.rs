@@ -26,6 +26,9 @@ const SECONDS_FROM: i64 = 100_000_000;
 /// Read are seconds since 1970 with decimals, milli-, micro- and nanoseconds, RFC 3339 and its kin (`T` or a blank,
 /// an offset or none: then UTC), the time of day; each bare or in brackets, followed by blanks, tabs, `,`, `;` or `:`.
 pub(super) fn prefix(line: &[u8]) -> Option<(Stamp, usize)> {
+    if let Some(found) = usual_prefix(line) {
+        return Some(found);
+    }
     let mut scan = Scan { rest: line };
     scan.skip(|byte| matches!(byte, b' ' | b'\t'));
     let close = match scan.peek() {
@@ -40,7 +43,10 @@ pub(super) fn prefix(line: &[u8]) -> Option<(Stamp, usize)> {
         scan.skip_one();
         scan.skip(|byte| byte == b' ');
     }
-    let stamp = scan.date_time().or_else(|| scan.time_of_day()).or_else(|| scan.number())?;
+    // So many digits in a row are no date and no time of day.
+    let is_number = scan.rest.first_chunk::<9>().is_some_and(|nine| nine.iter().all(u8::is_ascii_digit));
+    let dated = if is_number { None } else { scan.date_time().or_else(|| scan.time_of_day()) };
+    let stamp = dated.or_else(|| scan.number())?;
     if close != 0 {
         scan.skip(|byte| byte == b' ');
         if !scan.take(close) {
@@ -52,6 +58,53 @@ pub(super) fn prefix(line: &[u8]) -> Option<(Stamp, usize)> {
     let separated =
         close != 0 || scan.rest.len() < before || matches!(scan.peek(), Some(b'$' | b'!' | b'\\') | None);
     separated.then(|| (stamp, line.len() - scan.rest.len()))
+}
+
+/// As [`prefix`], of the form that most loggers write: RFC 3339 with milliseconds, in UTC.
+fn usual_prefix(line: &[u8]) -> Option<(Stamp, usize)> {
+    const LENGTH: usize = 25;
+    let (head, rest) = line.split_first_chunk::<LENGTH>()?;
+    let &[
+        y1,
+        y2,
+        y3,
+        y4,
+        b'-',
+        m1,
+        m2,
+        b'-',
+        d1,
+        d2,
+        b'T',
+        h1,
+        h2,
+        b':',
+        n1,
+        n2,
+        b':',
+        s1,
+        s2,
+        b'.',
+        f1,
+        f2,
+        f3,
+        b'Z',
+        b' ',
+    ] = head
+    else {
+        return None;
+    };
+    let digits = [y1, y2, y3, y4, m1, m2, d1, d2, h1, h2, n1, n2, s1, s2, f1, f2, f3]
+        .map(|byte| byte.wrapping_sub(b'0'));
+    if digits.iter().fold(0, |odd, digit| odd | u8::from(*digit > 9)) != 0 {
+        return None;
+    }
+    let [y1, y2, y3, y4, m1, m2, d1, d2, h1, h2, n1, n2, s1, s2, f1, f2, f3] = digits.map(i64::from);
+    let days = days_from_civil(y1 * 1000 + y2 * 100 + y3 * 10 + y4, m1 * 10 + m2, d1 * 10 + d2)?;
+    let micros = (f1 * 100 + f2 * 10 + f3) * 1000;
+    let in_day = of_day(h1 * 10 + h2, n1 * 10 + n2, s1 * 10 + s2, micros)?;
+    let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b':')).count();
+    Some((Stamp::Moment(days.checked_mul(DAY_US)?.checked_add(in_day)?), LENGTH + blanks))
 }
 
 /// A whole number of seconds or milliseconds since 1970, as in TAG blocks, in microseconds: decided by its size.

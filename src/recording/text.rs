@@ -97,8 +97,10 @@ impl Text {
                     !line.ended && !is_whole(sentence) && self.sentences_with_checksum * 2 > self.sentences;
                 self.sentences += 1;
                 self.sentences_with_checksum += u64::from(has_checksum(sentence));
-                let nuls = memchr::memchr_iter(0, text).count() as u64;
-                self.account.damage(self.buffer.offset(), nuls);
+                if memchr::memchr(0, text).is_some() {
+                    let nuls = memchr::memchr_iter(0, text).count() as u64;
+                    self.account.damage(self.buffer.offset(), nuls);
+                }
                 if cut {
                     self.account.truncated(line.length as u64);
                 }
@@ -169,7 +171,7 @@ impl Text {
         while self.buffer.ensure(1)? {
             let data = self.buffer.data();
             let n = data.iter().take_while(|byte| matches!(byte, b'\n' | b'\r' | 0)).count();
-            let zeros = memchr::memchr_iter(0, data.get(..n).unwrap_or_default()).count() as u64;
+            let zeros = data.iter().take(n).filter(|byte| **byte == 0).count() as u64;
             if zeros > 0 && nuls == 0 {
                 nuls_at = self.buffer.offset();
             }

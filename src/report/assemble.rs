@@ -158,7 +158,7 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
         ips: device.ips.iter().map(ToString::to_string).collect(),
         hostnames: device.hostnames.clone(),
         services: device.services.clone(),
-        sentences: device.sentences.clone(),
+        sentences: device.sentences.iter().map(|name| name.as_str().to_owned()).collect(),
         first: device.first,
         last: device.last,
         frames: device.frames,
@@ -208,7 +208,7 @@ fn source_row(books: &Books, source: &Source) -> SourceRow {
         interval_s: stream.map(intervals).unwrap_or_default(),
         dropouts: pauses.len() as u64,
         dropout_s: round(pauses.iter().map(|p| p.seconds()).sum()),
-        last_value: match &source.last_value {
+        last_value: match &source.last_value() {
             LastValue::None => Value::Null,
             LastValue::Number(v) => number(*v),
             LastValue::Fields(fields) => {

@@ -36,9 +36,9 @@ impl Intake {
         }
         let Some(device) = self.books.inventory.node(wire, id.source) else { return };
         self.books.inventory.frame(device, time, bytes);
-        let mut assembler = self.assemblers.remove(&wire).unwrap_or_default();
+        let mut assembler = self.assemblers.take(wire.0 as usize);
         assembler.push(time, id, frame.data(), &mut |message| self.n2k_message(wire, time, device, &message));
-        self.assemblers.insert(wire, assembler);
+        self.assemblers.put(wire.0 as usize, assembler);
     }
 
     fn claim(&mut self, wire: WireId, time: Option<Time>, id: CanId, data: &[u8]) {

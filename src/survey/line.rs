@@ -42,10 +42,8 @@ impl Intake {
 
     fn sentence(&mut self, device: DeviceId, time: Option<Time>, sentence: &Sentence<'_>) {
         let name = SentenceName::new(sentence.name());
-        if let Some(device) = self.books.inventory.get_mut(device)
-            && !device.sentences.iter().any(|known| known == name.as_str())
-        {
-            note_text(&mut device.sentences, name.as_str().to_owned());
+        if let Some(device) = self.books.inventory.get_mut(device) {
+            note_text(&mut device.sentences, name);
         }
         let known = sentence.formatter().and_then(nmea0183::formatter);
         if let Some(part) = part_of(sentence) {

@@ -1,6 +1,7 @@
 //! One pass over the recordings of one boat: records in, a report out. Of several, each is first looked at by itself for
 //! its clock.
 
+mod by_number;
 mod can;
 mod carried;
 mod clocks;
@@ -23,7 +24,7 @@ use crate::recording::{
 use crate::report::model::Report;
 use crate::time::{DAY_US, Span, Time};
 use crate::{complaints, findings, report};
-use rustc_hash::FxHashMap;
+use by_number::ByNumber;
 
 /// One end of the time window, as a person gives it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -89,7 +90,8 @@ pub fn report(
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Report, RecordingError> {
-    let recordings = paths.iter().map(|path| recording::open(path)).collect::<Result<Vec<_>, _>>()?;
+    let open = if paths.len() <= MOST_AHEAD { recording::open_ahead } else { recording::open };
+    let recordings = paths.iter().map(|path| open(path)).collect::<Result<Vec<_>, _>>()?;
     let books = fill_reckoned(recordings, clocks::reckonings(paths), options, progress)?;
     Ok(judged(&books, options))
 }
@@ -161,6 +163,9 @@ fn fill_reckoned(
     Ok(books)
 }
 
+/// Recordings that are read ahead, each on a thread of its own; with more of them the threads would only wait.
+const MOST_AHEAD: usize = 4;
+
 /// Frames between two calls of the progress function.
 const PROGRESS_EVERY: u64 = 16_384;
 
@@ -168,12 +173,20 @@ const PROGRESS_EVERY: u64 = 16_384;
 #[derive(Default)]
 struct Intake {
     books: Books,
-    wires: FxHashMap<(usize, usize), WireId>,
-    spans: FxHashMap<usize, Span>,
-    assemblers: FxHashMap<WireId, Assembler>,
-    tables: FxHashMap<WireId, packet::Tables>,
+    sources: ByNumber<Source>,
+    assemblers: ByNumber<Assembler>,
+    tables: ByNumber<packet::Tables>,
     feeds: carried::Feeds,
     readings: Vec<Reading>,
+}
+
+/// What is known of one recording while it is read.
+#[derive(Default)]
+struct Source {
+    /// First and last time.
+    span: Option<Span>,
+    /// Where its wires are booked.
+    wires: Vec<Option<WireId>>,
 }
 
 impl Intake {
@@ -184,19 +197,25 @@ impl Intake {
         info: impl FnOnce() -> Option<WireInfo>,
         ended: impl Fn(usize) -> bool,
     ) {
+        let source = self.sources.of(number);
         if let Some(time) = record.time {
-            let span = self.spans.entry(number).or_insert_with(|| Span::new(time, time));
-            *span = Span::new(span.from.min(time), span.to.max(time));
+            let span = source.span.unwrap_or(Span::new(time, time));
+            source.span = Some(Span::new(span.from.min(time), span.to.max(time)));
         }
-        let wire = match self.wires.get(&(number, record.wire)) {
-            Some(wire) => *wire,
-            None => {
+        let wire = match source.wires.get(record.wire) {
+            Some(Some(wire)) => *wire,
+            _ => {
                 let info = info().unwrap_or(WireInfo { kind: WireKind::Ethernet, name: None });
                 let continued =
                     record.time.and_then(|time| self.books.wires.continued(number, &info, time, ended));
                 let wire =
                     continued.unwrap_or_else(|| self.books.wires.add(number, info.kind, info.name, None));
-                self.wires.insert((number, record.wire), wire);
+                if source.wires.len() <= record.wire {
+                    source.wires.resize(record.wire + 1, None);
+                }
+                if let Some(place) = source.wires.get_mut(record.wire) {
+                    *place = Some(wire);
+                }
                 wire
             }
         };
@@ -204,7 +223,7 @@ impl Intake {
             Payload::Packet { link, bytes, original } => {
                 self.packet(wire, record.time, link, bytes, original);
             }
-            Payload::Can(frame) => self.can(wire, record.time, &frame),
+            Payload::Can(ref frame) => self.can(wire, record.time, frame),
             Payload::Line(line) => self.line(wire, record.time, line, None),
             Payload::Other => {}
         }
@@ -224,13 +243,15 @@ impl Intake {
         self.settle_packets();
         let mut books = self.books;
         for (wire, bus) in books.buses.iter_mut() {
-            bus.losses = self.assemblers.get(&wire).map(Assembler::losses).unwrap_or_default();
+            bus.losses = self.assemblers.get(wire.0 as usize).map(Assembler::losses).unwrap_or_default();
         }
         for (_, network) in books.networks.iter_mut() {
             network.settle();
         }
         books.wires.settle();
-        books.spans = (0..summaries.len()).map(|number| self.spans.get(&number).copied()).collect();
+        books.spans = (0..summaries.len())
+            .map(|number| self.sources.get(number).and_then(|source| source.span))
+            .collect();
         books.recordings = summaries;
         books
     }

@@ -69,9 +69,9 @@ impl Intake {
         if let Some(wire) = self.books.wires.get_mut(wire) {
             wire.frame(time, u64::from(original).max(bytes.len() as u64), octets);
         }
-        let mut tables = self.tables.remove(&wire).unwrap_or_default();
+        let mut tables = self.tables.take(wire.0 as usize);
         self.booked_packet(&mut tables, wire, time, &packet, octets, likeness(link, bytes));
-        self.tables.insert(wire, tables);
+        self.tables.put(wire.0 as usize, tables);
     }
 
     fn booked_packet(
@@ -329,7 +329,10 @@ impl Intake {
     pub(super) fn settle_packets(&mut self) {
         let wires: Vec<_> = self.books.wires.iter().map(|(id, wire)| (id, wire.last)).collect();
         for (wire, last) in wires {
-            let Some(mut tables) = self.tables.remove(&wire) else { continue };
+            if self.tables.get(wire.0 as usize).is_none() {
+                continue;
+            }
+            let mut tables = self.tables.take(wire.0 as usize);
             if let Some(last) = last {
                 tables.streams.finish(last, &mut tables.text);
                 tables.text.deliver(self);

@@ -7,6 +7,7 @@
 use super::id::{CanId, GLOBAL, is_addressed};
 use super::losses::Ledger;
 use crate::time::Time;
+use rustc_hash::FxHashMap;
 
 /// Longest message: 6 bytes in the first frame and 7 in each of 31 more.
 pub const MAX_FAST_PACKET: usize = 223;
@@ -54,8 +55,9 @@ enum Step {
 /// Puts fast packets together.
 #[derive(Debug, Default)]
 pub(super) struct FastPackets {
-    /// Sender, destination, PGN and sequence counter of each session: a dense list to search.
+    /// Sender, destination, PGN and sequence counter of each session, in their order, and where each stands.
     keys: Vec<u64>,
+    places: FxHashMap<u64, usize>,
     sessions: Vec<Session>,
     swept: Option<Time>,
 }
@@ -102,7 +104,7 @@ impl FastPackets {
     }
 
     fn find(&self, key: u64) -> Option<usize> {
-        self.keys.iter().position(|known| *known == key)
+        self.places.get(&key).copied()
     }
 
     /// Makes a session for a frame of a message not seen before. A following frame without a first one is a damaged
@@ -126,6 +128,7 @@ impl FastPackets {
         if counter != 0 && matches!(stream, Some((_, false))) {
             ledger.incomplete(number);
         }
+        self.places.insert(key(id, sequence), self.keys.len());
         self.keys.push(key(id, sequence));
         self.sessions.push(Session {
             state: State::Damaged,
@@ -140,7 +143,10 @@ impl FastPackets {
 
     fn close(&mut self, at: usize, ledger: &mut Ledger) {
         if at < self.sessions.len() {
-            self.keys.swap_remove(at);
+            self.places.remove(&self.keys.swap_remove(at));
+            if let Some(moved) = self.keys.get(at) {
+                self.places.insert(*moved, at);
+            }
             self.sessions.swap_remove(at).give_up(ledger);
         }
     }

@@ -104,10 +104,44 @@ pub const PGNS: &[Pgn] = &[
     pgn(130_578, "Vessel speed components", Fast, 250, 2, false, course::speed_components),
 ];
 
+/// Places of [`INDEX`]: several for each PGN, so that the first one is mostly the right one.
+const SLOTS: usize = 512;
+
+/// Where each PGN stands in [`PGNS`], counted from 1, at the first free place from [`first_slot`] on; 0 is a free place.
+static INDEX: [u8; SLOTS] = index();
+
+/// Where the search for a PGN begins: numbers in a row lie apart from each other, and so do the pages.
+const fn first_slot(pgn: u32) -> usize {
+    (pgn ^ pgn >> 7) as usize % SLOTS
+}
+
+const fn index() -> [u8; SLOTS] {
+    assert!(PGNS.len() < SLOTS / 2 && PGNS.len() < 256, "a free place must end every search");
+    let (mut index, mut at) = ([0; SLOTS], 0);
+    #[expect(clippy::indexing_slicing, reason = "compile time; every index is below the length")]
+    while at < PGNS.len() {
+        let mut slot = first_slot(PGNS[at].pgn);
+        while index[slot] != 0 {
+            slot = (slot + 1) % SLOTS;
+        }
+        index[slot] = at as u8 + 1;
+        at += 1;
+    }
+    index
+}
+
 /// What is known of a PGN, if anything.
 #[must_use]
 pub fn lookup(pgn: u32) -> Option<&'static Pgn> {
-    PGNS.binary_search_by_key(&pgn, |known| known.pgn).ok().and_then(|at| PGNS.get(at))
+    let mut slot = first_slot(pgn);
+    loop {
+        // A place that is not taken ends the search: there are more places than PGNs.
+        let known = PGNS.get(usize::from(INDEX.get(slot).copied()?.checked_sub(1)?))?;
+        if known.pgn == pgn {
+            return Some(known);
+        }
+        slot = (slot + 1) % SLOTS;
+    }
 }
 
 /// Adds the readings of one whole message to `out`; none for a PGN that is not known or says nothing about the boat.
@@ -127,7 +161,9 @@ mod tests {
         assert!(PGNS.iter().all(|known| known.priority < 8 && !known.name.is_empty()));
         assert_eq!(lookup(127_250).map(|known| known.interval_s), Some(Some(0.1)));
         assert_eq!(lookup(60_928).map(|known| known.interval_s), Some(None));
-        assert!(lookup(127_252).is_none());
+        assert!(PGNS.iter().all(|known| lookup(known.pgn).is_some_and(|found| found.pgn == known.pgn)));
+        let found = (0..1 << 18).filter(|pgn| lookup(*pgn).is_some()).count();
+        assert_eq!(found, PGNS.len(), "no other number is known");
     }
 
     /// A message cut off at any length gives no more readings than the whole one, and never panics.

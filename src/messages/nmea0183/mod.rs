@@ -61,7 +61,7 @@ const fn entry(
 /// Sentences that tell no quantity of the boat, or are read by a type of their own.
 const fn silent(_: &Sentence<'_>, _: &mut Vec<Reading>) {}
 
-/// Every known sentence, in the order of the formatters (the search relies on it).
+/// Every known sentence, in the order of the formatters.
 pub const SENTENCES: &[Formatter] = &[
     entry("ALC", "list of alerts", None, silent),
     entry("ALF", "alert", None, silent),
@@ -112,11 +112,47 @@ pub const SENTENCES: &[Formatter] = &[
     entry("ZDA", "time and date", Some(1.0), clock::zda),
 ];
 
+/// Places of [`INDEX`]: several for each sentence, so that the first one is mostly the right one.
+const SLOTS: usize = 256;
+
+/// Where each sentence stands in [`SENTENCES`], counted from 1, at the first free place from [`first_slot`] on; 0 is a
+/// free place.
+static INDEX: [u8; SLOTS] = index();
+
+/// Where the search for a formatter begins.
+const fn first_slot([a, b, c]: [u8; 3]) -> usize {
+    (a as usize * 5 + b as usize * 23 + c as usize * 71) % SLOTS
+}
+
+const fn index() -> [u8; SLOTS] {
+    assert!(SENTENCES.len() < SLOTS / 2, "a free place must end every search");
+    let (mut index, mut at) = ([0; SLOTS], 0);
+    #[expect(clippy::indexing_slicing, reason = "compile time; every index is below the length")]
+    while at < SENTENCES.len() {
+        let Some(letters) = SENTENCES[at].formatter.as_bytes().first_chunk() else { panic!("three letters") };
+        let mut slot = first_slot(*letters);
+        while index[slot] != 0 {
+            slot = (slot + 1) % SLOTS;
+        }
+        index[slot] = at as u8 + 1;
+        at += 1;
+    }
+    index
+}
+
 /// The known sentence with this formatter.
 #[must_use]
 pub fn formatter(formatter: &str) -> Option<&'static Formatter> {
-    let at = SENTENCES.binary_search_by(|entry| entry.formatter.cmp(formatter)).ok()?;
-    SENTENCES.get(at)
+    let letters = <[u8; 3]>::try_from(formatter.as_bytes()).ok()?;
+    let mut slot = first_slot(letters);
+    loop {
+        // A place that is not taken ends the search: there are more places than sentences.
+        let known = SENTENCES.get(usize::from(INDEX.get(slot).copied()?.checked_sub(1)?))?;
+        if known.formatter.as_bytes().first_chunk() == Some(&letters) {
+            return Some(known);
+        }
+        slot = (slot + 1) % SLOTS;
+    }
 }
 
 /// Appends what the sentence says of the boat. Unknown and proprietary sentences and queries say nothing.
@@ -137,6 +173,7 @@ mod tests {
     fn the_registry_is_in_order() {
         assert!(SENTENCES.is_sorted_by(|a, b| a.formatter < b.formatter));
         assert_eq!(formatter("HDG").and_then(|f| f.interval_s), Some(1.0));
+        assert!(SENTENCES.iter().all(|s| formatter(s.formatter).is_some_and(|f| f.formatter == s.formatter)));
         assert!(formatter("QQQ").is_none() && formatter("").is_none());
     }
 

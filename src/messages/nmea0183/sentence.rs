@@ -3,7 +3,7 @@
 //! Source: NMEA 0183 clause 5, IEC 61162-1 clause 7 (start, address, fields, checksum, 82 characters).
 
 use super::tag_block::TagBlock;
-use memchr::memchr;
+use memchr::{memchr, memchr2};
 
 /// Longest line that is looked at, TAG block included. The standard says 82, precise receivers send more.
 pub const MAX_LINE: usize = 1024;
@@ -107,7 +107,7 @@ pub struct Sentence<'a> {
     checksum: Checksum,
     /// Bytes of the sentence without TAG block and line end.
     length: usize,
-    /// Offsets of the first commas in `text`.
+    /// Offsets of the first commas in `text`; what stands past the last one is no comma's.
     commas: [u16; MAX_INDEXED],
     /// How many commas there are, indexed or not.
     comma_count: usize,
@@ -256,26 +256,24 @@ struct Scan {
 
 impl Scan {
     fn over(bytes: &[u8]) -> Result<Self, Fault> {
-        let mut scan =
-            Self { sum: 0, star: None, second_start: None, commas: [0; MAX_INDEXED], comma_count: 0 };
-        for (at, &byte) in bytes.iter().enumerate().skip(1) {
-            match byte {
-                b'$' | b'!' => scan.second_start = scan.second_start.or(Some(at)),
-                b'*' if scan.star.is_none() => scan.star = Some(at),
-                b',' if scan.star.is_none() => {
-                    if let Some(slot) = scan.commas.get_mut(scan.comma_count) {
-                        *slot = at as u16;
-                    }
-                    scan.comma_count += 1;
-                }
-                0x20..=0x7E => {}
-                _ => return Err(Fault::IllegalByte),
-            }
-            if scan.star.is_none() {
-                scan.sum ^= byte;
-            }
+        let inner = bytes.get(1..).unwrap_or_default();
+        // Each look at all bytes stands for itself and without a way out: so the compiler takes many bytes at a time.
+        if inner.iter().fold(0, |odd, byte| odd | u8::from(byte.wrapping_sub(0x20) > 0x7E - 0x20)) != 0 {
+            return Err(Fault::IllegalByte);
         }
-        Ok(scan)
+        let second_start = memchr2(b'$', b'!', inner).map(|at| at + 1);
+        let star = memchr(b'*', inner).map(|at| at + 1);
+        let fields = bytes.get(1..star.unwrap_or(bytes.len())).unwrap_or_default();
+        let sum = fields.iter().fold(0, |sum, byte| sum ^ byte);
+        let (mut commas, mut comma_count) = ([0; MAX_INDEXED], 0);
+        for (byte, at) in fields.iter().zip(1_u16..) {
+            // Every place is noted and the next one overwrites it unless this was a comma: no branch to guess wrong.
+            if let Some(slot) = commas.get_mut(comma_count) {
+                *slot = at;
+            }
+            comma_count += usize::from(*byte == b',');
+        }
+        Ok(Self { sum, star, second_start, commas, comma_count })
     }
 }
 

@@ -3,7 +3,7 @@
 use super::tables::Tables;
 use super::{is_met, options};
 use crate::cli::args::{Format, ReportArgs};
-use crate::cli::exit::{Error, Exit, chain};
+use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
 use crate::report::Renderer as _;
 use crate::report::brief;
@@ -80,8 +80,8 @@ fn tell(
     let json = args.format == Format::Json;
     let report = match result {
         Ok(report) => report,
-        Err(error) if json => return JsonLine::unread(path, &chain(&error), out),
-        Err(error) => return writeln!(out, "{}", brief::unread(path, &chain(&error))),
+        Err(error) if json => return JsonLine::unread(path, &error.why(), out),
+        Err(error) => return writeln!(out, "{}", brief::unread(path, &error.why())),
     };
     tally.read += u64::from(report.recordings.iter().any(|recording| recording.frames > 0));
     tally.met |= is_met(args, &report);

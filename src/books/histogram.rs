@@ -1,0 +1,161 @@
+//! Histograms of intervals: how often each length came, to two digits.
+
+/// Classes of a power of two: each is at most one 128th of what it holds.
+const HALF: u64 = 128;
+
+/// Bits of [`HALF`].
+const HALF_BITS: u32 = HALF.trailing_zeros();
+
+/// How often each length came. Lengths up to 255 have a class each; from there on every power of two has 128 classes.
+///
+/// Only the classes between the shortest and the longest length take room: a steady message needs a few dozen bytes, and
+/// whatever comes no more than 14 KiB for lengths up to an hour.
+#[derive(Debug, Clone, Default)]
+pub struct Histogram {
+    /// The class that the first count is of.
+    first: usize,
+    counts: Vec<u32>,
+    total: u64,
+}
+
+impl Histogram {
+    /// Counts a length. The room grows with the logarithm of the longest: the caller bounds it.
+    #[inline]
+    pub(super) fn record(&mut self, value: u64) {
+        let class = class_of(value);
+        self.total += 1;
+        match class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at)) {
+            Some(count) => *count = count.saturating_add(1),
+            None => self.grow(class),
+        }
+    }
+
+    /// Makes room for a class outside what there is, and counts one in it.
+    fn grow(&mut self, class: usize) {
+        if self.counts.is_empty() {
+            self.first = class;
+        }
+        if let Some(missing) = self.first.checked_sub(class).filter(|missing| *missing > 0) {
+            self.counts.splice(0..0, std::iter::repeat_n(0, missing));
+            self.first = class;
+        }
+        let at = class - self.first;
+        if at >= self.counts.len() {
+            // No more than is needed: there are thousands of histograms, and each grows but a few times.
+            self.counts.reserve_exact(at + 1 - self.counts.len());
+            self.counts.resize(at + 1, 0);
+        }
+        if let Some(count) = self.counts.get_mut(at) {
+            *count += 1;
+        }
+    }
+
+    /// How many lengths were counted.
+    #[must_use]
+    pub const fn len(&self) -> u64 {
+        self.total
+    }
+
+    /// Whether none was.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.total == 0
+    }
+
+    /// The length that a share `q` (0 to 1) of the lengths does not exceed (nearest rank): the upper end of its class. 0
+    /// when there are none.
+    #[must_use]
+    pub fn value_at_quantile(&self, q: f64) -> u64 {
+        let rank = ((q.min(1.0) * self.total as f64).ceil() as u64).max(1);
+        let mut sum = 0;
+        for (count, class) in self.counts.iter().zip(self.first..) {
+            sum += u64::from(*count);
+            if sum >= rank {
+                return highest_of(class);
+            }
+        }
+        0
+    }
+
+    /// How many lengths lie in the classes from that of `low` to that of `high`.
+    ///
+    /// A bound above the power of two that holds the longest length is taken for the last class of that power, which
+    /// therefore counts again in ranges above it: the reports of version 1 have always counted so.
+    #[must_use]
+    pub fn count_between(&self, low: u64, high: u64) -> u64 {
+        let longest = self.first + self.counts.len().saturating_sub(1);
+        let last = (longest | (HALF as usize - 1)).max(2 * HALF as usize - 1);
+        let (low, high) = (class_of(low).min(last), class_of(high).min(last));
+        let within = self.counts.iter().zip(self.first..).filter(|(_, class)| (low..=high).contains(class));
+        within.map(|(count, _)| u64::from(*count)).sum()
+    }
+}
+
+/// The class of a length.
+const fn class_of(value: u64) -> usize {
+    let doublings = u64::BITS - (value | (2 * HALF - 1)).leading_zeros() - (HALF_BITS + 1);
+    ((doublings as u64 * HALF) + (value >> doublings)) as usize
+}
+
+/// The longest length of a class.
+const fn highest_of(class: usize) -> u64 {
+    let class = class as u64;
+    if class < 2 * HALF {
+        return class;
+    }
+    let doublings = class / HALF - 1;
+    (((class % HALF + HALF) + 1) << doublings) - 1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn classes_are_narrow_and_in_order() {
+        let mut before = 0;
+        for value in
+            (0..100_000).chain((17..32).flat_map(|bits| [(1 << bits) - 1, 1 << bits, (1 << bits) + 1]))
+        {
+            let class = class_of(value);
+            assert!(value <= highest_of(class) && class_of(highest_of(class)) == class, "{value}");
+            assert!(highest_of(class) - value <= value / HALF, "{value}");
+            assert!(class == before || class == before + 1 || value > 100_000, "{value}");
+            before = class;
+        }
+        assert!(class_of(3_600_000_000) * 4 < 14 << 10, "an hour in microseconds");
+    }
+
+    #[test]
+    fn a_steady_message_takes_little_room() {
+        let mut histogram = Histogram::default();
+        (0..100_000).for_each(|n| histogram.record(1_000_000 + n % 7 * 1000));
+        assert!(histogram.counts.capacity() < 16);
+        assert_eq!((histogram.len(), histogram.is_empty()), (100_000, false));
+        assert_eq!(Histogram::default().value_at_quantile(0.5), 0);
+    }
+
+    proptest! {
+        /// The crate `hdrhistogram`, which has the same classes, says the same.
+        #[test]
+        fn an_independent_histogram_agrees(
+            values in prop::collection::vec((0_u32..32, any::<u32>()).prop_map(|(bits, v)| u64::from(v >> bits).max(1)), 1..200),
+            low in 1_u64..1_000_000,
+            width in 0_u64..10_000_000,
+        ) {
+            let mut ours = Histogram::default();
+            let mut theirs = hdrhistogram::Histogram::<u32>::new(2).unwrap();
+            theirs.auto(true);
+            for value in &values {
+                ours.record(*value);
+                theirs.record(*value).unwrap();
+            }
+            prop_assert_eq!(ours.len(), theirs.len());
+            for q in [0.01, 0.15, 0.5, 0.85, 0.9, 0.99, 1.0] {
+                prop_assert_eq!(ours.value_at_quantile(q), theirs.value_at_quantile(q));
+            }
+            prop_assert_eq!(ours.count_between(low, low + width), theirs.count_between(low, low + width));
+        }
+    }
+}

@@ -1,0 +1,42 @@
+//! What is remembered for each wire, by its number.
+
+/// One value for each of a few small numbers, made at first use. Bounded by the numbers: those of wires and recordings.
+#[derive(Debug)]
+pub(super) struct ByNumber<T>(Vec<Option<Box<T>>>);
+
+impl<T> Default for ByNumber<T> {
+    fn default() -> Self {
+        Self(Vec::new())
+    }
+}
+
+impl<T: Default> ByNumber<T> {
+    /// The value of a number, to look at or change.
+    pub(super) fn of(&mut self, number: usize) -> &mut T {
+        if self.0.len() <= number {
+            self.0.resize_with(number + 1, || None);
+        }
+        #[allow(clippy::indexing_slicing, reason = "room was made just above")]
+        self.0[number].get_or_insert_default()
+    }
+
+    /// The value of a number, taken out while it is worked with; [`put`](Self::put) it back.
+    pub(super) fn take(&mut self, number: usize) -> Box<T> {
+        self.0.get_mut(number).and_then(Option::take).unwrap_or_default()
+    }
+
+    /// Puts back what was taken.
+    pub(super) fn put(&mut self, number: usize, value: Box<T>) {
+        if self.0.len() <= number {
+            self.0.resize_with(number + 1, || None);
+        }
+        if let Some(place) = self.0.get_mut(number) {
+            *place = Some(value);
+        }
+    }
+
+    /// The value of a number, when it has one.
+    pub(super) fn get(&self, number: usize) -> Option<&T> {
+        self.0.get(number)?.as_deref()
+    }
+}

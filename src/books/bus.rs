@@ -130,6 +130,8 @@ pub struct Bus {
     pub errors: ErrorFrames,
     /// Multi-frame messages by sender address and PGN; filled in at the end.
     pub losses: Vec<StreamLosses>,
+    /// Requests and contentions that found no room, and multi-frame messages whose losses are not told.
+    pub unbooked: u64,
     asked_for_claims: Option<(Time, u8)>,
     last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
 }
@@ -151,6 +153,8 @@ impl Bus {
             requests.waiting = Some(time);
             requests.first.get_or_insert(time);
             requests.last = Some(time);
+        } else {
+            self.unbooked += 1;
         }
     }
 

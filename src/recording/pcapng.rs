@@ -15,7 +15,7 @@ use interfaces::Interfaces;
 use std::rc::Rc;
 
 /// Longest block that is believed.
-const MAX_BLOCK: u32 = 16 << 20;
+const MAX_BLOCK: u32 = 4 << 20;
 
 /// Type of the section header block: the same in both byte orders.
 const SECTION: u32 = 0x0A0D_0D0A;

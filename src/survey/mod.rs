@@ -2,6 +2,8 @@
 
 mod can;
 mod carried;
+mod followed;
+mod left_out;
 mod line;
 mod packet;
 
@@ -142,7 +144,11 @@ struct Intake {
     wires: FxHashMap<(usize, usize), WireId>,
     spans: FxHashMap<usize, Span>,
     assemblers: FxHashMap<WireId, Assembler>,
-    tables: FxHashMap<WireId, packet::Tables>,
+    followed: followed::Followed,
+    /// The recording in which a bound was first met.
+    full: Option<usize>,
+    /// Segments of TCP streams whose text is not followed.
+    text_left_out: u64,
     feeds: carried::Feeds,
     readings: Vec<Reading>,
 }
@@ -179,6 +185,9 @@ impl Intake {
             Payload::Line(line) => self.line(wire, record.time, line, None),
             Payload::Other => {}
         }
+        if self.full.is_none() && self.is_full() {
+            self.full = Some(number);
+        }
     }
 
     /// Books the readings that a message was decoded into.
@@ -193,9 +202,12 @@ impl Intake {
 
     fn finish(mut self, summaries: Vec<Summary>) -> Books {
         self.settle_packets();
+        let left_out = self.left_out();
         let mut books = self.books;
         for (wire, bus) in books.buses.iter_mut() {
-            bus.losses = self.assemblers.get(&wire).map(Assembler::losses).unwrap_or_default();
+            let Some(assembler) = self.assemblers.get(&wire) else { continue };
+            bus.losses = assembler.losses();
+            bus.unbooked += assembler.unbooked();
         }
         for (_, network) in books.networks.iter_mut() {
             network.settle();
@@ -203,6 +215,7 @@ impl Intake {
         books.wires.settle();
         books.spans = (0..summaries.len()).map(|number| self.spans.get(&number).copied()).collect();
         books.recordings = summaries;
+        left_out::tell(&mut books, &left_out, self.full);
         books
     }
 }

@@ -101,17 +101,19 @@ impl Pcapng {
                 None => Ok(Some(self.end())),
             };
         }
-        if u32_at(self.buffer.data(), total - 4, block.big) != Some(block.total) {
+        let mismatched = u32_at(self.buffer.data(), total - 4, block.big) != Some(block.total);
+        if mismatched {
             if !self.block_follows(total, block.big) {
                 return self.resynchronise().map(|()| None);
             }
             self.mismatched += 1;
-            self.account.summary.damaged_bytes = self.account.summary.damaged_bytes.saturating_add(4);
         }
         let found = self.read(block);
         if found.is_none() {
             self.broken_blocks += 1;
             self.account.damage(self.buffer.offset(), total as u64);
+        } else if mismatched {
+            self.account.summary.damaged_bytes = self.account.summary.damaged_bytes.saturating_add(4);
         }
         self.buffer.consume(total);
         Ok(found.filter(|&is_record| is_record))

@@ -133,6 +133,8 @@ pub struct Bus {
     /// Where the requests for a message stand in `requests`, and how many of them wait for an answer.
     request_index: FxHashMap<(DeviceId, u32), usize>,
     waiting: usize,
+    /// Requests and contentions that found no room, and multi-frame messages whose losses are not told.
+    pub unbooked: u64,
     asked_for_claims: Option<(Time, u8)>,
     last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
 }
@@ -162,6 +164,8 @@ impl Bus {
             requests.waiting = Some(time);
             requests.first.get_or_insert(time);
             requests.last = Some(time);
+        } else {
+            self.unbooked += 1;
         }
     }
 

@@ -2,7 +2,7 @@
 
 use super::wires::WireId;
 
-/// One account per wire, in order of first use. Bounded by [`MAX_WIRES`](super::wires::MAX_WIRES).
+/// One account per wire, in order of first use. Bounded as [`Wires`](super::wires::Wires) are.
 #[derive(Debug)]
 pub struct ByWire<T> {
     accounts: Vec<(WireId, T)>,

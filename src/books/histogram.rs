@@ -30,6 +30,30 @@ impl Histogram {
         }
     }
 
+    /// As [`record`](Self::record), as long as there is `room` to grow, bytes; says whether the length was counted.
+    #[inline]
+    pub(super) fn record_within(&mut self, value: u64, room: &mut usize) -> bool {
+        let class = class_of(value);
+        if let Some(count) = class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at)) {
+            *count = count.saturating_add(1);
+            self.total += 1;
+            return true;
+        }
+        let (first, last) = (self.first, self.first + self.counts.len());
+        let missing = if self.counts.is_empty() {
+            1
+        } else if class < first {
+            first - class
+        } else {
+            class + 1 - last
+        };
+        let Some(left) = room.checked_sub(missing * size_of::<u32>()) else { return false };
+        *room = left;
+        self.total += 1;
+        self.grow(class);
+        true
+    }
+
     /// Makes room for a class outside what there is, and counts one in it.
     fn grow(&mut self, class: usize) {
         if self.counts.is_empty() {

@@ -17,10 +17,10 @@ use std::net::IpAddr;
 pub struct DeviceId(pub u32);
 
 /// Most devices that are kept; frames of further ones are counted as `unbooked`.
-pub const MAX_DEVICES: usize = 5000;
+pub const MAX_DEVICES: usize = 2000;
 
 /// Most texts (IPs, host names, services, sentences) that are kept for one device.
-const MAX_TEXTS: usize = 32;
+const MAX_TEXTS: usize = 24;
 
 /// What a device is on its wire.
 #[derive(Debug, Clone, PartialEq, Eq)]

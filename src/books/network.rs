@@ -13,13 +13,13 @@ use rustc_hash::FxHashMap;
 use std::net::{IpAddr, Ipv4Addr};
 
 /// Most addresses whose claimants are remembered, a network.
-const MAX_CLAIMED: usize = 4096;
+const MAX_CLAIMED: usize = 1024;
 
 /// Most claimants of one address.
 const MAX_CLAIMANTS: usize = 8;
 
 /// Most pairs of asking host and address asked for, a network.
-const MAX_ASKED: usize = 4096;
+const MAX_ASKED: usize = 1024;
 
 /// Most DHCP servers and clients, a network.
 const MAX_DHCP: usize = 256;
@@ -97,6 +97,8 @@ pub struct Network {
     pub floods: Floods,
     /// TCP directions with their counts.
     pub streams: Vec<(StreamKey, StreamCounts)>,
+    /// Claims, questions and servers of addresses that found no room.
+    pub unbooked: u64,
     index: FxHashMap<Ipv4Addr, usize>,
     asked_index: FxHashMap<(DeviceId, Ipv4Addr), usize>,
     clients: FxHashMap<Mac, DeviceId>,
@@ -179,7 +181,10 @@ impl Network {
         let next = self.claimed.len();
         let index = match self.index.get(&ip) {
             Some(&index) => index,
-            None if next >= MAX_CLAIMED => return,
+            None if next >= MAX_CLAIMED => {
+                self.unbooked += 1;
+                return;
+            }
             None => {
                 self.index.insert(ip, next);
                 self.claimed.push((ip, Vec::new()));
@@ -195,6 +200,8 @@ impl Network {
             let another_spoke = others.is_some_and(|at| claimant.count == 1 || at > claimant.span.to);
             claimant.turns += u64::from(another_spoke);
             claimant.span.to = claimant.span.to.max(time);
+        } else {
+            self.unbooked += 1;
         }
     }
 
@@ -230,7 +237,7 @@ impl Network {
                 self.asked_index.insert((device, ip), next);
                 self.asked.push(Asked { device, ip, asks: 1, span: Span::new(time, time) });
             }
-            None => {}
+            None => self.unbooked += 1,
         }
     }
 
@@ -304,6 +311,8 @@ impl Network {
         let new = || Server { ip, device, answers: 0, router: dhcp.router, relays };
         if let Some(server) = bounded::entry(&mut self.servers, MAX_DHCP, is_it, new) {
             server.answers += 1;
+        } else {
+            self.unbooked += 1;
         }
     }
 }

@@ -11,10 +11,10 @@ use crate::time::Time;
 use rustc_hash::FxHashMap;
 
 /// Most sources that are kept.
-pub const MAX_SOURCES: usize = 4096;
+pub const MAX_SOURCES: usize = 1536;
 
 /// Most sources whose values are kept.
-const MAX_TRACKS: usize = 64;
+pub const MAX_TRACKS: usize = 64;
 
 /// Most samples of one track; when it is full, every second block of time is given up.
 const MAX_SAMPLES: usize = 16_384;
@@ -184,6 +184,10 @@ pub struct Series {
     index: FxHashMap<SourceKey, u32>,
     shortcut: Shortcut,
     tracks: usize,
+    /// Readings of sources that found no room.
+    pub unbooked: u64,
+    /// Sources whose values are not compared with others', for want of room.
+    pub untracked: u64,
     speed: Option<(Time, f64)>,
 }
 
@@ -247,9 +251,14 @@ impl Series {
         let next = self.sources.len();
         let index = match self.index.get(&key) {
             Some(&index) => index as usize,
-            None if next >= MAX_SOURCES => return None,
+            None if next >= MAX_SOURCES => {
+                self.unbooked += 1;
+                return None;
+            }
             None => {
-                let tracked = is_tracked(key.quantity) && self.tracks < MAX_TRACKS;
+                let wanted = is_tracked(key.quantity);
+                let tracked = wanted && self.tracks < MAX_TRACKS;
+                self.untracked += u64::from(wanted && !tracked);
                 self.tracks += usize::from(tracked);
                 self.index.insert(key, next as u32);
                 self.sources.push(Source::new(key, tracked));

@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 use std::net::IpAddr;
 
 /// Most pairs that are kept apart, a network.
-const MAX_TALKS: usize = 4096;
+const MAX_TALKS: usize = 1024;
 
 /// What a packet means for the way between two hosts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +40,8 @@ pub struct Talk {
 pub struct Talks {
     list: Vec<Talk>,
     index: FxHashMap<(DeviceId, DeviceId, IpAddr, IpAddr), usize>,
+    /// Packets between pairs that found no room.
+    pub unbooked: u64,
 }
 
 impl Talks {
@@ -48,7 +50,10 @@ impl Talks {
         let next = self.list.len();
         let index = match self.index.get(&key) {
             Some(&index) => index,
-            None if next >= MAX_TALKS => return,
+            None if next >= MAX_TALKS => {
+                self.unbooked += 1;
+                return;
+            }
             None => {
                 self.index.insert(key, next);
                 self.list.push(Talk { from, to, ips, packets: 0, data: 0, again: 0 });

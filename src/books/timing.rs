@@ -8,7 +8,10 @@ use rustc_hash::FxHashMap;
 use std::fmt;
 
 /// Most streams that are kept; messages of further ones are counted with their device only.
-pub const MAX_STREAMS: usize = 8192;
+pub const MAX_STREAMS: usize = 4096;
+
+/// Memory that all histograms together may take, bytes: 800 of the largest, or the usual few dozen bytes of each stream.
+const MAX_GROWTH: usize = 12 << 20;
 
 /// Longest interval that the histograms hold: an hour. Longer ones count as that.
 const MAX_INTERVAL_US: u64 = 3_600_000_000;
@@ -30,6 +33,11 @@ fn steady(intervals: &Histogram) -> bool {
 /// Records an interval; the histogram grows with its longest, an hour at most.
 pub(super) fn record(histogram: &mut Histogram, us: u64) {
     histogram.record(us.clamp(1, MAX_INTERVAL_US));
+}
+
+/// As [`record`], as long as there is `room` to grow, bytes; says whether the interval was taken.
+fn record_within(histogram: &mut Histogram, us: u64, room: &mut usize) -> bool {
+    histogram.record_within(us.clamp(1, MAX_INTERVAL_US), room)
 }
 
 /// A sentence's address, at most twelve characters of it (`SDDPT`, `PABCXYZ`).
@@ -241,15 +249,17 @@ impl Stream {
         (self.count >= 2).then(|| last.since(first) / (self.count - 1) as f64)
     }
 
-    fn arrival(&mut self, time: Option<Time>) {
+    /// Books an arrival; says whether the histograms took it (see [`record_within`]).
+    fn arrival(&mut self, time: Option<Time>, room: &mut usize) -> bool {
         self.count += 1;
-        let Some(time) = time else { return };
+        let Some(time) = time else { return true };
+        let mut taken = true;
         if let Some(last) = self.last {
             let step = time.micros_since(last);
             if step < 0 {
                 self.steps_back += 1;
             } else {
-                record(&mut self.intervals, step as u64);
+                taken &= record_within(&mut self.intervals, step as u64, room);
                 self.max_s = self.max_s.max(step as f64 / 1e6);
                 self.gaps.interval(last, time);
             }
@@ -258,7 +268,7 @@ impl Stream {
             Some(step) if (0..GROUP_US).contains(&step) => {}
             Some(step) => {
                 if step >= GROUP_US {
-                    record(&mut self.groups, step as u64);
+                    taken &= record_within(&mut self.groups, step as u64, room);
                 }
                 self.group_began = Some(time);
             }
@@ -266,17 +276,34 @@ impl Stream {
         }
         self.first.get_or_insert(time);
         self.last = Some(time);
+        taken
     }
 }
 
 /// Every stream. At most [`MAX_STREAMS`].
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Timing {
     streams: Vec<Stream>,
     index: FxHashMap<(DeviceId, Message, u32), u32>,
     shortcut: Shortcut,
+    room: usize,
     /// Messages that found no room.
     pub unbooked: u64,
+    /// Long intervals that found no room in the histograms; the longest pauses have them all the same.
+    pub unmeasured: u64,
+}
+
+impl Default for Timing {
+    fn default() -> Self {
+        Self {
+            streams: Vec::new(),
+            index: FxHashMap::default(),
+            shortcut: Shortcut::default(),
+            room: MAX_GROWTH,
+            unbooked: 0,
+            unmeasured: 0,
+        }
+    }
 }
 
 impl Timing {
@@ -295,7 +322,8 @@ impl Timing {
             && stream.part == part
             && stream.message.is(&message)
         {
-            stream.arrival(time);
+            let taken = stream.arrival(time, &mut self.room);
+            self.unmeasured += u64::from(!taken);
             return;
         }
         let next = self.streams.len();
@@ -327,7 +355,8 @@ impl Timing {
         };
         self.shortcut.note(hash, index);
         if let Some(stream) = self.streams.get_mut(index) {
-            stream.arrival(time);
+            let taken = stream.arrival(time, &mut self.room);
+            self.unmeasured += u64::from(!taken);
         }
     }
 
@@ -386,6 +415,26 @@ mod tests {
         let s = timing.iter().next().unwrap();
         assert_eq!(s.gaps.over(0.0).len(), MAX_GAPS);
         assert!((s.gaps.over(0.0).last().unwrap().seconds() - 1.997).abs() < 1e-9);
+    }
+
+    #[test]
+    fn histograms_of_many_streams_share_what_they_may_grow() {
+        let mut timing = Timing::default();
+        for round in 0..3 {
+            for pgn in 0..MAX_STREAMS as u32 + 1 {
+                let time = Time(round * 3_600_000_000);
+                timing.message(DeviceId(0), Message::Pgn(pgn), 0, None, Some(time));
+            }
+        }
+        assert_eq!((timing.unbooked, timing.room), (3, 0));
+        assert!(timing.unmeasured > 0);
+        let last = timing.iter().last().unwrap();
+        assert_eq!(
+            (last.intervals.len(), last.count),
+            (0, 3),
+            "an interval that found no room is none of zero"
+        );
+        assert_eq!((last.max_s, last.gaps.over(1.0).len()), (3600.0, 2), "yet the pause is remembered");
     }
 
     #[test]

@@ -10,8 +10,14 @@ use crate::time::{Span, Time};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct WireId(pub u32);
 
-/// Most wires that are kept apart; frames of further ones are booked on the last.
-pub const MAX_WIRES: usize = 512;
+/// Most wires of a kind that are kept apart: a week of recordings of a well-fitted boat. Every network and bus has
+/// accounts of its own, so that their number bounds the memory.
+const fn max_wires(kind: WireKind) -> usize {
+    match kind {
+        WireKind::Ethernet => 32,
+        WireKind::Can | WireKind::Line => 64,
+    }
+}
 
 /// Baud rates of 0183 lines: 4800 by IEC 61162-1, 38400 by IEC 61162-2, the two between by common practice. A character
 /// takes ten bits.
@@ -185,12 +191,16 @@ impl Load {
     }
 }
 
-/// All wires of a run. At most [`MAX_WIRES`].
+/// All wires of a run. At most `max_wires` of a kind.
 #[derive(Debug, Default)]
-pub struct Wires(Vec<Wire>);
+pub struct Wires {
+    list: Vec<Wire>,
+    /// Wires that found no room: what came on them is booked with the last of their kind.
+    pub unbooked: u64,
+}
 
 impl Wires {
-    /// Adds a wire; past the bound, gives the last one.
+    /// Adds a wire; past the bound, gives the last one of its kind.
     pub fn add(
         &mut self,
         recording: usize,
@@ -198,10 +208,14 @@ impl Wires {
         label: Option<String>,
         carried_by: Option<WireId>,
     ) -> WireId {
-        if self.0.len() < MAX_WIRES {
-            self.0.push(Wire::new(recording, kind, label, carried_by));
+        let alike = self.iter().filter(|(_, wire)| wire.kind == kind).map(|(id, _)| id);
+        let (count, last) = alike.fold((0, None), |(count, _), id| (count + 1, Some(id)));
+        if let Some(last) = last.filter(|_| count >= max_wires(kind)) {
+            self.unbooked += 1;
+            return last;
         }
-        WireId(self.0.len().saturating_sub(1) as u32)
+        self.list.push(Wire::new(recording, kind, label, carried_by));
+        WireId(self.list.len().saturating_sub(1) as u32)
     }
 
     /// The wire of an earlier recording that a new recording goes on with: recorders begin a new file every so often.
@@ -249,22 +263,22 @@ impl Wires {
     /// The wire with this index.
     #[must_use]
     pub fn get(&self, id: WireId) -> Option<&Wire> {
-        self.0.get(id.0 as usize)
+        self.list.get(id.0 as usize)
     }
 
     /// The wire with this index.
     pub fn get_mut(&mut self, id: WireId) -> Option<&mut Wire> {
-        self.0.get_mut(id.0 as usize)
+        self.list.get_mut(id.0 as usize)
     }
 
     /// Every wire with its index.
     pub fn iter(&self) -> impl Iterator<Item = (WireId, &Wire)> {
-        self.0.iter().enumerate().map(|(i, w)| (WireId(i as u32), w))
+        self.list.iter().enumerate().map(|(i, w)| (WireId(i as u32), w))
     }
 
     /// Settles the running sums; call once at the end.
     pub fn settle(&mut self) {
-        for wire in &mut self.0 {
+        for wire in &mut self.list {
             wire.load.settle();
         }
     }

@@ -13,8 +13,8 @@ const PIPE_WIDTH: usize = 80;
 pub(super) enum Output {
     /// Standard output.
     Standard,
-    /// A file beside the wanted one, renamed when all is written.
-    Beside(NamedTempFile, PathBuf),
+    /// A file that is written beside this one under another name, and renamed when all is written.
+    Beside(PathBuf),
     /// A device or pipe, which cannot be replaced and is written as it is.
     Special(File, PathBuf),
 }
@@ -41,9 +41,10 @@ impl Output {
                 Ok(Self::Special(file, target))
             }
             _ => {
-                let folder = target.parent().filter(|parent| !parent.as_os_str().is_empty());
-                let folder = folder.unwrap_or(Path::new("."));
-                Ok(Self::Beside(beside(folder).map_err(Error::write(&name))?, target))
+                let folder = folder_of(&target);
+                // Only tried: a run that is interrupted while it reads must leave nothing behind.
+                beside(folder).map_err(Error::write(&name))?;
+                Ok(Self::Beside(target))
             }
         }
     }
@@ -55,8 +56,9 @@ impl Output {
     pub(super) fn write(self, fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Error> {
         match self {
             Self::Standard => standard(fill),
-            Self::Beside(file, path) => {
+            Self::Beside(path) => {
                 let name = path.display().to_string();
+                let file = beside(folder_of(&path)).map_err(Error::write(&name))?;
                 let mut buffer = BufWriter::new(file);
                 let written = fill(&mut buffer).and_then(|()| buffer.into_inner().map_err(io::Error::from));
                 let file = written.map_err(Error::write(&format!("{name}; nothing was left there")))?;
@@ -80,9 +82,10 @@ impl Output {
         match self {
             Self::Standard => Err(Error::Usage(String::from("a file must be named to write to"))),
             Self::Special(mut file, _) => fill(&mut file),
-            Self::Beside(mut file, path) => {
-                let done = fill(file.as_file_mut())?;
+            Self::Beside(path) => {
                 let name = path.display().to_string();
+                let mut file = beside(folder_of(&path)).map_err(Error::write(&name))?;
+                let done = fill(file.as_file_mut())?;
                 file.persist(&path).map_err(|error| Error::write(&name)(error.error))?;
                 Ok(done)
             }
@@ -113,6 +116,10 @@ impl Output {
 pub(super) fn standard(fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Error> {
     let mut buffer = BufWriter::new(anstream::AutoStream::auto(io::stdout().lock()));
     fill(&mut buffer).and_then(|()| buffer.flush()).map_err(Error::write("to standard output"))
+}
+
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// A temporary file with the permissions that any new file gets (a temporary one is its owner's alone otherwise).

@@ -280,6 +280,22 @@ impl Finding {
     }
 }
 
+/// Findings of one kind that are told: nobody reads more, and pairs of devices could make thousands.
+const MAX_ALIKE: usize = 40;
+
+/// Leaves out what is past the bound, the least grave first; the last one that stays says how many there were.
+fn leave_out(alike: &mut Vec<Finding>) {
+    let more = alike.len().saturating_sub(MAX_ALIKE);
+    if more == 0 {
+        return;
+    }
+    alike.sort_by_key(|f| std::cmp::Reverse(f.severity));
+    alike.truncate(MAX_ALIKE);
+    if let Some(last) = alike.last_mut() {
+        last.evidence.push(format!("{more} more findings of this kind are left out of the report."));
+    }
+}
+
 /// Whether a recorder's clock was set while it recorded: its times cannot be moved as one.
 #[must_use]
 pub fn clock_was_set(books: &Books) -> bool {
@@ -293,7 +309,9 @@ pub fn judge(books: &Books) -> Vec<Finding> {
     let evidence = Evidence { books, presence: presence::survey(books) };
     let mut findings = Vec::new();
     for detector in DETECTORS {
-        for mut finding in (detector.detect)(&evidence) {
+        let mut alike = (detector.detect)(&evidence);
+        leave_out(&mut alike);
+        for mut finding in alike {
             finding.kind = detector.doc.kind;
             finding.complaints = detector.complaints.to_vec();
             findings.push(finding);
@@ -305,6 +323,24 @@ pub fn judge(books: &Books) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn findings_without_end_are_counted_and_the_gravest_stay() {
+        let new = |n: usize| {
+            let severity = if n == 99 { Severity::Fault } else { Severity::Note };
+            Finding::new(severity, n.to_string())
+        };
+        let mut alike: Vec<_> = (0..MAX_ALIKE).map(new).collect();
+        leave_out(&mut alike);
+        assert!(alike.len() == MAX_ALIKE && alike.iter().all(|f| f.evidence.is_empty()));
+        let mut alike: Vec<_> = (0..100).map(new).collect();
+        leave_out(&mut alike);
+        assert_eq!((alike.len(), alike[0].summary.as_str()), (MAX_ALIKE, "99"));
+        assert_eq!(
+            alike[MAX_ALIKE - 1].evidence,
+            ["60 more findings of this kind are left out of the report."]
+        );
+    }
 
     #[test]
     fn every_kind_is_documented_once() {

@@ -26,7 +26,9 @@ pub(super) fn main_sources<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Ve
 
 /// Every pair of devices that supply a quantity over a common stretch of time.
 pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a Source, &'a Source)> {
-    let mains = main_sources(evidence, quantity);
+    let mut mains = main_sources(evidence, quantity);
+    // Without values there is nothing to compare, and such sources are not bounded as tightly.
+    mains.retain(|source| !source.track.samples().is_empty());
     let mut pairs = Vec::new();
     for (i, a) in mains.iter().enumerate() {
         for b in mains.iter().skip(i + 1) {

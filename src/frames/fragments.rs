@@ -4,8 +4,8 @@ use super::Ip;
 use crate::time::Time;
 use std::net::IpAddr;
 
-/// Datagrams that may be in pieces at one time; with [`MAX_DATAGRAM_LEN`] this bounds the memory to 4 MiB.
-pub const MAX_OPEN_DATAGRAMS: usize = 64;
+/// Datagrams that may be in pieces at one time; with [`MAX_DATAGRAM_LEN`] this bounds the memory to 2 MiB.
+pub const MAX_OPEN_DATAGRAMS: usize = 32;
 /// Bytes of a datagram: the largest payload that IP's length field allows.
 pub const MAX_DATAGRAM_LEN: usize = 65_535;
 /// Separate stretches of one datagram that may be there at one time.

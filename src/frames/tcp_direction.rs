@@ -9,6 +9,8 @@ use std::collections::VecDeque;
 const REORDERING_US: i64 = 3_000;
 /// Seconds to wait for a hole to fill: beyond the usual first retransmissions (RFC 6298: 1, 2 s).
 const HOLE_WAIT_S: f64 = 5.0;
+/// What it takes to hold a segment beside its bytes, at least: many small ones must not pass for little.
+const HELD_OVERHEAD: usize = 96;
 /// A distance in sequence numbers that no window explains here: the numbers start anew.
 const MAX_JUMP: u32 = 1 << 24;
 
@@ -279,7 +281,7 @@ impl Direction {
             let delivered = self.numbers.map_or(from, |numbers| numbers.delivered);
             let at = self.held.partition_point(|held| distance(held.from, delivered) <= ahead);
             let held = Held { from, len: tcp.payload_len, time: out.time, bytes: tcp.payload.to_vec() };
-            self.held_bytes += held.bytes.len();
+            self.held_bytes += held.bytes.len() + HELD_OVERHEAD;
             self.held.insert(at, held);
         }
         while self.held.len() > MAX_HELD_SEGMENTS || self.held_bytes > MAX_HELD_BYTES {
@@ -309,7 +311,7 @@ impl Direction {
     fn drain<S: StreamSink>(&mut self, out: &mut Outlet<'_, S>) {
         let Some(numbers) = &mut self.numbers else { return };
         while let Some(held) = self.held.pop_front_if(|held| distance(held.from, numbers.delivered) <= 0) {
-            self.held_bytes = self.held_bytes.saturating_sub(held.bytes.len());
+            self.held_bytes = self.held_bytes.saturating_sub(held.bytes.len() + HELD_OVERHEAD);
             deliver(numbers, held.from, &held.bytes, held.len, out);
             self.hole_acknowledged = None;
         }

@@ -13,8 +13,9 @@ pub const MAX_DIRECTIONS: usize = 4096;
 pub const MAX_HELD_SEGMENTS: usize = 32;
 /// Bytes that one direction holds.
 pub const MAX_HELD_BYTES: usize = 128 * 1024;
-/// Bytes that all directions hold together.
-pub const MAX_HELD_TOTAL: usize = 8 * 1024 * 1024;
+/// Bytes that all directions of a network hold together, what it takes to keep them included. Holes fill within a round
+/// trip or not at all; a boat's network holds a few hundred kilobytes in its worst moments.
+pub const MAX_HELD_TOTAL: usize = 2 * 1024 * 1024;
 
 /// One direction of a connection.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -43,7 +43,9 @@ pub(super) struct Account {
     /// The place of damage that may still grow: where it begins and ends, and how many bytes of it are damaged.
     place: Option<(u64, u64, u64)>,
     other_links: Vec<(u16, u64)>,
+    further_links: u64,
     short_can: u64,
+    more_wires: bool,
     origin: Rc<Origin>,
     finished: bool,
 }
@@ -63,7 +65,9 @@ impl Account {
             damage_places: 0,
             place: None,
             other_links: Vec::new(),
+            further_links: 0,
             short_can: 0,
+            more_wires: false,
             origin,
             finished: false,
         };
@@ -133,6 +137,8 @@ impl Account {
             *count += 1;
         } else if self.other_links.len() < MAX_OTHER_LINKS {
             self.other_links.push((link, 1));
+        } else {
+            self.further_links += 1;
         }
     }
 
@@ -152,6 +158,8 @@ impl Account {
     pub(super) fn new_wire(&mut self, kind: WireKind, name: Option<&str>) -> usize {
         if self.summary.wires.len() < MAX_WIRES {
             self.summary.wires.push(WireInfo { kind, name: name.map(str::to_owned) });
+        } else {
+            self.more_wires = true;
         }
         self.summary.wires.len().saturating_sub(1)
     }
@@ -194,6 +202,19 @@ impl Account {
                     counted_were(count, "packet")
                 ),
             );
+        }
+        if self.further_links > 0 {
+            let text = format!(
+                "{} of yet other link types counted and not looked into",
+                counted_were(self.further_links, "packet")
+            );
+            self.note(Rank::Loss, text);
+        }
+        if self.more_wires {
+            let text = format!(
+                "there are more than {MAX_WIRES} wires; what came on the others is told as the last one's"
+            );
+            self.note(Rank::Loss, text);
         }
         if self.short_can > 0 {
             let text = format!("{} too short for a CAN frame", counted_are(self.short_can, "packet"));

@@ -5,8 +5,9 @@ use std::cell::RefCell;
 use std::io::{ErrorKind, Read, Result};
 use std::rc::Rc;
 
-/// The most bytes that one request can have in view: a record or block of 16 MiB and the headers around it.
-pub(super) const MAX_VIEW: usize = (16 << 20) + 4096;
+/// The most bytes that one request can have in view: a record or block of 4 MiB and the headers around it. Recorders write
+/// 256 KiB a packet at most; twice as much as is in view is held.
+pub(super) const MAX_VIEW: usize = (4 << 20) + 4096;
 
 /// First size of the buffer: large reads, yet nothing to speak of.
 const FIRST_SIZE: usize = 256 << 10;

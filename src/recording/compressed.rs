@@ -4,9 +4,12 @@ use std::cell::{Cell, RefCell};
 use std::io::{Error, ErrorKind, Read, Result};
 use std::rc::Rc;
 
-/// Largest window of a zstd stream, as a power of two: 128 MiB, the format's own recommended limit (RFC 8878, 3.1.1.1.2
-/// leaves it to the decoder).
-const MAX_ZSTD_WINDOW_LOG: u32 = 27;
+/// Largest window of a zstd stream, as a power of two: 32 MiB. RFC 8878, 3.1.1.1.2 leaves it to the decoder and asks for
+/// 8 MiB, which the usual levels keep to; a window is memory, and a whole run is to stay below 128 MiB.
+const MAX_ZSTD_WINDOW_LOG: u32 = 25;
+
+/// As above, of a zstd stream inside another: 8 MiB.
+const MAX_INNER_WINDOW_LOG: u32 = 23;
 
 /// A way of compression that is looked through.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,7 +103,8 @@ impl Unpacked {
             Compression::Gzip => Box::new(flate2::read::MultiGzDecoder::new(input)),
             Compression::Zstd => {
                 let mut decoder = zstd::stream::read::Decoder::new(input)?;
-                decoder.window_log_max(MAX_ZSTD_WINDOW_LOG)?;
+                let inner = origin.layers.get() > 1;
+                decoder.window_log_max(if inner { MAX_INNER_WINDOW_LOG } else { MAX_ZSTD_WINDOW_LOG })?;
                 Box::new(decoder)
             }
         };
@@ -109,7 +113,11 @@ impl Unpacked {
 
     fn fault(&self, error: &Error) -> String {
         let (name, given) = (self.kind.name(), self.given);
-        if error.kind() == ErrorKind::UnexpectedEof {
+        if given == 0 && error.to_string().contains("too much memory") {
+            "the zstd stream needs more memory than is given here (a long window); unpack it first with \
+             `zstd -d --long=31`"
+                .to_owned()
+        } else if error.kind() == ErrorKind::UnexpectedEof {
             format!("the {name} stream is cut off; {given} unpacked bytes could be read")
         } else {
             format!(

@@ -18,7 +18,7 @@ use std::rc::Rc;
 const FILE_HEADER: usize = 24;
 
 /// Longest record that is believed.
-const MAX_RECORD: u32 = 16 << 20;
+const MAX_RECORD: u32 = 4 << 20;
 
 /// Captured lengths up to this are believed even when the file names a smaller limit: writers round it carelessly.
 const USUAL_SNAPLEN: u32 = 262_144;

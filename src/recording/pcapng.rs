@@ -16,7 +16,7 @@ use interfaces::Interfaces;
 use std::rc::Rc;
 
 /// Longest block that is believed.
-const MAX_BLOCK: u32 = 16 << 20;
+const MAX_BLOCK: u32 = 4 << 20;
 
 /// Type of the section header block: the same in both byte orders.
 const SECTION: u32 = 0x0A0D_0D0A;
@@ -102,17 +102,19 @@ impl Pcapng {
                 None => Ok(Some(self.end())),
             };
         }
-        if u32_at(self.buffer.data(), total - 4, block.big) != Some(block.total) {
+        let mismatched = u32_at(self.buffer.data(), total - 4, block.big) != Some(block.total);
+        if mismatched {
             if !self.block_follows(total, block.big) {
                 return self.resynchronise().map(|()| None);
             }
             self.mismatched += 1;
-            self.account.summary.damaged_bytes = self.account.summary.damaged_bytes.saturating_add(4);
         }
         let found = self.read(block);
         if found.is_none() {
             self.broken_blocks += 1;
             self.account.damage(self.buffer.offset(), total as u64);
+        } else if mismatched {
+            self.account.summary.damaged_bytes = self.account.summary.damaged_bytes.saturating_add(4);
         }
         if found == Some(false) {
             self.buffer.mark(total, Part::Block { kind: block.kind, big: block.big });

@@ -97,12 +97,11 @@ impl Text {
                     !line.ended && !is_whole(sentence) && self.sentences_with_checksum * 2 > self.sentences;
                 self.sentences += 1;
                 self.sentences_with_checksum += u64::from(has_checksum(sentence));
-                if memchr::memchr(0, text).is_some() {
-                    let nuls = memchr::memchr_iter(0, text).count() as u64;
-                    self.account.damage(self.buffer.offset(), nuls);
-                }
                 if cut {
                     self.account.truncated(line.length as u64);
+                } else if memchr::memchr(0, text).is_some() {
+                    let nuls = memchr::memchr_iter(0, text).count() as u64;
+                    self.account.damage(self.buffer.offset(), nuls);
                 }
                 let wire = self.account.wire(WireKind::Line, None);
                 let content = Content::Line { from: from + at, to: from + line.length };

@@ -38,18 +38,23 @@ struct Feed {
 
 /// Every feed.
 #[derive(Debug, Default)]
-pub(super) struct Feeds(FxHashMap<FeedKey, Feed>);
+pub(super) struct Feeds {
+    by_key: FxHashMap<FeedKey, Feed>,
+    /// Lines of feeds that found no room.
+    pub(super) unbooked: u64,
+}
 
 impl Intake {
     /// Books a line that a host's datagram or stream carries.
     pub(super) fn carried_line(&mut self, key: FeedKey, receiver: Receiver, time: Option<Time>, line: &[u8]) {
-        let room = self.feeds.0.len() < MAX_FEEDS;
-        let Some(feed) = (match self.feeds.0.entry(key) {
+        let room = self.feeds.by_key.len() < MAX_FEEDS;
+        let Some(feed) = (match self.feeds.by_key.entry(key) {
             std::collections::hash_map::Entry::Occupied(entry) => Some(entry.into_mut()),
             std::collections::hash_map::Entry::Vacant(entry) => {
                 room.then(|| entry.insert(Feed { receiver, last: None, line: None, bus: None }))
             }
         }) else {
+            self.feeds.unbooked += 1;
             return;
         };
         if feed.receiver != receiver {

@@ -6,6 +6,8 @@ mod can;
 mod carried;
 mod clocks;
 mod each;
+mod followed;
+mod left_out;
 mod line;
 mod packet;
 
@@ -175,7 +177,11 @@ struct Intake {
     books: Books,
     sources: ByNumber<Source>,
     assemblers: ByNumber<Assembler>,
-    tables: ByNumber<packet::Tables>,
+    followed: followed::Followed,
+    /// The recording in which a bound was first met.
+    full: Option<usize>,
+    /// Segments of TCP streams whose text is not followed.
+    text_left_out: u64,
     feeds: carried::Feeds,
     readings: Vec<Reading>,
 }
@@ -227,6 +233,9 @@ impl Intake {
             Payload::Line(line) => self.line(wire, record.time, line, None),
             Payload::Other => {}
         }
+        if self.full.is_none() && self.is_full() {
+            self.full = Some(number);
+        }
     }
 
     /// Books the readings that a message was decoded into.
@@ -241,9 +250,12 @@ impl Intake {
 
     fn finish(mut self, summaries: Vec<Summary>) -> Books {
         self.settle_packets();
+        let left_out = self.left_out();
         let mut books = self.books;
         for (wire, bus) in books.buses.iter_mut() {
-            bus.losses = self.assemblers.get(wire.0 as usize).map(Assembler::losses).unwrap_or_default();
+            let Some(assembler) = self.assemblers.get(wire.0 as usize) else { continue };
+            bus.losses = assembler.losses();
+            bus.unbooked += assembler.unbooked();
         }
         for (_, network) in books.networks.iter_mut() {
             network.settle();
@@ -253,6 +265,7 @@ impl Intake {
             .map(|number| self.sources.get(number).and_then(|source| source.span))
             .collect();
         books.recordings = summaries;
+        left_out::tell(&mut books, &left_out, self.full);
         books
     }
 }

@@ -2,6 +2,7 @@
 
 use super::Intake;
 use super::carried::FeedKey;
+use crate::books::bounded;
 use crate::books::floods::Cast;
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::network::Sign;
@@ -10,9 +11,9 @@ use crate::books::timing::Message;
 use crate::books::wires::WireId;
 use crate::frames::{
     Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp,
-    MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, SegmentKind, Ssdp, SsdpKind, StreamKey,
-    StreamSink, Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness, looks_like_lines, parse,
-    whole_lines,
+    MAX_DIRECTIONS, MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, SegmentKind, Ssdp,
+    SsdpKind, StreamKey, StreamSink, Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness,
+    looks_like_lines, parse, whole_lines,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
@@ -69,9 +70,12 @@ impl Intake {
         if let Some(wire) = self.books.wires.get_mut(wire) {
             wire.frame(time, u64::from(original).max(bytes.len() as u64), octets);
         }
-        let mut tables = self.tables.take(wire.0 as usize);
+        let (mut tables, given_up) = self.followed.take(wire);
+        if let Some((other, tables)) = given_up {
+            self.settle_network(other, tables);
+        }
         self.booked_packet(&mut tables, wire, time, &packet, octets, likeness(link, bytes));
-        self.tables.put(wire.0 as usize, tables);
+        self.followed.put_back(wire, tables);
     }
 
     fn booked_packet(
@@ -325,19 +329,23 @@ impl Intake {
         tables.text.deliver(self);
     }
 
-    /// What is still held at the end, and the streams' counts.
+    /// Delivers what the streams of all networks still hold, and books their counts. Call once at the end.
     pub(super) fn settle_packets(&mut self) {
-        let wires: Vec<_> = self.books.wires.iter().map(|(id, wire)| (id, wire.last)).collect();
-        for (wire, last) in wires {
-            if self.tables.get(wire.0 as usize).is_none() {
-                continue;
-            }
-            let mut tables = self.tables.take(wire.0 as usize);
-            if let Some(last) = last {
-                tables.streams.finish(last, &mut tables.text);
-                tables.text.deliver(self);
-            }
-            self.books.networks.of(wire).streams = tables.streams.directions();
+        for (wire, tables) in self.followed.take_all() {
+            self.settle_network(wire, tables);
+        }
+    }
+
+    /// As [`settle_packets`](Self::settle_packets), of one network.
+    fn settle_network(&mut self, wire: WireId, mut tables: Box<Tables>) {
+        if let Some(last) = self.books.wires.get(wire).and_then(|wire| wire.last) {
+            tables.streams.finish(last, &mut tables.text);
+            tables.text.deliver(self);
+        }
+        self.text_left_out += tables.text.unbooked;
+        let streams = &mut self.books.networks.of(wire).streams;
+        for direction in tables.streams.directions() {
+            bounded::push(streams, MAX_DIRECTIONS, direction);
         }
     }
 }
@@ -365,6 +373,8 @@ fn part(of: &impl Hash) -> u32 {
 struct Text {
     splitters: FxHashMap<StreamKey, Stream>,
     lines: Vec<(StreamKey, Time, Vec<u8>)>,
+    /// Segments of streams that found no room.
+    unbooked: u64,
 }
 
 struct Stream {
@@ -380,6 +390,8 @@ impl Text {
             stream.way = way;
         } else if self.splitters.len() < MAX_SPLITTERS {
             self.splitters.insert(key, Stream { splitter: LineSplitter::mid_stream(), is_text: None, way });
+        } else {
+            self.unbooked += 1;
         }
     }
 

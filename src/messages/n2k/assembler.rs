@@ -58,6 +58,12 @@ impl Assembler {
         }
     }
 
+    /// Multi-frame messages that [`losses`](Self::losses) does not tell of, for want of room.
+    #[must_use]
+    pub fn unbooked(&self) -> u64 {
+        self.ledger.unbooked()
+    }
+
     /// What became of the multi-frame messages, by sender, then PGN.
     ///
     /// A message still under way counts as damaged only when its time-out has passed; at the end of a recording its

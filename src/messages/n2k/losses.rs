@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 
 /// Streams (sender and PGN) that are accounted for; more than a full bus of real devices ever sends.
-pub(super) const MAX_STREAMS: usize = 8192;
+pub(super) const MAX_STREAMS: usize = 1024;
 
 /// What became of the multi-frame messages of one sender and PGN.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -23,6 +23,7 @@ pub struct StreamLosses {
 pub(super) struct Ledger {
     index: FxHashMap<(u8, u32), usize>,
     streams: Vec<StreamLosses>,
+    unbooked: u64,
 }
 
 impl Ledger {
@@ -32,11 +33,13 @@ impl Ledger {
             return Some((*known, false));
         }
         let number = self.streams.len();
-        (number < MAX_STREAMS).then(|| {
-            self.index.insert((source, pgn), number);
-            self.streams.push(StreamLosses { source, pgn, complete: 0, incomplete: 0 });
-            (number, true)
-        })
+        if number >= MAX_STREAMS {
+            self.unbooked += 1;
+            return None;
+        }
+        self.index.insert((source, pgn), number);
+        self.streams.push(StreamLosses { source, pgn, complete: 0, incomplete: 0 });
+        Some((number, true))
     }
 
     /// One message more arrived whole.
@@ -51,6 +54,11 @@ impl Ledger {
         if let Some(stream) = stream.and_then(|number| self.streams.get_mut(number)) {
             stream.incomplete += 1;
         }
+    }
+
+    /// Multi-frame messages of streams that found no room.
+    pub(super) fn unbooked(&self) -> u64 {
+        self.unbooked
     }
 
     /// The account, by number.

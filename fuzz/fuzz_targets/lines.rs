@@ -1,0 +1,4 @@
+//! See `bodies::lines` in `tests/hostile/bodies.rs`.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| leadsman_fuzz::bodies::lines(data));

@@ -108,7 +108,7 @@ mod tests {
         report.devices.retain(|device| device.kind == "n2k");
         let text = learn(&report).text;
         let boat = parse("draft", &text).unwrap_or_else(|error| panic!("{error}\n{text}"));
-        assert_eq!(boat.file.devices.len(), 1, "one NAME, one device");
+        assert_eq!(boat.file.devices.len(), 2, "the two nodes of the fixture, and no forged one");
         assert!(boat.file.devices[0].name.get_ref().contains("forged"));
     }
 

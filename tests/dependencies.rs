@@ -7,13 +7,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::process::Command;
 
 /// Licences that allow to be built into a program under the MIT licence, with no more than their notice.
-const ALLOWED: [&str; 12] = [
+const ALLOWED: [&str; 13] = [
     "0BSD",
     "Apache-2.0",
     "Apache-2.0 WITH LLVM-exception",
     "BSD-2-Clause",
     "BSD-3-Clause",
     "BSL-1.0",
+    "CC0-1.0",
     "ISC",
     "MIT",
     "MIT-0",

@@ -17,7 +17,7 @@ use std::net::IpAddr;
 pub struct DeviceId(pub u32);
 
 /// Most devices that are kept; frames of further ones are counted as `unbooked`.
-pub const MAX_DEVICES: usize = 2000;
+pub const MAX_DEVICES: usize = 5000;
 
 /// Most texts (IPs, host names, services, sentences) that are kept for one device.
 const MAX_TEXTS: usize = 24;

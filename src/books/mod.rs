@@ -20,6 +20,7 @@ pub mod steps;
 pub mod talks;
 pub mod timing;
 pub mod traces;
+pub mod track;
 pub mod wires;
 
 use crate::recording::Summary;

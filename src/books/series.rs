@@ -6,6 +6,7 @@ use super::shortcut::Shortcut;
 use super::steps::Steps;
 use super::timing::{Gaps, Message, same_text};
 use super::traces::Trace;
+pub use super::track::{Sample, Track};
 use crate::messages::{Absent, Reading};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -16,16 +17,6 @@ pub const MAX_SOURCES: usize = 1536;
 /// Most sources whose values are kept.
 pub const MAX_TRACKS: usize = 64;
 
-/// Most samples of one track; when it is full, every second block of time is given up.
-const MAX_SAMPLES: usize = 16_384;
-
-/// Length of a block of time: what is kept of a long track is kept whole for this long.
-const BLOCK_US: i64 = 32_000_000;
-
-/// No block but the first has a number that is a multiple of twice this: a time has 63 bits, a block takes 24 of them. So
-/// nothing is gained by going on.
-const LAST_STRIDE: i64 = 1 << 39;
-
 /// Width of a class of speed in [`Source::by_speed`], knots.
 pub const SPEED_CLASS_KN: f64 = 0.5;
 
@@ -34,58 +25,6 @@ pub const SPEED_CLASSES: usize = 120;
 
 /// How old a speed may be to be taken for the boat's speed now, seconds.
 const SPEED_HOLDS_S: f64 = 3.0;
-
-/// One value of a track. What the two numbers are depends on the quantity; a number that is absent is NaN.
-///
-/// Heading: degrees, variation the message carries. Position: latitude, longitude. Depth: metres, the boat's speed in
-/// knots. Course and speed over ground: degrees, knots. Fix quality: dilution of precision, satellites. Others: the
-/// value, nothing.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sample {
-    /// When.
-    pub time: Time,
-    /// The first number.
-    pub a: f64,
-    /// The second number.
-    pub b: f64,
-}
-
-/// The values of one source, thinned by whole blocks of time so that what is left keeps its full resolution.
-#[derive(Debug, Clone, Default)]
-pub struct Track {
-    samples: Vec<Sample>,
-    /// Only blocks whose number is a multiple of this are kept.
-    stride: i64,
-}
-
-impl Track {
-    fn push(&mut self, sample: Sample) {
-        let block = |s: &Sample| s.time.0.div_euclid(BLOCK_US);
-        self.stride = self.stride.max(1);
-        // The stride is a power of two.
-        if block(&sample) & (self.stride - 1) != 0 {
-            return;
-        }
-        if self.samples.len() >= MAX_SAMPLES {
-            if self.stride > LAST_STRIDE {
-                return;
-            }
-            self.stride *= 2;
-            let stride = self.stride;
-            self.samples.retain(|s| block(s).rem_euclid(stride) == 0);
-            if self.samples.len() >= MAX_SAMPLES || block(&sample).rem_euclid(stride) != 0 {
-                return;
-            }
-        }
-        self.samples.push(sample);
-    }
-
-    /// The samples in the order of arrival. Between two kept blocks lies at least one block of time.
-    #[must_use]
-    pub fn samples(&self) -> &[Sample] {
-        &self.samples
-    }
-}
 
 /// A source's last value.
 #[derive(Debug, Clone, PartialEq)]
@@ -470,19 +409,6 @@ fn last_value(reading: &Reading) -> LastValue {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_long_track_keeps_whole_blocks_and_stays_bounded() {
-        let mut track = Track::default();
-        for i in 0..200_000_i64 {
-            track.push(Sample { time: Time(i * 100_000), a: 0.0, b: 0.0 });
-        }
-        let kept = track.samples();
-        assert!(kept.len() <= MAX_SAMPLES && kept.len() > MAX_SAMPLES / 4, "{}", kept.len());
-        let steps = kept.windows(2).map(|w| w[1].time.micros_since(w[0].time));
-        assert!(steps.clone().all(|s| s == 100_000 || s > BLOCK_US));
-        assert!(kept[0].time.0 < BLOCK_US && kept[kept.len() - 1].time.0 > 15_000_000_000);
-    }
 
     #[test]
     fn values_are_booked_by_speed() {

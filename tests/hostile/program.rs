@@ -108,9 +108,10 @@ fn empty_files_and_folders_are_refused_and_leave_no_output() {
     let empty = folder.path().join("empty.pcap");
     File::create(&empty).unwrap();
     let out = folder.path().join("report.txt").display().to_string();
-    for (input, word) in
-        [(empty.display().to_string(), "empty"), (folder.path().display().to_string(), "directory")]
-    {
+    for (input, word) in [
+        (empty.display().to_string(), "empty"),
+        (folder.path().display().to_string(), "no frame could be read"),
+    ] {
         let (status, _, said) = run(&["report", &input, "-o", &out]);
         assert_eq!(status, Some(2));
         assert!(said.contains(word), "{said}");
@@ -168,7 +169,7 @@ fn output_goes_where_it_was_sent_and_nowhere_else() {
     let (status, _, said) =
         run(&["report", &at("own.log").display().to_string(), "-o", &at("alias.log").display().to_string()]);
     assert_eq!(status, Some(2));
-    assert!(said.contains("is one of the recordings"), "{said}");
+    assert!(said.contains("is one of the inputs"), "{said}");
     holds_only(folder.path(), &[odd, "alias.log", "link.txt", "own.log", "target.txt"]);
 }
 

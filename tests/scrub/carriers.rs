@@ -213,7 +213,7 @@ fn nothing_is_written_over_or_left_half_written() {
     };
     assert!(failed(&there, &other, &[]).contains("--force"));
     assert_eq!(fs::read(&other).unwrap(), b"mine");
-    assert!(failed(&there, &there, &["--force"]).contains("one of the recordings"));
+    assert!(failed(&there, &there, &["--force"]).contains("one of the inputs"));
     let prose = dir.path().join("prose.txt");
     fs::write(&prose, "dear diary\n").unwrap();
     failed(&prose, &other, &["--force"]);

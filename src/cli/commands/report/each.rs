@@ -53,19 +53,28 @@ pub(super) fn run(args: &ReportArgs) -> Result<Exit, Error> {
                 }
             }
         });
-        refused.map_or(Ok(()), Err)
+        match refused {
+            Some(error) => Err(error),
+            None if tally.read == 0 => Err(not_kept()),
+            None => Ok(()),
+        }
     });
-    match written {
-        Err(error) if error.is_closed_pipe() => {}
-        written => written?,
-    }
     if let Some(error) = tally.failed {
         return Err(error);
     }
     if tally.read == 0 {
         return Err(Error::NothingRead(args.recordings.join(", ")));
     }
+    match written {
+        Err(error) if error.is_closed_pipe() => {}
+        written => written?,
+    }
     Ok(if tally.met { Exit::Met } else { Exit::Ran })
+}
+
+/// Says that the output is not to be kept; why, is told otherwise.
+fn not_kept() -> io::Error {
+    io::ErrorKind::BrokenPipe.into()
 }
 
 /// Writes the line of one recording, and its tables.
@@ -90,7 +99,7 @@ fn tell(
     {
         // The other recordings would fail alike.
         tally.failed = Some(error);
-        return Err(io::ErrorKind::BrokenPipe.into());
+        return Err(not_kept());
     }
     if json { JsonLine.render(&report, out) } else { writeln!(out, "{}", brief::line(path, &report)) }
 }

@@ -1,6 +1,6 @@
 //! The worked example in `docs/example-boat/`: its sheets are what the program writes, and its plan fails where it should.
 
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test fails by panicking")]
 
 use assert_cmd::Command;
 use std::fs;

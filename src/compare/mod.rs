@@ -1,8 +1,8 @@
 //! Comparison: the reports of a boat before and after, and what changed between them.
 //!
 //! Both sides are read as JSON reports are ([`side`]), so that an earlier run serves as well as a recording. Devices and
-//! wires are paired by what they are ([`same`]); everything else is looked up on the other side through a [`view`], which
-//! also says what that side could not have shown. Absence is taken for proof only where [`proof`] finds that the trouble
+//! wires are paired by what they are (`same`); everything else is looked up on the other side through a `view`, which
+//! also says what that side could not have shown. Absence is taken for proof only where `proof` finds that the trouble
 //! would have shown itself.
 
 mod devices;

@@ -61,7 +61,7 @@ impl Desk {
     /// Rewrites a line that lies at `spots`. The frame that it holds is left for [`carried_frames`](Self::carried_frames).
     pub(super) fn line(&mut self, line: &mut [u8], spots: &Spots, time: Option<Time>, ended: bool) {
         let parts = split_line(line);
-        if parts.stamp > 0 {
+        if parts.stamp > 0 && self.content.time_shift_us() != 0 {
             let stamp = line.get_mut(..parts.stamp).unwrap_or_default();
             shift_stamp(stamp, self.content.time_shift_us());
         }
@@ -150,7 +150,10 @@ impl Desk {
                     if digits < value.len() {
                         blank::text(value.get_mut(digits..).unwrap_or_default());
                     }
-                    shift_number(value.get_mut(..digits).unwrap_or_default(), self.content.time_shift_us());
+                    let shift_us = self.content.time_shift_us();
+                    if shift_us != 0 {
+                        shift_number(value.get_mut(..digits).unwrap_or_default(), shift_us);
+                    }
                 }
                 b"n:" | b"g:" | b"r:"
                     if value.len() <= 12

@@ -5,23 +5,30 @@ use crate::recording::Tape;
 /// Stretches of the tape that make one message.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Spots {
-    /// Where each stretch begins in the message and on the tape.
-    pieces: Vec<(usize, u64)>,
+    /// Where the first stretch begins on the tape. Most messages lie in one.
+    first: u64,
+    /// Where each further one begins in the message and on the tape.
+    more: Vec<(usize, u64)>,
     len: usize,
 }
 
 impl Spots {
     /// One stretch.
     pub(super) fn one(at: u64, len: usize) -> Self {
-        Self { pieces: vec![(0, at)], len }
+        Self { first: at, more: Vec::new(), len }
     }
 
     /// Adds a stretch at the end.
     pub(super) fn push(&mut self, at: u64, len: usize) {
-        if len > 0 {
-            self.pieces.push((self.len, at));
-            self.len += len;
+        if len == 0 {
+            return;
         }
+        if self.len == 0 {
+            self.first = at;
+        } else {
+            self.more.push((self.len, at));
+        }
+        self.len += len;
     }
 
     pub(super) const fn len(&self) -> usize {
@@ -30,15 +37,17 @@ impl Spots {
 
     /// Where byte `n` lies.
     pub(super) fn at(&self, n: usize) -> Option<u64> {
-        let piece = self.pieces.partition_point(|(from, _)| *from <= n).checked_sub(1)?;
-        let &(from, at) = self.pieces.get(piece)?;
+        let piece = self.more.partition_point(|(from, _)| *from <= n).checked_sub(1);
+        let (from, at) = piece.and_then(|piece| self.more.get(piece)).copied().unwrap_or((0, self.first));
         (n < self.len).then_some(at + (n - from) as u64)
     }
 
     /// Each stretch: offset on the tape and length.
     pub(super) fn stretches(&self) -> impl Iterator<Item = (u64, usize)> {
-        let ends = self.pieces.iter().skip(1).map(|(from, _)| *from).chain([self.len]);
-        self.pieces.iter().zip(ends).map(|(&(from, at), end)| (at, end.saturating_sub(from)))
+        let first = (self.len > 0).then_some((0, self.first));
+        let ends = self.more.iter().map(|(from, _)| *from).chain([self.len]);
+        let begins = first.into_iter().chain(self.more.iter().copied());
+        begins.zip(ends).map(|((from, at), end)| (at, end.saturating_sub(from)))
     }
 
     /// The part of the message from `from` on, `len` bytes.
@@ -58,7 +67,7 @@ impl Spots {
 
     /// First byte on the tape.
     pub(super) fn begin(&self) -> u64 {
-        self.pieces.iter().map(|(_, at)| *at).min().unwrap_or(u64::MAX)
+        self.stretches().map(|(at, _)| at).min().unwrap_or(u64::MAX)
     }
 
     /// Past the last byte on the tape.

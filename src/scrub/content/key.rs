@@ -1,5 +1,6 @@
 //! The secret of one call: everything that is replaced is replaced by it.
 
+use foldhash::fast::RandomState;
 use std::collections::HashMap;
 
 /// Replacements of numbers that are remembered, so that a busy recording does not work them out anew (about 2 MiB).
@@ -81,12 +82,12 @@ impl Domain {
 pub(super) struct Keyed {
     key: Key,
     /// Its own random key keeps a recording's writer from choosing numbers that collide; it reaches no result.
-    given: HashMap<(Domain, u64, u64), u64>,
+    given: HashMap<(Domain, u64, u64), u64, RandomState>,
 }
 
 impl Keyed {
     pub(super) fn new(key: Key) -> Self {
-        Self { key, given: HashMap::new() }
+        Self { key, given: HashMap::default() }
     }
 
     /// Bytes that follow from the key and `data` alone, as many as are asked for.

@@ -321,8 +321,11 @@ fn seal(line: &mut [u8], start: usize, end: usize, checksum: Checksum) {
     let sum = line.get(start + 1..end).unwrap_or_default().iter().fold(wrong, |sum, b| sum ^ b);
     let digits = line.get_mut(end + 1..end + 3);
     let lower = digits.as_ref().is_some_and(|digits| digits.iter().any(u8::is_ascii_lowercase));
-    let text = if lower { format!("{sum:02x}") } else { format!("{sum:02X}") };
-    write(digits, text.as_bytes());
+    let digit = |four: u8| {
+        let digit = char::from_digit(u32::from(four), 16).unwrap_or('0');
+        (if lower { digit } else { digit.to_ascii_uppercase() }) as u8
+    };
+    write(digits, &[digit(sum >> 4), digit(sum & 0xF)]);
 }
 
 /// Blanks a line that is no sentence, so that it is none for the same reason still.

@@ -1,5 +1,6 @@
 //! What was replaced and blanked, for the closing words; and what no copy can hide.
 
+use foldhash::fast::RandomState;
 use std::collections::{BTreeMap, HashSet};
 
 /// Different identities that are counted; one more and the count is "at least".
@@ -39,7 +40,7 @@ pub struct Said {
     pgns: BTreeMap<u32, u64>,
     sentences: BTreeMap<String, u64>,
     /// Its own random key keeps a recording's writer from choosing values that collide.
-    seen: HashSet<(&'static str, u64)>,
+    seen: HashSet<(&'static str, u64), RandomState>,
 }
 
 impl Said {

@@ -27,15 +27,16 @@ fn run(args: &[&str]) -> (i32, String) {
 /// The sheets that lie beside the boat file are what the program writes today.
 #[test]
 fn the_sheets_are_what_the_program_writes() {
-    let sheets: [(&str, &[&str]); 2] = [
+    let sheets: [(&str, &[&str]); 3] = [
         ("plan.txt", &["verify", "--boat", BOAT]),
         ("acceptance.txt", &["verify", RECORDINGS[0], RECORDINGS[1], "--boat", BOAT]),
+        ("acceptance.html", &["verify", RECORDINGS[0], RECORDINGS[1], "--boat", BOAT, "--format", "html"]),
     ];
     for (file, args) in sheets {
         let (status, text) = run(args);
         assert_eq!(status, 0, "{file}: {text}");
         let kept = fs::read_to_string(root().join("docs/example-boat").join(file)).unwrap();
-        assert!(text == kept, "{file} has drifted: leadsman {} -o docs/example-boat/{file}", args.join(" "));
+        assert!(text == kept, "{file} has drifted: leadsman {} > docs/example-boat/{file}", args.join(" "));
     }
 }
 

@@ -26,7 +26,7 @@ const SECONDS_FROM: i64 = 100_000_000;
 /// Read are seconds since 1970 with decimals, milli-, micro- and nanoseconds, RFC 3339 and its kin (`T` or a blank,
 /// an offset or none: then UTC), the time of day; each bare or in brackets, followed by blanks, tabs, `,`, `;` or `:`.
 pub(super) fn prefix(line: &[u8]) -> Option<(Stamp, usize)> {
-    if let Some(found) = usual_prefix(line) {
+    if let Some(found) = usual_prefix(line).or_else(|| bracketed_seconds(line)) {
         return Some(found);
     }
     let mut scan = Scan { rest: line };
@@ -105,6 +105,22 @@ fn usual_prefix(line: &[u8]) -> Option<(Stamp, usize)> {
     let in_day = of_day(h1 * 10 + h2, n1 * 10 + n2, s1 * 10 + s2, micros)?;
     let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b':')).count();
     Some((Stamp::Moment(days.checked_mul(DAY_US)?.checked_add(in_day)?), LENGTH + blanks))
+}
+
+/// As [`prefix`], of the form that CAN loggers write: seconds since 1970 with microseconds, in round brackets.
+fn bracketed_seconds(line: &[u8]) -> Option<(Stamp, usize)> {
+    const LENGTH: usize = 19;
+    let (head, rest) = line.split_first_chunk::<LENGTH>()?;
+    let [b'(', seconds @ .., b')'] = head else { return None };
+    let (seconds, micros) = seconds.split_first_chunk::<10>()?;
+    let [b'.', micros @ ..] = micros else { return None };
+    // With a zero in front it may be no time since 1970: the long way tells.
+    if seconds.first() == Some(&b'0') {
+        return None;
+    }
+    let micros = whole(seconds)?.checked_mul(1_000_000)?.checked_add(whole(micros)?)?;
+    let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b':')).count();
+    Some((Stamp::Moment(micros), LENGTH + blanks))
 }
 
 /// A whole number of seconds or milliseconds since 1970, as in TAG blocks, in microseconds: decided by its size.
@@ -305,6 +321,25 @@ mod tests {
 
     /// 2026-01-01 12:34:56.5 UTC (fact sheet on TAG blocks: 1767270896500 ms).
     const NOON: i64 = 1_767_270_896_500_000;
+
+    #[test]
+    fn the_short_ways_agree_with_the_long_one() {
+        for line in [
+            "(1772051516.000123) can0 09F80224#01",
+            "(1772051516.000123),;\t x",
+            "(9999999999.999999)",
+            "2026-05-09T06:30:00.035Z $HCHDG",
+        ] {
+            let short = prefix(line.as_bytes()).unwrap();
+            // A blank in front sends it the long way.
+            let (stamp, length) = prefix(format!(" {line}").as_bytes()).unwrap();
+            assert_eq!((short.0, short.1 + 1), (stamp, length), "{line}");
+        }
+        for line in ["(0772051516.000123) x", "(177205151x.000123) x", "(1772051516.00012) x", "(1772051516"]
+        {
+            assert_eq!(bracketed_seconds(line.as_bytes()), None, "{line}");
+        }
+    }
 
     #[test]
     fn moments_in_every_dress() {

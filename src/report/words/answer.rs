@@ -71,15 +71,23 @@ fn state(report: &Report) -> (String, String) {
         sentence.push('.');
         sentence
     };
-    let mut of_gravest = report.findings.iter().filter(|finding| finding.severity == gravest);
-    if let (Some(only), None) = (of_gravest.next(), of_gravest.next()) {
-        return (title, besides(only.summary.trim_end_matches('.').to_owned()));
-    }
+    let of_gravest = || report.findings.iter().filter(|finding| finding.severity == gravest);
     let mut kinds: Vec<&str> = Vec::new();
-    for finding in report.findings.iter().filter(|finding| finding.severity == gravest) {
+    for finding in of_gravest() {
         if !kinds.contains(&finding.kind) {
             kinds.push(finding.kind);
         }
+    }
+    // What follows from the only root is its story; the root is told in full.
+    let mut roots = of_gravest().filter(|finding| finding.follows_from.is_none());
+    if let (Some(only), None) = (roots.next(), roots.next()) {
+        let mut sentence = only.summary.trim_end_matches('.').to_owned();
+        kinds.retain(|kind| *kind != only.kind);
+        if let Some((first, more)) = kinds.split_first() {
+            let more = if more.is_empty() { "" } else { " and more" };
+            sentence.push_str(&format!("; with it, {}{more}", in_words(first)));
+        }
+        return (title, besides(sentence));
     }
     let named: Vec<String> = kinds.iter().take(MAX_NAMED).map(|kind| in_words(kind)).collect();
     let more = kinds.len().saturating_sub(MAX_NAMED);
@@ -156,6 +164,14 @@ mod tests {
         for kind in ["heading-jump", "fix-lost", "link-flap", "link-flap", "ip-conflict"] {
             report.findings.push(FindingRow { kind, ..fault.clone() });
         }
+        let mut one_story = report.clone();
+        one_story.findings.retain(|finding| finding.severity < Severity::Fault);
+        one_story.findings.insert(0, fault.clone());
+        one_story.findings.insert(1, FindingRow { kind: "link-flap", follows_from: Some(0), ..fault });
+        assert_eq!(
+            state(&one_story).1,
+            "Two devices supply heading, 11 deg apart; with it, link flap; besides, 1 warning."
+        );
         let (title, sentence) = state(&report);
         assert_eq!(title, "6 faults");
         assert!(sentence.contains("heading jump, fix lost and 2 other kinds"), "{sentence}");

@@ -64,6 +64,23 @@ impl Track {
     }
 }
 
+/// Two samples further apart are not joined by a straight line, seconds.
+const JOIN_S: f64 = 2.5;
+
+/// The two samples around a moment, when they are near enough to be joined, and the share of the way from the first to
+/// the second at which the moment lies. `samples` must be in order of time, each moment once.
+#[must_use]
+pub fn around(samples: &[Sample], time: Time) -> Option<(Sample, Sample, f64)> {
+    let after = samples.partition_point(|s| s.time < time);
+    let b = *samples.get(after)?;
+    if b.time == time {
+        return Some((b, b, 0.0));
+    }
+    let a = *samples.get(after.checked_sub(1)?)?;
+    let whole = b.time.since(a.time);
+    (whole <= JOIN_S).then(|| (a, b, time.since(a.time) / whole))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -5,12 +5,9 @@
 //! offset; it is part of the uncertainty.
 
 use super::{Estimate, Witness};
-use crate::books::series::Sample;
+use crate::books::series::{Sample, around};
 use crate::time::Time;
 use crate::units::wrap_180;
-
-/// Values further apart than this are not joined, seconds.
-const JOIN_S: f64 = 2.5;
 
 /// Fewer moments with a value in both tell nothing; each is about a second.
 const LEAST_COMMON: usize = 60;
@@ -77,14 +74,7 @@ impl Curve {
     }
 
     fn at(&self, time: Time) -> Option<(f64, f64)> {
-        let after = self.samples.partition_point(|s| s.time < time);
-        let b = self.samples.get(after)?;
-        let a = if b.time == time { b } else { self.samples.get(after.checked_sub(1)?)? };
-        let whole = b.time.since(a.time);
-        if whole > JOIN_S {
-            return None;
-        }
-        let share = if whole > 0.0 { time.since(a.time) / whole } else { 0.0 };
+        let (a, b, share) = around(&self.samples, time)?;
         let step = if self.round { wrap_180(b.a - a.a) } else { b.a - a.a };
         Some((a.a + share * step, a.b + share * (b.b - a.b)))
     }

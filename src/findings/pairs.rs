@@ -2,12 +2,9 @@
 
 use super::Evidence;
 use crate::books::inventory::DeviceId;
-use crate::books::series::{Sample, Source};
+use crate::books::series::{Sample, Source, around};
 use crate::time::Time;
 use crate::units::wrap_180;
-
-/// Two samples further apart are not joined by a straight line, seconds.
-const JOIN_S: f64 = 2.5;
 
 /// The main source of a quantity for every device that supplies it: the one with the most values, of two with as many
 /// the earlier. Rows that are one thing seen twice are given once, the one with more values.
@@ -138,29 +135,16 @@ impl Curve {
         &self.samples
     }
 
-    /// The two samples around a moment, when they are near enough to be joined.
-    fn around(&self, time: Time) -> Option<(Sample, Sample)> {
-        let after = self.samples.partition_point(|s| s.time < time);
-        let b = *self.samples.get(after)?;
-        if b.time == time {
-            return Some((b, b));
-        }
-        let a = *self.samples.get(after.checked_sub(1)?)?;
-        (b.time.since(a.time) <= JOIN_S).then_some((a, b))
-    }
-
     /// The value at a moment, by a straight line between the neighbours (the short way round for angles).
     pub(crate) fn at(&self, time: Time) -> Option<f64> {
-        let (a, b) = self.around(time)?;
-        let share = share(a, b, time);
+        let (a, b, share) = around(&self.samples, time)?;
         let step = if self.round { wrap_180(b.a - a.a) } else { b.a - a.a };
         Some(a.a + share * step)
     }
 
     /// Both numbers at a moment.
     pub(crate) fn both_at(&self, time: Time) -> Option<(f64, f64)> {
-        let (a, b) = self.around(time)?;
-        let share = share(a, b, time);
+        let (a, b, share) = around(&self.samples, time)?;
         Some((a.a + share * (b.a - a.a), a.b + share * wrap_180(b.b - a.b)))
     }
 
@@ -170,11 +154,6 @@ impl Curve {
         let start = self.samples.partition_point(|s| s.time < time.plus(-seconds));
         self.samples.get(start..end).unwrap_or_default()
     }
-}
-
-fn share(a: Sample, b: Sample, time: Time) -> f64 {
-    let whole = b.time.since(a.time);
-    if whole > 0.0 { time.since(a.time) / whole } else { 0.0 }
 }
 
 /// Whether `copy` repeats the values of `original` later, and how much later (median, seconds).

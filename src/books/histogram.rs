@@ -110,8 +110,9 @@ impl Histogram {
         let longest = self.first + self.counts.len().saturating_sub(1);
         let last = (longest | (HALF as usize - 1)).max(2 * HALF as usize - 1);
         let (low, high) = (class_of(low).min(last), class_of(high).min(last));
-        let within = self.counts.iter().zip(self.first..).filter(|(_, class)| (low..=high).contains(class));
-        within.map(|(count, _)| u64::from(*count)).sum()
+        let from = low.saturating_sub(self.first);
+        let to = (high + 1).saturating_sub(self.first).min(self.counts.len());
+        self.counts.get(from..to).unwrap_or_default().iter().map(|count| u64::from(*count)).sum()
     }
 }
 

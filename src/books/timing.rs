@@ -6,6 +6,7 @@ use super::shortcut::Shortcut;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 use std::fmt;
+use std::hash::{Hash, Hasher};
 
 /// Most streams that are kept; messages of further ones are counted with their device only.
 pub const MAX_STREAMS: usize = 4096;
@@ -25,9 +26,12 @@ const GROUP_US: i64 = 15_000;
 
 /// Whether intervals show a rhythm: at least eight, most of them near the median.
 fn steady(intervals: &Histogram) -> bool {
+    if intervals.len() < 8 {
+        return false;
+    }
     let at = |q: f64| intervals.value_at_quantile(q) as f64;
     let mid = at(0.5);
-    intervals.len() >= 8 && mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
+    mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
 }
 
 /// Records an interval; the histogram grows with its longest, an hour at most.
@@ -138,13 +142,18 @@ impl Gaps {
 
     fn remember(&mut self, from: Time, to: Time) {
         if self.longest.len() < MAX_GAPS {
+            if self.longest.len() == self.longest.capacity() {
+                // Few steps to the end: there are thousands of these lists, and most become full.
+                let capacity = (4 * self.longest.capacity()).clamp(4, MAX_GAPS);
+                self.longest.reserve_exact(capacity - self.longest.len());
+            }
             self.longest.push(Span::new(from, to));
             if self.longest.len() == MAX_GAPS {
                 self.least_us = self.least();
             }
         } else {
             let least = self.least_us;
-            if let Some(slot) = self.longest.iter_mut().find(|g| g.to.micros_since(g.from) == least) {
+            if let Some(slot) = self.longest.iter_mut().find(|g| g.micros() == least) {
                 *slot = Span::new(from, to);
             }
             self.least_us = self.least();
@@ -152,7 +161,7 @@ impl Gaps {
     }
 
     fn least(&self) -> i64 {
-        self.longest.iter().map(|g| g.to.micros_since(g.from)).min().unwrap_or(0)
+        self.longest.iter().map(|g| g.micros()).min().unwrap_or(0)
     }
 
     /// The pause that half of the remembered ones exceed, seconds, once all places are taken: what is usual on irregular
@@ -280,12 +289,53 @@ impl Stream {
     }
 }
 
+/// What makes a stream.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct StreamKey {
+    device: DeviceId,
+    message: Message,
+    part: u32,
+}
+
+impl StreamKey {
+    /// A number that most streams do not share, quicker to make than a hash.
+    fn mark(&self) -> u32 {
+        self.message.mark().wrapping_add(self.device.0 << 20) ^ self.part.wrapping_mul(0x0101_0101)
+    }
+}
+
+impl Hash for StreamKey {
+    /// Of a protocol, whose names are our own, the mark is enough; of a sentence all characters count, for a recording's
+    /// writer chooses them.
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        let rest = match self.message {
+            Message::Sentence(SentenceName([.., a, b, c, d, e, f, g])) => {
+                u64::from_le_bytes([a, b, c, d, e, f, g, 0])
+            }
+            Message::Pgn(_) | Message::Protocol(_) => 0,
+        };
+        state.write_u64(u64::from(self.device.0) << 32 | u64::from(self.part));
+        state.write_u64(u64::from(self.message.mark()) ^ rest << 8);
+    }
+}
+
+/// The streams of one device in the table: the first and the last of a chain.
+#[derive(Debug, Clone, Copy)]
+struct Chain {
+    first: u32,
+    last: u32,
+}
+
 /// Every stream. At most [`MAX_STREAMS`].
 #[derive(Debug)]
 pub struct Timing {
     streams: Vec<Stream>,
-    index: FxHashMap<(DeviceId, Message, u32), u32>,
+    index: FxHashMap<StreamKey, u32>,
     shortcut: Shortcut,
+    /// By the device's number.
+    chains: Vec<Option<Chain>>,
+    /// The next stream of the same device, for each stream; its own number at the end of the chain.
+    next_alike: Vec<u32>,
     room: usize,
     /// Messages that found no room.
     pub unbooked: u64,
@@ -299,6 +349,8 @@ impl Default for Timing {
             streams: Vec::new(),
             index: FxHashMap::default(),
             shortcut: Shortcut::default(),
+            chains: Vec::new(),
+            next_alike: Vec::new(),
             room: MAX_GROWTH,
             unbooked: 0,
             unmeasured: 0,
@@ -316,7 +368,8 @@ impl Timing {
         standard_s: Option<f64>,
         time: Option<Time>,
     ) {
-        let hash = message.mark().wrapping_add(device.0 << 20) ^ part.wrapping_mul(0x0101_0101);
+        let key = StreamKey { device, message, part };
+        let hash = key.mark();
         if let Some(stream) = self.streams.get_mut(self.shortcut.row(hash))
             && stream.device == device
             && stream.part == part
@@ -327,14 +380,15 @@ impl Timing {
             return;
         }
         let next = self.streams.len();
-        let index = match self.index.get(&(device, message, part)) {
+        let index = match self.index.get(&key) {
             Some(&index) => index as usize,
             None if next >= MAX_STREAMS => {
                 self.unbooked += 1;
                 return;
             }
             None => {
-                self.index.insert((device, message, part), next as u32);
+                self.index.insert(key, next as u32);
+                self.enchain(device, next as u32);
                 self.streams.push(Stream {
                     device,
                     message,
@@ -360,14 +414,31 @@ impl Timing {
         }
     }
 
+    /// Puts a new stream at the end of its device's chain.
+    fn enchain(&mut self, device: DeviceId, stream: u32) {
+        self.next_alike.push(stream);
+        let number = device.0 as usize;
+        if self.chains.len() <= number {
+            self.chains.resize(number + 1, None);
+        }
+        let Some(chain) = self.chains.get_mut(number) else { return };
+        let before = chain.map_or(stream, |chain| chain.last);
+        *chain = Some(Chain { first: chain.map_or(stream, |chain| chain.first), last: stream });
+        if let Some(next) = self.next_alike.get_mut(before as usize) {
+            *next = stream;
+        }
+    }
+
     /// Every stream, in order of first appearance.
     pub fn iter(&self) -> impl Iterator<Item = &Stream> {
         self.streams.iter()
     }
 
-    /// The streams of one device.
+    /// The streams of one device, in order of first appearance.
     pub fn of(&self, device: DeviceId) -> impl Iterator<Item = &Stream> {
-        self.streams.iter().filter(move |s| s.device == device)
+        let first = self.chains.get(device.0 as usize).copied().flatten().map(|chain| chain.first);
+        let next = |at: &u32| self.next_alike.get(*at as usize).copied().filter(|next| next != at);
+        std::iter::successors(first, next).filter_map(|at| self.streams.get(at as usize))
     }
 
     /// The stream of one message of a device; of several parts, the busiest.

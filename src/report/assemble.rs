@@ -23,9 +23,14 @@ const CHARACTER_BITS: f64 = 10.0;
 /// Octets a second that a 100 Mbit/s link carries.
 const ETHERNET_OCTETS_S: f64 = 12_500_000.0;
 
-/// Makes the report.
+/// Makes the report; what only pictures are drawn from is there `with_plots` alone.
 #[must_use]
-pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<ComplaintRow>) -> Report {
+pub fn assemble(
+    books: &Books,
+    findings: Vec<Finding>,
+    complaints: Vec<ComplaintRow>,
+    with_plots: bool,
+) -> Report {
     Report {
         format: "leadsman-report",
         version: 1,
@@ -35,7 +40,7 @@ pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<Complaint
         devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
         sources: sources(books),
         timing: timing(books),
-        plots: super::plots::fill(books, &findings),
+        plots: with_plots.then(|| super::plots::fill(books, &findings)).unwrap_or_default(),
         findings: findings.into_iter().map(finding_row).collect(),
         complaints,
     }

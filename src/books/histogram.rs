@@ -54,6 +54,12 @@ impl Histogram {
         true
     }
 
+    /// A copy of it, as long as there is `room` for that, bytes.
+    pub(super) fn copy_within(&self, room: &mut usize) -> Option<Self> {
+        *room = room.checked_sub(self.counts.len() * size_of::<u32>())?;
+        Some(self.clone())
+    }
+
     /// Makes room for a class outside what there is, and counts one in it.
     fn grow(&mut self, class: usize) {
         if self.counts.is_empty() {

@@ -152,15 +152,15 @@ pub struct Host {
     first: Option<Time>,
     /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
     pub unpadded: u64,
-    /// What it sent: the load of its link from it.
-    pub sent: Rate,
-    /// What was sent to it alone: the load of its link towards it, groups apart.
-    pub received: Rate,
     open: Option<Return>,
     /// Microseconds of the shortest silence of `returns`, once these are full.
     least_us: i64,
     /// Signs that it showed at any time.
     shown: Signs,
+    /// What it sent: the load of its link from it.
+    pub sent: Rate,
+    /// What was sent to it alone: the load of its link towards it, groups apart.
+    pub received: Rate,
     /// Its returns after the longest silences; at most `MAX_RETURNS`.
     pub returns: Vec<Return>,
     /// What it showed in its first seconds.
@@ -309,13 +309,14 @@ impl Hosts {
 
 /// Octets on one direction of a link, second by second.
 #[derive(Debug, Clone, Default)]
+#[repr(C)]
 pub struct Rate {
+    second: i64,
+    octets: u64,
     /// The busiest second and its octets.
     pub peak: Option<(Time, u64)>,
     /// Stretches of seconds with more than 70 % of 100 Mbit/s.
     pub busy: Vec<Span>,
-    second: i64,
-    octets: u64,
 }
 
 impl Rate {

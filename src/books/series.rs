@@ -6,7 +6,7 @@ use super::shortcut::Shortcut;
 use super::steps::Steps;
 use super::timing::{Gaps, Message, same_text};
 use super::traces::Trace;
-pub use super::track::{Sample, Track, around};
+pub use super::track::{Sample, Track, Walk, around};
 use crate::messages::{Absent, Reading};
 use crate::time::Time;
 use rustc_hash::FxHashMap;

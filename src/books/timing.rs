@@ -202,17 +202,36 @@ pub struct Stream {
     pub first: Option<Time>,
     /// Last timed one.
     pub last: Option<Time>,
-    /// The longest interval, seconds.
-    pub max_s: f64,
+    max_us: i64,
     /// Pauses.
     pub gaps: Gaps,
     /// Intervals in microseconds.
     pub intervals: Histogram,
-    /// Intervals between groups of arrivals, microseconds: what comes within [`GROUP_US`] is one group.
-    groups: Histogram,
-    group_began: Option<Time>,
+    /// Intervals between groups of arrivals, from the first group of more than one on; until then each arrival is a group.
+    groups: Option<Box<Groups>>,
     /// Steps backwards in time.
     pub steps_back: u64,
+}
+
+/// Groups of arrivals: what comes within [`GROUP_US`] is one.
+#[derive(Debug, Clone)]
+struct Groups {
+    /// Microseconds.
+    intervals: Histogram,
+    /// When the running one began.
+    began: Time,
+}
+
+impl Groups {
+    /// Books an arrival; says whether the histogram took it (see [`record_within`]).
+    fn arrival(&mut self, time: Time, room: &mut usize) -> bool {
+        let step = time.micros_since(self.began);
+        if (0..GROUP_US).contains(&step) {
+            return true;
+        }
+        self.began = time;
+        step < 0 || record_within(&mut self.intervals, step as u64, room)
+    }
 }
 
 impl Stream {
@@ -222,7 +241,13 @@ impl Stream {
     #[must_use]
     pub fn quantile_s(&self, q: f64) -> Option<f64> {
         (!self.intervals.is_empty())
-            .then(|| (self.intervals.value_at_quantile(q) as f64 / 1e6).min(self.max_s))
+            .then(|| (self.intervals.value_at_quantile(q) as f64 / 1e6).min(self.max_s()))
+    }
+
+    /// The longest interval, seconds.
+    #[must_use]
+    pub fn max_s(&self) -> f64 {
+        self.max_us as f64 / 1e6
     }
 
     /// The median interval, seconds.
@@ -243,10 +268,8 @@ impl Stream {
     pub fn pulse_s(&self) -> Option<f64> {
         let of = if self.is_periodic() {
             &self.intervals
-        } else if steady(&self.groups) {
-            &self.groups
         } else {
-            return None;
+            self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| steady(groups))?
         };
         Some(of.value_at_quantile(0.5) as f64 / 1e6)
     }
@@ -262,29 +285,27 @@ impl Stream {
     fn arrival(&mut self, time: Option<Time>, room: &mut usize) -> bool {
         self.count += 1;
         let Some(time) = time else { return true };
+        let Some(last) = self.last.replace(time) else {
+            self.first = Some(time);
+            return true;
+        };
+        let step = time.micros_since(last);
         let mut taken = true;
-        if let Some(last) = self.last {
-            let step = time.micros_since(last);
-            if step < 0 {
-                self.steps_back += 1;
-            } else {
-                taken &= record_within(&mut self.intervals, step as u64, room);
-                self.max_s = self.max_s.max(step as f64 / 1e6);
-                self.gaps.interval(last, time);
-            }
+        if (0..GROUP_US).contains(&step) && self.groups.is_none() {
+            let intervals = self.intervals.copy_within(room);
+            taken &= intervals.is_some();
+            self.groups = Some(Box::new(Groups { intervals: intervals.unwrap_or_default(), began: last }));
         }
-        match self.group_began.map(|began| time.micros_since(began)) {
-            Some(step) if (0..GROUP_US).contains(&step) => {}
-            Some(step) => {
-                if step >= GROUP_US {
-                    taken &= record_within(&mut self.groups, step as u64, room);
-                }
-                self.group_began = Some(time);
-            }
-            None => self.group_began = Some(time),
+        if step < 0 {
+            self.steps_back += 1;
+        } else {
+            taken &= record_within(&mut self.intervals, step as u64, room);
+            self.max_us = self.max_us.max(step);
+            self.gaps.interval(last, time);
         }
-        self.first.get_or_insert(time);
-        self.last = Some(time);
+        if let Some(groups) = &mut self.groups {
+            taken &= groups.arrival(time, room);
+        }
         taken
     }
 }
@@ -397,11 +418,10 @@ impl Timing {
                     count: 0,
                     first: None,
                     last: None,
-                    max_s: 0.0,
+                    max_us: 0,
                     gaps: Gaps::default(),
                     intervals: Histogram::default(),
-                    groups: Histogram::default(),
-                    group_began: None,
+                    groups: None,
                     steps_back: 0,
                 });
                 next
@@ -468,7 +488,7 @@ mod tests {
         assert!((s.median_s().unwrap() - 0.1).abs() < 0.001);
         let gaps = s.gaps.over(0.5);
         assert_eq!(gaps, [Span::new(Time(4_900_000), Time(9_000_000))]);
-        assert!((s.max_s - 4.1).abs() < 1e-9);
+        assert!((s.max_s() - 4.1).abs() < 1e-9);
     }
 
     #[test]
@@ -501,7 +521,7 @@ mod tests {
         assert!(timing.unmeasured > 0 && timing.room < 16 << 10, "{}", timing.room);
         let last = timing.iter().last().unwrap();
         assert_eq!((last.intervals.len(), last.count), (1, 3), "an interval that found no room is none");
-        assert_eq!((last.max_s, last.gaps.over(1.0).len()), (3600.0, 1), "yet the pause is remembered");
+        assert_eq!((last.max_s(), last.gaps.over(1.0).len()), (3600.0, 1), "yet the pause is remembered");
     }
 
     #[test]

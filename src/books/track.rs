@@ -71,7 +71,11 @@ const JOIN_S: f64 = 2.5;
 /// the second at which the moment lies. `samples` must be in order of time, each moment once.
 #[must_use]
 pub fn around(samples: &[Sample], time: Time) -> Option<(Sample, Sample, f64)> {
-    let after = samples.partition_point(|s| s.time < time);
+    joined(samples, samples.partition_point(|s| s.time < time), time)
+}
+
+/// As [`around`], by the place of the first sample that is not before the moment.
+fn joined(samples: &[Sample], after: usize, time: Time) -> Option<(Sample, Sample, f64)> {
     let b = *samples.get(after)?;
     if b.time == time {
         return Some((b, b, 0.0));
@@ -81,9 +85,53 @@ pub fn around(samples: &[Sample], time: Time) -> Option<(Sample, Sample, f64)> {
     (whole <= JOIN_S).then(|| (a, b, time.since(a.time) / whole))
 }
 
+/// As [`around`] for one moment after the other, quick when the moments come in order.
+#[derive(Debug, Clone)]
+pub struct Walk<'a> {
+    samples: &'a [Sample],
+    after: usize,
+}
+
+impl<'a> Walk<'a> {
+    /// From the beginning of samples in order of time, each moment once.
+    #[must_use]
+    pub const fn new(samples: &'a [Sample]) -> Self {
+        Self { samples, after: 0 }
+    }
+
+    /// The two samples around a moment, and the share of the way between them; see [`around`].
+    pub fn around(&mut self, time: Time) -> Option<(Sample, Sample, f64)> {
+        // Steps of more than this are found sooner by halves.
+        const NEAR: usize = 16;
+        let is_before = |at: usize| self.samples.get(at).is_some_and(|s| s.time < time);
+        let mut after = self.after;
+        let turns_back = after.checked_sub(1).is_some_and(|at| !is_before(at));
+        let end = after.saturating_add(NEAR);
+        while !turns_back && after < end && is_before(after) {
+            after += 1;
+        }
+        if turns_back || is_before(after) {
+            after = self.samples.partition_point(|s| s.time < time);
+        }
+        self.after = after;
+        joined(self.samples, after, time)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_walk_finds_what_a_search_finds() {
+        let samples: Vec<Sample> = (0..300_i64)
+            .map(|i| Sample { time: Time(i * 100_000 + i % 7 * 11_000), a: i as f64, b: 0.0 })
+            .collect();
+        let mut walk = Walk::new(&samples);
+        for at in (0..400).map(|i| i * 77_777).chain([5_000_000, -1, 29_000_000, 3_000_000, 3_000_000]) {
+            assert_eq!(walk.around(Time(at)), around(&samples, Time(at)), "{at}");
+        }
+    }
 
     #[test]
     fn a_long_track_keeps_whole_blocks_and_stays_bounded() {

@@ -102,7 +102,7 @@ mod tests {
             let device = books.inventory.claim(wire, address, A).unwrap();
             books.buses.of(wire).claim(Some(Time(0).plus(at)), address, A, device, None);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

@@ -97,7 +97,7 @@ mod tests {
             let checksum = if i < bad { Checksum::Bad { said: 1, computed: 2 } } else { Checksum::Good };
             line.sentence(None, None, checksum, false, 40);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -96,7 +96,7 @@ mod tests {
         for (i, (classes, data)) in errors.iter().enumerate() {
             books.buses.of(WireId(0)).error(Some(Time(i as i64 * 100_000)), *classes, data);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -113,7 +113,7 @@ mod tests {
             books.wires.get_mut(id).unwrap().frame(Some(Time(step)), 8, 131);
         }
         books.wires.settle();
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -137,7 +137,7 @@ mod tests {
                 books.clock.reading(DeviceId(0), Message::Pgn(126_992), time, None, (boat * 1e6) as i64);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     fn count(n: u32) -> impl Iterator<Item = f64> {

@@ -137,7 +137,7 @@ mod tests {
                 books.series.reading(id, message, time, &reading);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

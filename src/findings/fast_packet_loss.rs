@@ -164,7 +164,7 @@ mod tests {
             books.inventory.node(wire, source);
             books.buses.of(wire).losses.push(StreamLosses { source, pgn: 129_029, complete, incomplete });
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

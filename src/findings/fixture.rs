@@ -44,7 +44,7 @@ impl Boat {
     }
 
     pub(super) fn evidence(&self) -> Evidence<'_> {
-        Evidence { books: &self.books, presence: presence::survey(&self.books) }
+        Evidence::of(&self.books)
     }
 }
 

@@ -84,7 +84,7 @@ mod tests {
         let line = books.lines.of(WireId(0));
         (0..good).for_each(|_| line.sentence(None, None, Checksum::Good, false, 40));
         faults.iter().for_each(|fault| line.fault(None, *fault, 20));
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

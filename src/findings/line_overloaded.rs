@@ -112,7 +112,7 @@ mod tests {
             }
         }
         books.wires.settle();
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

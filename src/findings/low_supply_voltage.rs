@@ -175,7 +175,7 @@ mod tests {
             let reading = Reading::Voltage { instance: Some(0), volts: Ok(volts(t)) };
             books.series.reading(DeviceId(0), Message::Pgn(127_508), Some(Time(0).plus(t)), &reading);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

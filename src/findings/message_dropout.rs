@@ -114,7 +114,7 @@ mod tests {
                 books.timing.message(id, Message::Pgn(pgn), part, Some(0.1), time);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -173,7 +173,7 @@ pub(super) mod tests {
             detect: fn(&Evidence<'_>) -> Vec<Finding>,
         ) -> Vec<Finding> {
             self.network().settle();
-            detect(&Evidence { books: &self.books, presence: presence::survey(&self.books) })
+            detect(&Evidence::of(&self.books))
         }
     }
 

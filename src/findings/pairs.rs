@@ -2,7 +2,7 @@
 
 use super::Evidence;
 use crate::books::inventory::DeviceId;
-use crate::books::series::{Sample, Source, around};
+use crate::books::series::{Sample, Source, Walk, around};
 use crate::time::Time;
 use crate::units::wrap_180;
 
@@ -137,9 +137,17 @@ impl Curve {
 
     /// The value at a moment, by a straight line between the neighbours (the short way round for angles).
     pub(crate) fn at(&self, time: Time) -> Option<f64> {
-        let (a, b, share) = around(&self.samples, time)?;
+        around(&self.samples, time).map(|around| self.between(around))
+    }
+
+    fn between(&self, (a, b, share): (Sample, Sample, f64)) -> f64 {
         let step = if self.round { wrap_180(b.a - a.a) } else { b.a - a.a };
-        Some(a.a + share * step)
+        a.a + share * step
+    }
+
+    /// The values at moments in order, one after the other.
+    pub(super) fn walk(&self) -> CurveWalk<'_> {
+        CurveWalk { curve: self, walk: Walk::new(&self.samples) }
     }
 
     /// Both numbers at a moment.
@@ -153,6 +161,19 @@ impl Curve {
         let end = self.samples.partition_point(|s| s.time <= time);
         let start = self.samples.partition_point(|s| s.time < time.plus(-seconds));
         self.samples.get(start..end).unwrap_or_default()
+    }
+}
+
+/// A curve's values at moments in order, found quicker than one by one.
+pub(super) struct CurveWalk<'a> {
+    curve: &'a Curve,
+    walk: Walk<'a>,
+}
+
+impl CurveWalk<'_> {
+    /// As [`Curve::at`].
+    pub(super) fn at(&mut self, time: Time) -> Option<f64> {
+        self.walk.around(time).map(|around| self.curve.between(around))
     }
 }
 
@@ -230,10 +251,16 @@ pub(super) fn quantile(values: &mut [f64], q: f64) -> Option<f64> {
     if values.is_empty() {
         return None;
     }
-    values.sort_unstable_by(f64::total_cmp);
     let place = q * (values.len() - 1) as f64;
-    let low = *values.get(place.floor() as usize)?;
-    let high = *values.get(place.ceil() as usize)?;
+    let at = place.floor() as usize;
+    if at >= values.len() {
+        return None;
+    }
+    // Only the two values around the place are wanted, not all in order.
+    let (_, low, above) = values.select_nth_unstable_by(at, f64::total_cmp);
+    let low = *low;
+    let next = above.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
+    let high = if place.ceil() as usize > at { next } else { low };
     Some(low + (high - low) * place.fract())
 }
 

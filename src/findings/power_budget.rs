@@ -82,7 +82,7 @@ mod tests {
             books.inventory.frame(id, Some(Time(0)), 8);
             books.inventory.get_mut(id).unwrap().load_equivalency = *units;
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

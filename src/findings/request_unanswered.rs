@@ -109,7 +109,7 @@ mod tests {
                 bus.answer(Some(at.plus(0.2)), id, 126_996);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

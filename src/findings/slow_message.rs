@@ -184,7 +184,7 @@ mod tests {
             books.inventory.frame(id, time, 8);
             books.timing.message(id, message, 0, Some(standard_s), time);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

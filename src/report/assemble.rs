@@ -240,7 +240,7 @@ fn intervals(stream: &Stream) -> Intervals {
         p50: stream.quantile_s(0.5).map(round),
         p90: stream.quantile_s(0.9).map(round),
         p99: stream.quantile_s(0.99).map(round),
-        max: (!stream.intervals.is_empty()).then_some(round(stream.max_s)),
+        max: (!stream.intervals.is_empty()).then_some(round(stream.max_s())),
     }
 }
 
@@ -272,7 +272,7 @@ fn histogram(stream: &Stream) -> Vec<Bin> {
     (0..BINS)
         .map(|i| {
             let from_s = if i == 0 { 0.0 } else { edge(i - 1) };
-            let to_s = if i == BINS - 1 { stream.max_s.max(edge(i)) * 1.01 } else { edge(i) };
+            let to_s = if i == BINS - 1 { stream.max_s().max(edge(i)) * 1.01 } else { edge(i) };
             let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));
             Bin {
                 from_s: round(from_s),

@@ -13,7 +13,12 @@ const HALF_BITS: u32 = HALF.trailing_zeros();
 #[derive(Debug, Clone, Default)]
 pub struct Histogram {
     /// The class that the first count is of.
-    first: usize,
+    first: u32,
+    /// The class that was counted last.
+    latest: u32,
+    /// How often it came again since, which its count does not hold yet: what comes steadily does not look at the counts,
+    /// which for thousands of streams are in no cache.
+    again: u32,
     counts: Vec<u32>,
     total: u64,
 }
@@ -22,36 +27,50 @@ impl Histogram {
     /// Counts a length. The room grows with the logarithm of the longest: the caller bounds it.
     #[inline]
     pub(super) fn record(&mut self, value: u64) {
-        let class = class_of(value);
-        self.total += 1;
-        match class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at)) {
-            Some(count) => *count = count.saturating_add(1),
-            None => self.grow(class),
-        }
+        let mut room = usize::MAX;
+        self.record_within(value, &mut room);
     }
 
     /// As [`record`](Self::record), as long as there is `room` to grow, bytes; says whether the length was counted.
     #[inline]
     pub(super) fn record_within(&mut self, value: u64, room: &mut usize) -> bool {
         let class = class_of(value);
-        if let Some(count) = class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at)) {
-            *count = count.saturating_add(1);
+        if class == self.latest && !self.counts.is_empty() {
+            self.again = self.again.saturating_add(1);
             self.total += 1;
             return true;
         }
-        let (first, last) = (self.first, self.first + self.counts.len());
-        let missing = if self.counts.is_empty() {
-            1
-        } else if class < first {
-            first - class
-        } else {
-            class + 1 - last
-        };
-        let Some(left) = room.checked_sub(missing * size_of::<u32>()) else { return false };
-        *room = left;
+        self.record_other(class, room)
+    }
+
+    /// Counts a length of another class than the one before.
+    fn record_other(&mut self, class: u32, room: &mut usize) -> bool {
+        let at = class.checked_sub(self.first).map(|at| at as usize);
+        if at.is_none_or(|at| at >= self.counts.len()) {
+            let (first, last) = (self.first, self.first + self.counts.len() as u32);
+            let missing = if self.counts.is_empty() {
+                1
+            } else if class < first {
+                first - class
+            } else {
+                class + 1 - last
+            };
+            let Some(left) = room.checked_sub(missing as usize * size_of::<u32>()) else { return false };
+            *room = left;
+            self.grow(class);
+        }
+        self.add(self.latest, self.again);
+        self.add(class, 1);
+        (self.latest, self.again) = (class, 0);
         self.total += 1;
-        self.grow(class);
         true
+    }
+
+    fn add(&mut self, class: u32, times: u32) {
+        let count = class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at as usize));
+        if let Some(count) = count {
+            *count = count.saturating_add(times);
+        }
     }
 
     /// A copy of it, as long as there is `room` for that, bytes.
@@ -60,24 +79,30 @@ impl Histogram {
         Some(self.clone())
     }
 
-    /// Makes room for a class outside what there is, and counts one in it.
-    fn grow(&mut self, class: usize) {
+    /// Makes room for a class outside what there is.
+    fn grow(&mut self, class: u32) {
         if self.counts.is_empty() {
             self.first = class;
         }
         if let Some(missing) = self.first.checked_sub(class).filter(|missing| *missing > 0) {
-            self.counts.splice(0..0, std::iter::repeat_n(0, missing));
+            self.counts.splice(0..0, std::iter::repeat_n(0, missing as usize));
             self.first = class;
         }
-        let at = class - self.first;
+        let at = (class - self.first) as usize;
         if at >= self.counts.len() {
             // No more than is needed: there are thousands of histograms, and each grows but a few times.
             self.counts.reserve_exact(at + 1 - self.counts.len());
             self.counts.resize(at + 1, 0);
         }
-        if let Some(count) = self.counts.get_mut(at) {
-            *count += 1;
-        }
+    }
+
+    /// The classes from the first counted on, each with its count.
+    fn classes(&self) -> impl Iterator<Item = (u32, u64)> {
+        let again = move |class| if class == self.latest { u64::from(self.again) } else { 0 };
+        self.counts
+            .iter()
+            .zip(self.first..)
+            .map(move |(count, class)| (class, u64::from(*count) + again(class)))
     }
 
     /// How many lengths were counted.
@@ -98,8 +123,8 @@ impl Histogram {
     pub fn value_at_quantile(&self, q: f64) -> u64 {
         let rank = ((q.min(1.0) * self.total as f64).ceil() as u64).max(1);
         let mut sum = 0;
-        for (count, class) in self.counts.iter().zip(self.first..) {
-            sum += u64::from(*count);
+        for (class, count) in self.classes() {
+            sum += count;
             if sum >= rank {
                 return highest_of(class);
             }
@@ -113,23 +138,25 @@ impl Histogram {
     /// therefore counts again in ranges above it: the reports of version 1 have always counted so.
     #[must_use]
     pub fn count_between(&self, low: u64, high: u64) -> u64 {
-        let longest = self.first + self.counts.len().saturating_sub(1);
-        let last = (longest | (HALF as usize - 1)).max(2 * HALF as usize - 1);
+        let longest = self.first + self.counts.len().saturating_sub(1) as u32;
+        let last = (longest | (HALF as u32 - 1)).max(2 * HALF as u32 - 1);
         let (low, high) = (class_of(low).min(last), class_of(high).min(last));
-        let from = low.saturating_sub(self.first);
-        let to = (high + 1).saturating_sub(self.first).min(self.counts.len());
-        self.counts.get(from..to).unwrap_or_default().iter().map(|count| u64::from(*count)).sum()
+        let from = low.saturating_sub(self.first) as usize;
+        let to = ((high + 1).saturating_sub(self.first) as usize).min(self.counts.len());
+        let counts: u64 =
+            self.counts.get(from..to).unwrap_or_default().iter().map(|count| u64::from(*count)).sum();
+        counts + if (low..=high).contains(&self.latest) { u64::from(self.again) } else { 0 }
     }
 }
 
 /// The class of a length.
-const fn class_of(value: u64) -> usize {
+const fn class_of(value: u64) -> u32 {
     let doublings = u64::BITS - (value | (2 * HALF - 1)).leading_zeros() - (HALF_BITS + 1);
-    ((doublings as u64 * HALF) + (value >> doublings)) as usize
+    ((doublings as u64 * HALF) + (value >> doublings)) as u32
 }
 
 /// The longest length of a class.
-const fn highest_of(class: usize) -> u64 {
+const fn highest_of(class: u32) -> u64 {
     let class = class as u64;
     if class < 2 * HALF {
         return class;

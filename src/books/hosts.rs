@@ -280,6 +280,11 @@ impl Hosts {
         &mut self.list[place].1
     }
 
+    /// A number out of what a frame of a host touches; see [`Books::fetch`](super::Books::fetch).
+    pub(super) fn fetched(&self, device: DeviceId) -> u64 {
+        self.get(device).map_or(0, |host| host.unpadded ^ host.sent.octets)
+    }
+
     /// The account of a host, when it has one.
     #[must_use]
     pub fn get(&self, device: DeviceId) -> Option<&Host> {

@@ -96,15 +96,6 @@ impl Histogram {
         }
     }
 
-    /// The classes from the first counted on, each with its count.
-    fn classes(&self) -> impl Iterator<Item = (u32, u64)> {
-        let again = move |class| if class == self.latest { u64::from(self.again) } else { 0 };
-        self.counts
-            .iter()
-            .zip(self.first..)
-            .map(move |(count, class)| (class, u64::from(*count) + again(class)))
-    }
-
     /// How many lengths were counted.
     #[must_use]
     pub const fn len(&self) -> u64 {
@@ -121,12 +112,25 @@ impl Histogram {
     /// when there are none.
     #[must_use]
     pub fn value_at_quantile(&self, q: f64) -> u64 {
+        // Most of the counts are passed over so many at a time.
+        const STRIDE: usize = 16;
         let rank = ((q.min(1.0) * self.total as f64).ceil() as u64).max(1);
+        let latest = (self.latest.saturating_sub(self.first)) as usize;
         let mut sum = 0;
-        for (class, count) in self.classes() {
-            sum += count;
-            if sum >= rank {
-                return highest_of(class);
+        for (stride, counts) in self.counts.chunks(STRIDE).enumerate() {
+            let before = stride * STRIDE;
+            let again = |at: usize| if before + at == latest { u64::from(self.again) } else { 0 };
+            let counted: u64 = counts.iter().map(|count| u64::from(*count)).sum();
+            let more = latest.checked_sub(before).filter(|at| *at < STRIDE).map_or(0, again);
+            if sum + counted + more < rank {
+                sum += counted + more;
+                continue;
+            }
+            for (at, count) in counts.iter().enumerate() {
+                sum += u64::from(*count) + again(at);
+                if sum >= rank {
+                    return highest_of(self.first + (before + at) as u32);
+                }
             }
         }
         0

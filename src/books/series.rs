@@ -227,7 +227,6 @@ fn is_tracked(quantity: &str) -> bool {
             | "depth"
             | "course-and-speed-over-ground"
             | "speed-through-water"
-            | "rate-of-turn"
             | "voltage"
             | "variation"
             | "fix-quality"

@@ -5,6 +5,11 @@ use crate::time::Time;
 /// Most samples of one track; when it is full, every second block of time is given up.
 const MAX_SAMPLES: usize = 16_384;
 
+/// Most blocks of one track, an hour and eight minutes; when there are more, every second is given up. So a slow source
+/// takes no more and no less room after a day than after the first hours, and a message sent four times a second meets
+/// both bounds at once.
+const MAX_BLOCKS: usize = 128;
+
 /// Length of a block of time: what is kept of a long track is kept whole for this long.
 const BLOCK_US: i64 = 32_000_000;
 
@@ -33,28 +38,46 @@ pub struct Track {
     samples: Vec<Sample>,
     /// Only blocks whose number is a multiple of this are kept.
     stride: i64,
+    /// The block of the last sample.
+    block: i64,
+    /// How often a sample lay in another block than the one before.
+    blocks: usize,
+}
+
+fn block(sample: &Sample) -> i64 {
+    sample.time.0.div_euclid(BLOCK_US)
 }
 
 impl Track {
     pub(super) fn push(&mut self, sample: Sample) {
-        let block = |s: &Sample| s.time.0.div_euclid(BLOCK_US);
+        let number = block(&sample);
         self.stride = self.stride.max(1);
         // The stride is a power of two.
-        if block(&sample) & (self.stride - 1) != 0 {
+        if number & (self.stride - 1) != 0 {
             return;
         }
-        if self.samples.len() >= MAX_SAMPLES {
+        let opens = self.samples.is_empty() || number != self.block;
+        if self.samples.len() >= MAX_SAMPLES || (opens && self.blocks >= MAX_BLOCKS) {
             if self.stride > LAST_STRIDE {
                 return;
             }
-            self.stride *= 2;
-            let stride = self.stride;
-            self.samples.retain(|s| block(s).rem_euclid(stride) == 0);
-            if self.samples.len() >= MAX_SAMPLES || block(&sample).rem_euclid(stride) != 0 {
+            self.thin();
+            if self.samples.len() >= MAX_SAMPLES || number & (self.stride - 1) != 0 {
                 return;
             }
         }
+        self.blocks += usize::from(self.samples.is_empty() || number != self.block);
+        self.block = number;
         self.samples.push(sample);
+    }
+
+    /// Gives up every second block.
+    fn thin(&mut self) {
+        self.stride *= 2;
+        let mask = self.stride - 1;
+        self.samples.retain(|s| block(s) & mask == 0);
+        self.blocks = self.samples.chunk_by(|a, b| block(a) == block(b)).count();
+        self.block = self.samples.last().map_or(0, block);
     }
 
     /// The samples in the order of arrival. Between two kept blocks lies at least one block of time.
@@ -144,5 +167,28 @@ mod tests {
         let steps = kept.windows(2).map(|w| w[1].time.micros_since(w[0].time));
         assert!(steps.clone().all(|s| s == 100_000 || s > BLOCK_US));
         assert!(kept[0].time.0 < BLOCK_US && kept[kept.len() - 1].time.0 > 15_000_000_000);
+    }
+
+    #[test]
+    fn a_slow_track_does_not_grow_for_hours() {
+        let mut track = Track::default();
+        let mut most = [0; 2];
+        for second in 0..200_000_i64 {
+            track.push(Sample { time: Time(second * 1_000_000), a: 0.0, b: 0.0 });
+            let after = usize::from(second >= 4100);
+            most[after] = most[after].max(track.samples().len());
+        }
+        assert_eq!(most, [MAX_BLOCKS * 32; 2]);
+        assert!(track.samples().len() > MAX_BLOCKS * 32 / 3);
+    }
+
+    #[test]
+    fn times_that_leap_to_and_fro_stay_bounded() {
+        let mut track = Track::default();
+        for i in 0..100_000_i64 {
+            let leap = if i % 2 == 0 { 0 } else { 1 << 50 };
+            track.push(Sample { time: Time(leap + i * 1000), a: 0.0, b: 0.0 });
+        }
+        assert!(track.samples().len() <= MAX_SAMPLES);
     }
 }

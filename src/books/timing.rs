@@ -149,19 +149,25 @@ impl Gaps {
             }
             self.longest.push(Span::new(from, to));
             if self.longest.len() == MAX_GAPS {
-                self.least_us = self.least();
+                self.least_us = self.longest.iter().map(|g| g.micros()).min().unwrap_or(0);
             }
-        } else {
-            let least = self.least_us;
-            if let Some(slot) = self.longest.iter_mut().find(|g| g.micros() == least) {
-                *slot = Span::new(from, to);
-            }
-            self.least_us = self.least();
+            return;
         }
-    }
-
-    fn least(&self) -> i64 {
-        self.longest.iter().map(|g| g.micros()).min().unwrap_or(0)
+        // The new one takes the place of the first of the shortest; the shortest of all others is found on the way.
+        let mut place = None;
+        let mut others_us = i64::MAX;
+        for gap in &mut self.longest {
+            let us = gap.micros();
+            if place.is_none() && us == self.least_us {
+                place = Some(gap);
+            } else {
+                others_us = others_us.min(us);
+            }
+        }
+        if let Some(place) = place {
+            *place = Span::new(from, to);
+        }
+        self.least_us = others_us.min(to.micros_since(from));
     }
 
     /// The pause that half of the remembered ones exceed, seconds, once all places are taken: what is usual on irregular

@@ -155,13 +155,6 @@ impl Curve {
         let (a, b, share) = around(&self.samples, time)?;
         Some((a.a + share * (b.a - a.a), a.b + share * wrap_180(b.b - a.b)))
     }
-
-    /// The samples at most `seconds` before a moment, latest last.
-    pub(super) fn before(&self, time: Time, seconds: f64) -> &[Sample] {
-        let end = self.samples.partition_point(|s| s.time <= time);
-        let start = self.samples.partition_point(|s| s.time < time.plus(-seconds));
-        self.samples.get(start..end).unwrap_or_default()
-    }
 }
 
 /// A curve's values at moments in order, found quicker than one by one.
@@ -194,14 +187,35 @@ pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) 
     let mut found = 0_u32;
     let mut classes = vec![0_u32; (LATEST_S / CLASS_S) as usize];
     let mut spacing: Vec<f64> = Vec::new();
+    // How many of the original's samples so far differ from the one before them.
+    let mut changes = 0_u32;
+    let changes: Vec<u32> = original
+        .samples()
+        .windows(2)
+        .map(|w| {
+            changes += u32::from(matches!(w, [x, y] if !same(x, y)));
+            changes
+        })
+        .collect();
+    let (mut start, mut end) = (0, 0);
     for value in copy.samples() {
-        let before = original.before(value.time, LATEST_S);
+        // The samples at most so long before: both ends move on with the moments.
+        let earliest = value.time.plus(-LATEST_S);
+        let time = |at: usize| original.samples().get(at).map(|s| s.time);
+        while time(start).is_some_and(|time| time < earliest) {
+            start += 1;
+        }
+        while time(end).is_some_and(|time| time <= value.time) {
+            end += 1;
+        }
+        let before = original.samples().get(start..end).unwrap_or_default();
         let (Some(first), Some(last)) = (before.first(), before.last()) else { continue };
         if last.time.since(first.time) < LATEST_S * 0.6 {
             continue;
         }
-        let moving = before.windows(2).filter(|w| matches!(w, [x, y] if !same(x, y))).count();
-        if moving * 2 < before.len() {
+        let changes_by = |at: usize| at.checked_sub(1).and_then(|at| changes.get(at)).copied().unwrap_or(0);
+        let moving = changes_by(end - 1) - changes_by(start);
+        if (moving as usize) * 2 < before.len() {
             continue;
         }
         spacing.push(last.time.since(first.time) / (before.len() - 1).max(1) as f64);

@@ -10,7 +10,7 @@ const HALF_BITS: u32 = HALF.trailing_zeros();
 ///
 /// Only the classes between the shortest and the longest length take room: a steady message needs a few dozen bytes, and
 /// whatever comes no more than 14 KiB for lengths up to an hour.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Histogram {
     /// The class that the first count is of.
     first: u32,
@@ -21,6 +21,15 @@ pub struct Histogram {
     again: u32,
     counts: Vec<u32>,
     total: u64,
+}
+
+/// No length has this class.
+const NO_CLASS: u32 = u32::MAX;
+
+impl Default for Histogram {
+    fn default() -> Self {
+        Self { first: 0, latest: NO_CLASS, again: 0, counts: Vec::new(), total: 0 }
+    }
 }
 
 impl Histogram {
@@ -35,42 +44,54 @@ impl Histogram {
     #[inline]
     pub(super) fn record_within(&mut self, value: u64, room: &mut usize) -> bool {
         let class = class_of(value);
-        if class == self.latest && !self.counts.is_empty() {
+        self.total += 1;
+        if class == self.latest {
             self.again = self.again.saturating_add(1);
-            self.total += 1;
             return true;
         }
-        self.record_other(class, room)
+        if self.again > 0 {
+            self.settle();
+        }
+        self.latest = class;
+        // A class before the first makes a place far behind the last.
+        match self.counts.get_mut(class.wrapping_sub(self.first) as usize) {
+            Some(count) => {
+                *count = count.saturating_add(1);
+                true
+            }
+            None => self.record_new(class, room),
+        }
     }
 
-    /// Counts a length of another class than the one before.
-    fn record_other(&mut self, class: u32, room: &mut usize) -> bool {
-        let at = class.checked_sub(self.first).map(|at| at as usize);
-        if at.is_none_or(|at| at >= self.counts.len()) {
-            let (first, last) = (self.first, self.first + self.counts.len() as u32);
-            let missing = if self.counts.is_empty() {
-                1
-            } else if class < first {
-                first - class
-            } else {
-                class + 1 - last
-            };
-            let Some(left) = room.checked_sub(missing as usize * size_of::<u32>()) else { return false };
-            *room = left;
-            self.grow(class);
+    /// Counts what came again.
+    fn settle(&mut self) {
+        let again = std::mem::take(&mut self.again);
+        if let Some(count) = self.counts.get_mut(self.latest.wrapping_sub(self.first) as usize) {
+            *count = count.saturating_add(again);
         }
-        self.add(self.latest, self.again);
-        self.add(class, 1);
-        (self.latest, self.again) = (class, 0);
-        self.total += 1;
+    }
+
+    /// Counts one in a class outside what there is, when there is room for it.
+    fn record_new(&mut self, class: u32, room: &mut usize) -> bool {
+        let (first, last) = (self.first, self.first + self.counts.len() as u32);
+        let missing = if self.counts.is_empty() {
+            1
+        } else if class < first {
+            first - class
+        } else {
+            class + 1 - last
+        };
+        let Some(left) = room.checked_sub(missing as usize * size_of::<u32>()) else {
+            self.total -= 1;
+            self.latest = NO_CLASS;
+            return false;
+        };
+        *room = left;
+        self.grow(class);
+        if let Some(count) = self.counts.get_mut((class - self.first) as usize) {
+            *count = 1;
+        }
         true
-    }
-
-    fn add(&mut self, class: u32, times: u32) {
-        let count = class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at as usize));
-        if let Some(count) = count {
-            *count = count.saturating_add(times);
-        }
     }
 
     /// A copy of it, as long as there is `room` for that, bytes.

@@ -89,7 +89,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::findings::presence;
     use crate::messages::n2k::Name;
     use crate::recording::WireKind;
 

@@ -119,7 +119,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 mod tests {
     use super::*;
     use crate::books::wires::WireId;
-    use crate::findings::{judge, presence};
+    use crate::findings::judge;
     use crate::messages::n2k::Name;
     use crate::recording::WireKind;
 

@@ -86,7 +86,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::messages::nmea0183::Checksum;
     use crate::report::model::Number;
 

@@ -88,7 +88,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::time::Time;
 
     fn found(errors: &[(u32, [u8; 8])]) -> Vec<Finding> {

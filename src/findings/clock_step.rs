@@ -121,7 +121,6 @@ mod tests {
     use super::*;
     use crate::books::inventory::DeviceId;
     use crate::books::timing::Message;
-    use crate::findings::presence;
     use crate::recording::WireKind;
     use crate::report::model::Number;
     use crate::time::Time;

@@ -118,7 +118,6 @@ fn finding(books: &Books, group: &[&Stream]) -> Option<Finding> {
 mod tests {
     use super::*;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::messages::Reading;
     use crate::time::Time;
 

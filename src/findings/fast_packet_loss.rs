@@ -153,7 +153,6 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::findings::presence;
     use crate::messages::n2k::StreamLosses;
     use crate::recording::WireKind;
 

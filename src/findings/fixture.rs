@@ -1,6 +1,6 @@
 //! Boats for the tests of detectors that judge values: readings straight into the books.
 
-use super::{Evidence, Finding, presence};
+use super::{Evidence, Finding};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::timing::Message;

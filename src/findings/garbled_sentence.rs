@@ -75,7 +75,6 @@ fn is_other_data(books: &Books, id: WireId) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::findings::presence;
     use crate::messages::nmea0183::{Checksum, Fault};
     use crate::report::model::Severity;
 

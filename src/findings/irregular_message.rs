@@ -147,7 +147,6 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::findings::presence;
     use crate::recording::WireKind;
     use crate::time::Time;
 

@@ -164,7 +164,6 @@ mod tests {
     use crate::books::Books;
     use crate::books::inventory::DeviceId;
     use crate::books::timing::Message;
-    use crate::findings::presence;
     use crate::messages::Reading;
     use crate::time::Time;
 

@@ -94,7 +94,6 @@ mod tests {
     use crate::books::Books;
     use crate::books::timing::Message;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::recording::WireKind;
     use crate::time::Time;
 

@@ -115,7 +115,7 @@ pub(super) fn once(books: &Books, findings: Vec<Finding>) -> Vec<Finding> {
 pub(super) mod tests {
     use super::*;
     use crate::books::wires::WireId;
-    use crate::findings::{Evidence, presence};
+    use crate::findings::Evidence;
     use crate::frames::Mac;
     use crate::recording::WireKind;
     use crate::time::Time;

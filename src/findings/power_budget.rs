@@ -70,7 +70,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::report::model::Number;
     use crate::time::Time;
 

@@ -89,7 +89,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::time::Time;
 
     /// A device that is heard from `first` to `last` and asked every 10 s from 10 s to 60 s.

@@ -169,7 +169,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::timing::SentenceName;
-    use crate::findings::presence;
     use crate::messages::nmea0183;
     use crate::recording::WireKind;
     use crate::time::Time;

@@ -40,7 +40,7 @@ pub fn assemble(
         devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
         sources: sources(books),
         timing: timing(books),
-        plots: with_plots.then(|| super::plots::fill(books, &findings)).unwrap_or_default(),
+        plots: if with_plots { super::plots::fill(books, &findings) } else { super::plots::Plots::default() },
         findings: findings.into_iter().map(finding_row).collect(),
         complaints,
     }

@@ -7,6 +7,7 @@ pub mod bus;
 mod by_wire;
 pub mod clock;
 pub mod floods;
+mod gaps;
 pub mod histogram;
 mod hosts;
 pub mod inventory;

@@ -1,9 +1,10 @@
 //! Timing: the intervals of every message of every device, and the pauses between them.
 
+pub use super::gaps::Gaps;
 use super::histogram::Histogram;
 use super::inventory::DeviceId;
 use super::shortcut::Shortcut;
-use crate::time::{Span, Time};
+use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::fmt;
 use std::hash::{Hash, Hasher};
@@ -16,9 +17,6 @@ const MAX_GROWTH: usize = 12 << 20;
 
 /// Longest interval that the histograms hold: an hour. Longer ones count as that.
 const MAX_INTERVAL_US: u64 = 3_600_000_000;
-
-/// Longest pauses that are remembered with their times, a stream.
-const MAX_GAPS: usize = 64;
 
 /// Arrivals of one message that are closer than this bear one stamp or come out of one batch: no message of a boat is sent
 /// that fast, microseconds.
@@ -120,74 +118,6 @@ impl fmt::Display for Message {
             Self::Sentence(name) => f.write_str(name.as_str()),
             Self::Protocol(name) => f.write_str(name),
         }
-    }
-}
-
-/// The longest pauses of a stream, at most `MAX_GAPS` of them.
-#[derive(Debug, Clone, Default)]
-pub struct Gaps {
-    longest: Vec<Span>,
-    least_us: i64,
-}
-
-impl Gaps {
-    /// Books the interval between two neighbours.
-    #[inline]
-    pub fn interval(&mut self, from: Time, to: Time) {
-        let us = to.micros_since(from);
-        if self.longest.len() < MAX_GAPS || us > self.least_us {
-            self.remember(from, to);
-        }
-    }
-
-    fn remember(&mut self, from: Time, to: Time) {
-        if self.longest.len() < MAX_GAPS {
-            if self.longest.len() == self.longest.capacity() {
-                // Few steps to the end: there are thousands of these lists, and most become full.
-                let capacity = (4 * self.longest.capacity()).clamp(4, MAX_GAPS);
-                self.longest.reserve_exact(capacity - self.longest.len());
-            }
-            self.longest.push(Span::new(from, to));
-            if self.longest.len() == MAX_GAPS {
-                self.least_us = self.longest.iter().map(|g| g.micros()).min().unwrap_or(0);
-            }
-            return;
-        }
-        // The new one takes the place of the first of the shortest; the shortest of all others is found on the way.
-        let mut place = None;
-        let mut others_us = i64::MAX;
-        for gap in &mut self.longest {
-            let us = gap.micros();
-            if place.is_none() && us == self.least_us {
-                place = Some(gap);
-            } else {
-                others_us = others_us.min(us);
-            }
-        }
-        if let Some(place) = place {
-            *place = Span::new(from, to);
-        }
-        self.least_us = others_us.min(to.micros_since(from));
-    }
-
-    /// The pause that half of the remembered ones exceed, seconds, once all places are taken: what is usual on irregular
-    /// traffic.
-    #[must_use]
-    pub fn usual_s(&self) -> Option<f64> {
-        if self.longest.len() < MAX_GAPS {
-            return None;
-        }
-        let mut lengths: Vec<f64> = self.longest.iter().map(|g| g.seconds()).collect();
-        lengths.sort_unstable_by(f64::total_cmp);
-        lengths.get(MAX_GAPS / 2).copied()
-    }
-
-    /// The remembered pauses longer than `seconds`, in order of time.
-    #[must_use]
-    pub fn over(&self, seconds: f64) -> Vec<Span> {
-        let mut spans: Vec<_> = self.longest.iter().copied().filter(|g| g.seconds() > seconds).collect();
-        spans.sort_unstable();
-        spans
     }
 }
 
@@ -484,7 +414,9 @@ impl Timing {
 
 #[cfg(test)]
 mod tests {
+    use super::super::gaps::MAX_GAPS;
     use super::*;
+    use crate::time::Span;
 
     fn stream(times: impl Iterator<Item = i64>) -> Timing {
         let mut timing = Timing::default();

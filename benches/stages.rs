@@ -171,6 +171,6 @@ fn report_made(bencher: Bencher<'_, '_>, file: &str) {
     bencher.bench_local(|| {
         let findings = findings::judge(&books);
         let answers = complaints::answer(&books, &findings, None);
-        report::assemble(&books, findings, answers)
+        report::assemble(&books, findings, answers, false)
     });
 }

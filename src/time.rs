@@ -123,6 +123,12 @@ impl Span {
         Self { from: a.min(b), to: a.max(b) }
     }
 
+    /// Its length in microseconds, saturating.
+    #[must_use]
+    pub const fn micros(self) -> i64 {
+        self.to.micros_since(self.from)
+    }
+
     /// Its length in seconds.
     #[must_use]
     pub fn seconds(self) -> f64 {

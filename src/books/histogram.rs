@@ -10,36 +10,70 @@ const HALF_BITS: u32 = HALF.trailing_zeros();
 ///
 /// Only the classes between the shortest and the longest length take room: a steady message needs a few dozen bytes, and
 /// whatever comes no more than 14 KiB for lengths up to an hour.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Histogram {
     /// The class that the first count is of.
-    first: usize,
+    first: u32,
+    /// The class that was counted last.
+    latest: u32,
+    /// How often it came again since, which its count does not hold yet: what comes steadily does not look at the counts,
+    /// which for thousands of streams are in no cache.
+    again: u32,
     counts: Vec<u32>,
     total: u64,
+}
+
+/// No length has this class.
+const NO_CLASS: u32 = u32::MAX;
+
+impl Default for Histogram {
+    fn default() -> Self {
+        Self { first: 0, latest: NO_CLASS, again: 0, counts: Vec::new(), total: 0 }
+    }
 }
 
 impl Histogram {
     /// Counts a length. The room grows with the logarithm of the longest: the caller bounds it.
     #[inline]
     pub(super) fn record(&mut self, value: u64) {
-        let class = class_of(value);
-        self.total += 1;
-        match class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at)) {
-            Some(count) => *count = count.saturating_add(1),
-            None => self.grow(class),
-        }
+        let mut room = usize::MAX;
+        self.record_within(value, &mut room);
     }
 
     /// As [`record`](Self::record), as long as there is `room` to grow, bytes; says whether the length was counted.
     #[inline]
     pub(super) fn record_within(&mut self, value: u64, room: &mut usize) -> bool {
         let class = class_of(value);
-        if let Some(count) = class.checked_sub(self.first).and_then(|at| self.counts.get_mut(at)) {
-            *count = count.saturating_add(1);
-            self.total += 1;
+        self.total += 1;
+        if class == self.latest {
+            self.again = self.again.saturating_add(1);
             return true;
         }
-        let (first, last) = (self.first, self.first + self.counts.len());
+        if self.again > 0 {
+            self.settle();
+        }
+        self.latest = class;
+        // A class before the first makes a place far behind the last.
+        match self.counts.get_mut(class.wrapping_sub(self.first) as usize) {
+            Some(count) => {
+                *count = count.saturating_add(1);
+                true
+            }
+            None => self.record_new(class, room),
+        }
+    }
+
+    /// Counts what came again.
+    fn settle(&mut self) {
+        let again = std::mem::take(&mut self.again);
+        if let Some(count) = self.counts.get_mut(self.latest.wrapping_sub(self.first) as usize) {
+            *count = count.saturating_add(again);
+        }
+    }
+
+    /// Counts one in a class outside what there is, when there is room for it.
+    fn record_new(&mut self, class: u32, room: &mut usize) -> bool {
+        let (first, last) = (self.first, self.first + self.counts.len() as u32);
         let missing = if self.counts.is_empty() {
             1
         } else if class < first {
@@ -47,30 +81,39 @@ impl Histogram {
         } else {
             class + 1 - last
         };
-        let Some(left) = room.checked_sub(missing * size_of::<u32>()) else { return false };
+        let Some(left) = room.checked_sub(missing as usize * size_of::<u32>()) else {
+            self.total -= 1;
+            self.latest = NO_CLASS;
+            return false;
+        };
         *room = left;
-        self.total += 1;
         self.grow(class);
+        if let Some(count) = self.counts.get_mut((class - self.first) as usize) {
+            *count = 1;
+        }
         true
     }
 
-    /// Makes room for a class outside what there is, and counts one in it.
-    fn grow(&mut self, class: usize) {
+    /// A copy of it, as long as there is `room` for that, bytes.
+    pub(super) fn copy_within(&self, room: &mut usize) -> Option<Self> {
+        *room = room.checked_sub(self.counts.len() * size_of::<u32>())?;
+        Some(self.clone())
+    }
+
+    /// Makes room for a class outside what there is.
+    fn grow(&mut self, class: u32) {
         if self.counts.is_empty() {
             self.first = class;
         }
         if let Some(missing) = self.first.checked_sub(class).filter(|missing| *missing > 0) {
-            self.counts.splice(0..0, std::iter::repeat_n(0, missing));
+            self.counts.splice(0..0, std::iter::repeat_n(0, missing as usize));
             self.first = class;
         }
-        let at = class - self.first;
+        let at = (class - self.first) as usize;
         if at >= self.counts.len() {
             // No more than is needed: there are thousands of histograms, and each grows but a few times.
             self.counts.reserve_exact(at + 1 - self.counts.len());
             self.counts.resize(at + 1, 0);
-        }
-        if let Some(count) = self.counts.get_mut(at) {
-            *count += 1;
         }
     }
 
@@ -90,12 +133,25 @@ impl Histogram {
     /// when there are none.
     #[must_use]
     pub fn value_at_quantile(&self, q: f64) -> u64 {
+        // Most of the counts are passed over so many at a time.
+        const STRIDE: usize = 16;
         let rank = ((q.min(1.0) * self.total as f64).ceil() as u64).max(1);
+        let latest = (self.latest.saturating_sub(self.first)) as usize;
         let mut sum = 0;
-        for (count, class) in self.counts.iter().zip(self.first..) {
-            sum += u64::from(*count);
-            if sum >= rank {
-                return highest_of(class);
+        for (stride, counts) in self.counts.chunks(STRIDE).enumerate() {
+            let before = stride * STRIDE;
+            let again = |at: usize| if before + at == latest { u64::from(self.again) } else { 0 };
+            let counted: u64 = counts.iter().map(|count| u64::from(*count)).sum();
+            let more = latest.checked_sub(before).filter(|at| *at < STRIDE).map_or(0, again);
+            if sum + counted + more < rank {
+                sum += counted + more;
+                continue;
+            }
+            for (at, count) in counts.iter().enumerate() {
+                sum += u64::from(*count) + again(at);
+                if sum >= rank {
+                    return highest_of(self.first + (before + at) as u32);
+                }
             }
         }
         0
@@ -107,22 +163,25 @@ impl Histogram {
     /// therefore counts again in ranges above it: the reports of version 1 have always counted so.
     #[must_use]
     pub fn count_between(&self, low: u64, high: u64) -> u64 {
-        let longest = self.first + self.counts.len().saturating_sub(1);
-        let last = (longest | (HALF as usize - 1)).max(2 * HALF as usize - 1);
+        let longest = self.first + self.counts.len().saturating_sub(1) as u32;
+        let last = (longest | (HALF as u32 - 1)).max(2 * HALF as u32 - 1);
         let (low, high) = (class_of(low).min(last), class_of(high).min(last));
-        let within = self.counts.iter().zip(self.first..).filter(|(_, class)| (low..=high).contains(class));
-        within.map(|(count, _)| u64::from(*count)).sum()
+        let from = low.saturating_sub(self.first) as usize;
+        let to = ((high + 1).saturating_sub(self.first) as usize).min(self.counts.len());
+        let counts: u64 =
+            self.counts.get(from..to).unwrap_or_default().iter().map(|count| u64::from(*count)).sum();
+        counts + if (low..=high).contains(&self.latest) { u64::from(self.again) } else { 0 }
     }
 }
 
 /// The class of a length.
-const fn class_of(value: u64) -> usize {
+const fn class_of(value: u64) -> u32 {
     let doublings = u64::BITS - (value | (2 * HALF - 1)).leading_zeros() - (HALF_BITS + 1);
-    ((doublings as u64 * HALF) + (value >> doublings)) as usize
+    ((doublings as u64 * HALF) + (value >> doublings)) as u32
 }
 
 /// The longest length of a class.
-const fn highest_of(class: usize) -> u64 {
+const fn highest_of(class: u32) -> u64 {
     let class = class as u64;
     if class < 2 * HALF {
         return class;

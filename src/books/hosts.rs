@@ -1,6 +1,7 @@
 //! Hosts of a network: what they show when they come up or leave, and how much they send and get.
 
 use super::bounded;
+use super::inventory::DeviceId;
 use crate::time::{Span, Time};
 use std::net::Ipv4Addr;
 
@@ -142,9 +143,24 @@ pub struct Return {
     pub after: Signs,
 }
 
-/// One host's signs.
+/// One host's signs. What every frame touches stands first and together, in this order in memory: with thousands of hosts
+/// that is what the time goes for.
 #[derive(Debug, Clone, Default)]
+#[repr(C)]
 pub struct Host {
+    pub(super) last: Option<Time>,
+    first: Option<Time>,
+    /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
+    pub unpadded: u64,
+    open: Option<Return>,
+    /// Microseconds of the shortest silence of `returns`, once these are full.
+    least_us: i64,
+    /// Signs that it showed at any time.
+    shown: Signs,
+    /// What it sent: the load of its link from it.
+    pub sent: Rate,
+    /// What was sent to it alone: the load of its link towards it, groups apart.
+    pub received: Rate,
     /// Its returns after the longest silences; at most `MAX_RETURNS`.
     pub returns: Vec<Return>,
     /// What it showed in its first seconds.
@@ -161,16 +177,7 @@ pub struct Host {
     pub offers: u64,
     /// Its lease, once a server granted one: address and mask.
     pub lease: Option<(Ipv4Addr, Option<Ipv4Addr>)>,
-    /// What it sent: the load of its link from it.
-    pub sent: Rate,
-    /// What was sent to it alone: the load of its link towards it, groups apart.
-    pub received: Rate,
-    /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
-    pub unpadded: u64,
-    first: Option<Time>,
-    pub(super) last: Option<Time>,
     latest: [Option<Time>; Sign::ALL.len()],
-    open: Option<Return>,
 }
 
 impl Host {
@@ -204,12 +211,16 @@ impl Host {
                 *episodes = episodes.saturating_add(1);
             }
             *latest = Some(time);
+            self.shown.add(sign);
         }
     }
 
     /// What it showed just before `moment`.
     fn shown_at(&self, moment: Time) -> Signs {
         let mut signs = Signs::default();
+        if self.shown == signs {
+            return signs;
+        }
         for (sign, latest) in Sign::ALL.into_iter().zip(self.latest) {
             if latest.is_some_and(|latest| moment.since(latest).abs() <= JUST_BEFORE_S) {
                 signs.add(sign);
@@ -226,27 +237,91 @@ impl Host {
         let Some(open) = self.open.take() else { return };
         if self.returns.len() < MAX_RETURNS {
             self.returns.push(open);
-            return;
-        }
-        let shortest =
-            self.returns.iter_mut().min_by(|a, b| a.silence.seconds().total_cmp(&b.silence.seconds()));
-        if let Some(shortest) = shortest
-            && shortest.silence.seconds() < open.silence.seconds()
+        } else if open.silence.micros() > self.least_us
+            && let Some(shortest) = self.returns.iter_mut().min_by_key(|r| r.silence.micros())
         {
             *shortest = open;
+        } else {
+            return;
         }
+        if self.returns.len() == MAX_RETURNS {
+            self.least_us = self.returns.iter().map(|r| r.silence.micros()).min().unwrap_or(0);
+        }
+    }
+}
+
+/// The hosts of a network, in order of first appearance. Bounded as the devices are.
+#[derive(Debug, Clone, Default)]
+pub struct Hosts {
+    list: Vec<(DeviceId, Host)>,
+    /// Where a host stands in the list, by the device's number; one past its place, 0 for none.
+    places: Vec<u32>,
+}
+
+impl Hosts {
+    fn place(&self, device: DeviceId) -> Option<usize> {
+        self.places.get(device.0 as usize)?.checked_sub(1).map(|place| place as usize)
+    }
+
+    /// The account of a host; a new one when it has none yet.
+    pub(super) fn of(&mut self, device: DeviceId) -> &mut Host {
+        let place = self.place(device).unwrap_or_else(|| {
+            let number = device.0 as usize;
+            if self.places.len() <= number {
+                self.places.resize(number + 1, 0);
+            }
+            self.list.push((device, Host::default()));
+            if let Some(place) = self.places.get_mut(number) {
+                *place = self.list.len() as u32;
+            }
+            self.list.len() - 1
+        });
+        #[allow(clippy::indexing_slicing, reason = "the place was found or made just above")]
+        &mut self.list[place].1
+    }
+
+    /// A number out of what a frame of a host touches; see [`Books::fetch`](super::Books::fetch).
+    pub(super) fn fetched(&self, device: DeviceId) -> u64 {
+        self.get(device).map_or(0, |host| host.unpadded ^ host.sent.octets)
+    }
+
+    /// The account of a host, when it has one.
+    #[must_use]
+    pub fn get(&self, device: DeviceId) -> Option<&Host> {
+        self.list.get(self.place(device)?).map(|(_, host)| host)
+    }
+
+    /// Every host with its account.
+    pub fn iter(&self) -> impl Iterator<Item = (DeviceId, &Host)> {
+        self.list.iter().map(|(id, host)| (*id, host))
+    }
+
+    /// Every account.
+    pub fn values(&self) -> impl Iterator<Item = &Host> {
+        self.list.iter().map(|(_, host)| host)
+    }
+
+    pub(super) fn values_mut(&mut self) -> impl Iterator<Item = &mut Host> {
+        self.list.iter_mut().map(|(_, host)| host)
+    }
+
+    /// How many hosts there are.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.list.len()
     }
 }
 
 /// Octets on one direction of a link, second by second.
 #[derive(Debug, Clone, Default)]
+#[repr(C)]
 pub struct Rate {
+    second: i64,
+    octets: u64,
     /// The busiest second and its octets.
     pub peak: Option<(Time, u64)>,
     /// Stretches of seconds with more than 70 % of 100 Mbit/s.
     pub busy: Vec<Span>,
-    second: i64,
-    octets: u64,
 }
 
 impl Rate {

@@ -48,9 +48,22 @@ pub enum Identity {
     },
 }
 
-/// One device.
+/// One device. What every frame touches stands first and together in memory, as in [`Host`](super::network::Host).
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub struct Device {
+    /// First frame.
+    pub first: Option<Time>,
+    /// Last frame.
+    pub last: Option<Time>,
+    /// Frames.
+    pub frames: u64,
+    /// Their bytes.
+    pub bytes: u64,
+    /// Silences of the whole device.
+    pub gaps: super::timing::Gaps,
+    /// IP addresses it used, in order of appearance.
+    pub ips: Vec<IpAddr>,
     /// Where it speaks.
     pub wire: WireId,
     /// What it is there.
@@ -65,24 +78,12 @@ pub struct Device {
     pub serial: Option<String>,
     /// N2K load equivalency number.
     pub load_equivalency: Option<u8>,
-    /// IP addresses it used, in order of appearance.
-    pub ips: Vec<IpAddr>,
     /// Host names it gave.
     pub hostnames: Vec<String>,
     /// Services it announced.
     pub services: Vec<String>,
     /// Sentences it sent.
     pub sentences: Vec<SentenceName>,
-    /// First frame.
-    pub first: Option<Time>,
-    /// Last frame.
-    pub last: Option<Time>,
-    /// Frames.
-    pub frames: u64,
-    /// Their bytes.
-    pub bytes: u64,
-    /// Silences of the whole device.
-    pub gaps: super::timing::Gaps,
 }
 
 impl Device {

@@ -7,6 +7,7 @@ pub mod bus;
 mod by_wire;
 pub mod clock;
 pub mod floods;
+mod gaps;
 pub mod histogram;
 mod hosts;
 pub mod inventory;
@@ -65,6 +66,14 @@ impl Books {
 }
 
 impl Books {
+    /// Fetches what the next booking of a host's frame will touch. Of thousands of hosts none is in the cache: these reads
+    /// wait side by side here, and would wait one after the other where they are needed.
+    pub fn fetch(&self, wire: WireId, host: DeviceId) {
+        let device = self.inventory.get(host).map_or(0, |device| device.frames ^ device.ips.len() as u64);
+        let network = self.networks.get(wire).map_or(0, |network| network.hosts.fetched(host));
+        std::hint::black_box(device ^ network ^ self.timing.fetched(host));
+    }
+
     /// Whether the recording that holds a wire is damaged or lacks frames by itself, as far as it shows.
     #[must_use]
     pub fn recording_suffers(&self, wire: WireId) -> bool {

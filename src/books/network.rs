@@ -4,7 +4,7 @@ use super::bounded;
 use super::by_wire::ByWire;
 pub use super::floods::{FLOOD_PER_S, Floods};
 use super::hosts::ALIVE_S;
-pub use super::hosts::{Host, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
+pub use super::hosts::{Host, Hosts, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
 use super::inventory::DeviceId;
 use super::talks::{Packet, Talks};
 use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, StreamCounts, StreamKey};
@@ -79,7 +79,7 @@ impl Network {
 #[derive(Debug, Clone, Default)]
 pub struct Network {
     /// Signs by host.
-    pub hosts: FxHashMap<DeviceId, Host>,
+    pub hosts: Hosts,
     /// Who uses which IPv4 address.
     pub claimed: Vec<(Ipv4Addr, Vec<Claimant>)>,
     /// Addresses that hosts ask for.
@@ -109,7 +109,7 @@ pub struct Network {
 impl Network {
     /// The account of a host.
     pub fn host(&mut self, device: DeviceId) -> &mut Host {
-        self.hosts.entry(device).or_default()
+        self.hosts.of(device)
     }
 
     /// Books a frame of a host: `octets` on the wire.
@@ -139,7 +139,7 @@ impl Network {
     ) {
         let alive = self
             .hosts
-            .get(&to)
+            .get(to)
             .and_then(|h| h.last)
             .zip(time)
             .is_some_and(|(last, now)| now.since(last) <= ALIVE_S);

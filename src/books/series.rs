@@ -6,7 +6,7 @@ use super::shortcut::Shortcut;
 use super::steps::Steps;
 use super::timing::{Gaps, Message, same_text};
 use super::traces::Trace;
-pub use super::track::{Sample, Track, around};
+pub use super::track::{Sample, Track, Walk, around};
 use crate::messages::{Absent, Reading};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -114,6 +114,33 @@ pub struct Source {
     /// The values over the whole recording, thinned for pictures: headings unwound, speeds, depths, voltages.
     pub trace: Trace,
     tracked: bool,
+    drawn: Drawn,
+}
+
+/// What a source's trace is made of.
+#[derive(Debug, Clone, Copy)]
+enum Drawn {
+    Nothing,
+    /// The first number, an angle.
+    Angle,
+    /// The first number.
+    First,
+    /// The first number; an exact zero is none.
+    Depth,
+    /// The second number.
+    Second,
+}
+
+impl Drawn {
+    fn of(quantity: &str) -> Self {
+        match quantity {
+            "heading" => Self::Angle,
+            "course-and-speed-over-ground" => Self::Second,
+            "depth" => Self::Depth,
+            "speed-through-water" | "voltage" => Self::First,
+            _ => Self::Nothing,
+        }
+    }
 }
 
 /// Every source. At most [`MAX_SOURCES`], values of `MAX_TRACKS`.
@@ -137,7 +164,13 @@ impl Series {
             self.fix_quality(device, message, time, reading);
             return;
         };
-        let speed = self.speed_at(time);
+        // The boat's speed matters to few.
+        let speed = match reading {
+            Reading::Depth { .. } | Reading::Position { .. } | Reading::WaterSpeed { .. } => {
+                self.speed_at(time)
+            }
+            _ => None,
+        };
         if let (
             Reading::CourseSpeed { speed_kn: Ok(kn), .. } | Reading::WaterSpeed { kn: Ok(kn) },
             Some(time),
@@ -227,7 +260,6 @@ fn is_tracked(quantity: &str) -> bool {
             | "depth"
             | "course-and-speed-over-ground"
             | "speed-through-water"
-            | "rate-of-turn"
             | "voltage"
             | "variation"
             | "fix-quality"
@@ -256,6 +288,7 @@ impl Source {
             track: Track::default(),
             trace: Trace::default(),
             tracked,
+            drawn: Drawn::of(key.quantity),
         }
     }
 
@@ -267,10 +300,8 @@ impl Source {
 
     fn reading(&mut self, time: Option<Time>, reading: &Reading, speed_kn: Option<f64>) {
         self.count += 1;
-        let (a, mut b) = numbers(reading);
         if let Reading::Depth { offset_m, .. } = reading {
             self.offset_m = offset_m.ok().or(self.offset_m);
-            b = speed_kn.unwrap_or(f64::NAN);
         }
         let valid = reading.is_valid();
         // A depth of exactly nothing is what some sounders send for "no bottom"; it is counted apart and judged later.
@@ -278,7 +309,7 @@ impl Source {
         if valid {
             self.valid += 1;
             self.zero += u64::from(zero);
-            self.last_valid = Some(reading.clone());
+            self.last_valid = Some(*reading);
         } else if absence(reading) == Some(Absent::NotAvailable) {
             self.not_available += 1;
         } else {
@@ -299,9 +330,14 @@ impl Source {
             let side = if valid && !zero { &mut class.0 } else { &mut class.1 };
             *side = side.saturating_add(1);
         }
+        if !self.tracked && !matches!(reading, Reading::Heading { .. } | Reading::Position { .. }) {
+            return;
+        }
+        let (a, mut b) = numbers(reading);
         match reading {
             Reading::Heading { .. } if valid => self.steps.heading(time, a),
             Reading::Position { .. } if valid => self.steps.position(time, a, b, speed_kn),
+            Reading::Depth { .. } => b = speed_kn.unwrap_or(f64::NAN),
             _ => {}
         }
         if self.tracked {
@@ -309,12 +345,12 @@ impl Source {
             let second = if matches!(reading, Reading::Position { .. }) { b } else { 0.0 };
             self.runs.message(time, (valid && !zero).then_some((a, second)));
             self.track.push(Sample { time, a, b });
-            match self.key.quantity {
-                "heading" => self.trace.angle(time, a),
-                "course-and-speed-over-ground" => self.trace.push(time, b),
-                "depth" => self.trace.push(time, if zero { f64::NAN } else { a }),
-                "speed-through-water" | "voltage" => self.trace.push(time, a),
-                _ => {}
+            match self.drawn {
+                Drawn::Nothing => {}
+                Drawn::Angle => self.trace.angle(time, a),
+                Drawn::First => self.trace.push(time, a),
+                Drawn::Depth => self.trace.push(time, if zero { f64::NAN } else { a }),
+                Drawn::Second => self.trace.push(time, b),
             }
         }
     }

@@ -1,8 +1,8 @@
 //! A shortcut into a table: messages come in the same few kinds again and again, and finding a row by a hash of the whole
 //! key costs more than to look at the row where the last alike was found.
 
-/// Hashes told apart: some times more than a busy boat has streams.
-const SLOTS: usize = 4096;
+/// Hashes told apart: some times more than streams are kept, so that few share a slot.
+const SLOTS: usize = 16_384;
 
 /// The row that was found last for each of a few thousand hashes. It may be a wrong row: whoever asks compares the key.
 #[derive(Debug)]

@@ -1,11 +1,13 @@
 //! Timing: the intervals of every message of every device, and the pauses between them.
 
+pub use super::gaps::Gaps;
 use super::histogram::Histogram;
 use super::inventory::DeviceId;
 use super::shortcut::Shortcut;
-use crate::time::{Span, Time};
+use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::fmt;
+use std::hash::{Hash, Hasher};
 
 /// Most streams that are kept; messages of further ones are counted with their device only.
 pub const MAX_STREAMS: usize = 4096;
@@ -16,18 +18,18 @@ const MAX_GROWTH: usize = 12 << 20;
 /// Longest interval that the histograms hold: an hour. Longer ones count as that.
 const MAX_INTERVAL_US: u64 = 3_600_000_000;
 
-/// Longest pauses that are remembered with their times, a stream.
-const MAX_GAPS: usize = 64;
-
 /// Arrivals of one message that are closer than this bear one stamp or come out of one batch: no message of a boat is sent
 /// that fast, microseconds.
 const GROUP_US: i64 = 15_000;
 
 /// Whether intervals show a rhythm: at least eight, most of them near the median.
 fn steady(intervals: &Histogram) -> bool {
+    if intervals.len() < 8 {
+        return false;
+    }
     let at = |q: f64| intervals.value_at_quantile(q) as f64;
     let mid = at(0.5);
-    intervals.len() >= 8 && mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
+    mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
 }
 
 /// Records an interval; the histogram grows with its longest, an hour at most.
@@ -119,63 +121,6 @@ impl fmt::Display for Message {
     }
 }
 
-/// The longest pauses of a stream, at most `MAX_GAPS` of them.
-#[derive(Debug, Clone, Default)]
-pub struct Gaps {
-    longest: Vec<Span>,
-    least_us: i64,
-}
-
-impl Gaps {
-    /// Books the interval between two neighbours.
-    #[inline]
-    pub fn interval(&mut self, from: Time, to: Time) {
-        let us = to.micros_since(from);
-        if self.longest.len() < MAX_GAPS || us > self.least_us {
-            self.remember(from, to);
-        }
-    }
-
-    fn remember(&mut self, from: Time, to: Time) {
-        if self.longest.len() < MAX_GAPS {
-            self.longest.push(Span::new(from, to));
-            if self.longest.len() == MAX_GAPS {
-                self.least_us = self.least();
-            }
-        } else {
-            let least = self.least_us;
-            if let Some(slot) = self.longest.iter_mut().find(|g| g.to.micros_since(g.from) == least) {
-                *slot = Span::new(from, to);
-            }
-            self.least_us = self.least();
-        }
-    }
-
-    fn least(&self) -> i64 {
-        self.longest.iter().map(|g| g.to.micros_since(g.from)).min().unwrap_or(0)
-    }
-
-    /// The pause that half of the remembered ones exceed, seconds, once all places are taken: what is usual on irregular
-    /// traffic.
-    #[must_use]
-    pub fn usual_s(&self) -> Option<f64> {
-        if self.longest.len() < MAX_GAPS {
-            return None;
-        }
-        let mut lengths: Vec<f64> = self.longest.iter().map(|g| g.seconds()).collect();
-        lengths.sort_unstable_by(f64::total_cmp);
-        lengths.get(MAX_GAPS / 2).copied()
-    }
-
-    /// The remembered pauses longer than `seconds`, in order of time.
-    #[must_use]
-    pub fn over(&self, seconds: f64) -> Vec<Span> {
-        let mut spans: Vec<_> = self.longest.iter().copied().filter(|g| g.seconds() > seconds).collect();
-        spans.sort_unstable();
-        spans
-    }
-}
-
 /// One message of one device.
 #[derive(Debug, Clone)]
 pub struct Stream {
@@ -193,17 +138,36 @@ pub struct Stream {
     pub first: Option<Time>,
     /// Last timed one.
     pub last: Option<Time>,
-    /// The longest interval, seconds.
-    pub max_s: f64,
+    max_us: i64,
     /// Pauses.
     pub gaps: Gaps,
     /// Intervals in microseconds.
     pub intervals: Histogram,
-    /// Intervals between groups of arrivals, microseconds: what comes within [`GROUP_US`] is one group.
-    groups: Histogram,
-    group_began: Option<Time>,
+    /// Intervals between groups of arrivals, from the first group of more than one on; until then each arrival is a group.
+    groups: Option<Box<Groups>>,
     /// Steps backwards in time.
     pub steps_back: u64,
+}
+
+/// Groups of arrivals: what comes within [`GROUP_US`] is one.
+#[derive(Debug, Clone)]
+struct Groups {
+    /// Microseconds.
+    intervals: Histogram,
+    /// When the running one began.
+    began: Time,
+}
+
+impl Groups {
+    /// Books an arrival; says whether the histogram took it (see [`record_within`]).
+    fn arrival(&mut self, time: Time, room: &mut usize) -> bool {
+        let step = time.micros_since(self.began);
+        if (0..GROUP_US).contains(&step) {
+            return true;
+        }
+        self.began = time;
+        step < 0 || record_within(&mut self.intervals, step as u64, room)
+    }
 }
 
 impl Stream {
@@ -213,7 +177,13 @@ impl Stream {
     #[must_use]
     pub fn quantile_s(&self, q: f64) -> Option<f64> {
         (!self.intervals.is_empty())
-            .then(|| (self.intervals.value_at_quantile(q) as f64 / 1e6).min(self.max_s))
+            .then(|| (self.intervals.value_at_quantile(q) as f64 / 1e6).min(self.max_s()))
+    }
+
+    /// The longest interval, seconds.
+    #[must_use]
+    pub fn max_s(&self) -> f64 {
+        self.max_us as f64 / 1e6
     }
 
     /// The median interval, seconds.
@@ -234,10 +204,8 @@ impl Stream {
     pub fn pulse_s(&self) -> Option<f64> {
         let of = if self.is_periodic() {
             &self.intervals
-        } else if steady(&self.groups) {
-            &self.groups
         } else {
-            return None;
+            self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| steady(groups))?
         };
         Some(of.value_at_quantile(0.5) as f64 / 1e6)
     }
@@ -253,39 +221,78 @@ impl Stream {
     fn arrival(&mut self, time: Option<Time>, room: &mut usize) -> bool {
         self.count += 1;
         let Some(time) = time else { return true };
+        let Some(last) = self.last.replace(time) else {
+            self.first = Some(time);
+            return true;
+        };
+        let step = time.micros_since(last);
         let mut taken = true;
-        if let Some(last) = self.last {
-            let step = time.micros_since(last);
-            if step < 0 {
-                self.steps_back += 1;
-            } else {
-                taken &= record_within(&mut self.intervals, step as u64, room);
-                self.max_s = self.max_s.max(step as f64 / 1e6);
-                self.gaps.interval(last, time);
-            }
+        if (0..GROUP_US).contains(&step) && self.groups.is_none() {
+            let intervals = self.intervals.copy_within(room);
+            taken &= intervals.is_some();
+            self.groups = Some(Box::new(Groups { intervals: intervals.unwrap_or_default(), began: last }));
         }
-        match self.group_began.map(|began| time.micros_since(began)) {
-            Some(step) if (0..GROUP_US).contains(&step) => {}
-            Some(step) => {
-                if step >= GROUP_US {
-                    taken &= record_within(&mut self.groups, step as u64, room);
-                }
-                self.group_began = Some(time);
-            }
-            None => self.group_began = Some(time),
+        if step < 0 {
+            self.steps_back += 1;
+        } else {
+            taken &= record_within(&mut self.intervals, step as u64, room);
+            self.max_us = self.max_us.max(step);
+            self.gaps.interval(last, time);
         }
-        self.first.get_or_insert(time);
-        self.last = Some(time);
+        if let Some(groups) = &mut self.groups {
+            taken &= groups.arrival(time, room);
+        }
         taken
     }
+}
+
+/// What makes a stream.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct StreamKey {
+    device: DeviceId,
+    message: Message,
+    part: u32,
+}
+
+impl StreamKey {
+    /// A number that most streams do not share, quicker to make than a hash.
+    fn mark(&self) -> u32 {
+        self.message.mark().wrapping_add(self.device.0 << 20) ^ self.part.wrapping_mul(0x0101_0101)
+    }
+}
+
+impl Hash for StreamKey {
+    /// Of a protocol, whose names are our own, the mark is enough; of a sentence all characters count, for a recording's
+    /// writer chooses them.
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        let rest = match self.message {
+            Message::Sentence(SentenceName([.., a, b, c, d, e, f, g])) => {
+                u64::from_le_bytes([a, b, c, d, e, f, g, 0])
+            }
+            Message::Pgn(_) | Message::Protocol(_) => 0,
+        };
+        state.write_u64(u64::from(self.device.0) << 32 | u64::from(self.part));
+        state.write_u64(u64::from(self.message.mark()) ^ rest << 8);
+    }
+}
+
+/// The streams of one device in the table: the first and the last of a chain.
+#[derive(Debug, Clone, Copy)]
+struct Chain {
+    first: u32,
+    last: u32,
 }
 
 /// Every stream. At most [`MAX_STREAMS`].
 #[derive(Debug)]
 pub struct Timing {
     streams: Vec<Stream>,
-    index: FxHashMap<(DeviceId, Message, u32), u32>,
+    index: FxHashMap<StreamKey, u32>,
     shortcut: Shortcut,
+    /// By the device's number.
+    chains: Vec<Option<Chain>>,
+    /// The next stream of the same device, for each stream; its own number at the end of the chain.
+    next_alike: Vec<u32>,
     room: usize,
     /// Messages that found no room.
     pub unbooked: u64,
@@ -299,6 +306,8 @@ impl Default for Timing {
             streams: Vec::new(),
             index: FxHashMap::default(),
             shortcut: Shortcut::default(),
+            chains: Vec::new(),
+            next_alike: Vec::new(),
             room: MAX_GROWTH,
             unbooked: 0,
             unmeasured: 0,
@@ -316,7 +325,8 @@ impl Timing {
         standard_s: Option<f64>,
         time: Option<Time>,
     ) {
-        let hash = message.mark().wrapping_add(device.0 << 20) ^ part.wrapping_mul(0x0101_0101);
+        let key = StreamKey { device, message, part };
+        let hash = key.mark();
         if let Some(stream) = self.streams.get_mut(self.shortcut.row(hash))
             && stream.device == device
             && stream.part == part
@@ -327,14 +337,15 @@ impl Timing {
             return;
         }
         let next = self.streams.len();
-        let index = match self.index.get(&(device, message, part)) {
+        let index = match self.index.get(&key) {
             Some(&index) => index as usize,
             None if next >= MAX_STREAMS => {
                 self.unbooked += 1;
                 return;
             }
             None => {
-                self.index.insert((device, message, part), next as u32);
+                self.index.insert(key, next as u32);
+                self.enchain(device, next as u32);
                 self.streams.push(Stream {
                     device,
                     message,
@@ -343,11 +354,10 @@ impl Timing {
                     count: 0,
                     first: None,
                     last: None,
-                    max_s: 0.0,
+                    max_us: 0,
                     gaps: Gaps::default(),
                     intervals: Histogram::default(),
-                    groups: Histogram::default(),
-                    group_began: None,
+                    groups: None,
                     steps_back: 0,
                 });
                 next
@@ -360,14 +370,39 @@ impl Timing {
         }
     }
 
+    /// Puts a new stream at the end of its device's chain.
+    fn enchain(&mut self, device: DeviceId, stream: u32) {
+        self.next_alike.push(stream);
+        let number = device.0 as usize;
+        if self.chains.len() <= number {
+            self.chains.resize(number + 1, None);
+        }
+        let Some(chain) = self.chains.get_mut(number) else { return };
+        let before = chain.map_or(stream, |chain| chain.last);
+        *chain = Some(Chain { first: chain.map_or(stream, |chain| chain.first), last: stream });
+        if let Some(next) = self.next_alike.get_mut(before as usize) {
+            *next = stream;
+        }
+    }
+
     /// Every stream, in order of first appearance.
     pub fn iter(&self) -> impl Iterator<Item = &Stream> {
         self.streams.iter()
     }
 
-    /// The streams of one device.
+    /// The streams of one device, in order of first appearance.
     pub fn of(&self, device: DeviceId) -> impl Iterator<Item = &Stream> {
-        self.streams.iter().filter(move |s| s.device == device)
+        let first = self.chains.get(device.0 as usize).copied().flatten().map(|chain| chain.first);
+        let next = |at: &u32| self.next_alike.get(*at as usize).copied().filter(|next| next != at);
+        std::iter::successors(first, next).filter_map(|at| self.streams.get(at as usize))
+    }
+
+    /// A number out of what an arrival at a device's first stream touches, so that it is fetched before it is needed; see
+    /// [`Books::fetch`](super::Books::fetch).
+    pub(super) fn fetched(&self, device: DeviceId) -> u64 {
+        let first = self.chains.get(device.0 as usize).copied().flatten();
+        let stream = first.and_then(|chain| self.streams.get(chain.first as usize));
+        stream.map_or(0, |stream| stream.count ^ stream.intervals.len() ^ u64::from(stream.part))
     }
 
     /// The stream of one message of a device; of several parts, the busiest.
@@ -379,7 +414,9 @@ impl Timing {
 
 #[cfg(test)]
 mod tests {
+    use super::super::gaps::MAX_GAPS;
     use super::*;
+    use crate::time::Span;
 
     fn stream(times: impl Iterator<Item = i64>) -> Timing {
         let mut timing = Timing::default();
@@ -397,7 +434,7 @@ mod tests {
         assert!((s.median_s().unwrap() - 0.1).abs() < 0.001);
         let gaps = s.gaps.over(0.5);
         assert_eq!(gaps, [Span::new(Time(4_900_000), Time(9_000_000))]);
-        assert!((s.max_s - 4.1).abs() < 1e-9);
+        assert!((s.max_s() - 4.1).abs() < 1e-9);
     }
 
     #[test]
@@ -430,7 +467,7 @@ mod tests {
         assert!(timing.unmeasured > 0 && timing.room < 16 << 10, "{}", timing.room);
         let last = timing.iter().last().unwrap();
         assert_eq!((last.intervals.len(), last.count), (1, 3), "an interval that found no room is none");
-        assert_eq!((last.max_s, last.gaps.over(1.0).len()), (3600.0, 1), "yet the pause is remembered");
+        assert_eq!((last.max_s(), last.gaps.over(1.0).len()), (3600.0, 1), "yet the pause is remembered");
     }
 
     #[test]

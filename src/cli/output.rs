@@ -114,7 +114,13 @@ impl Output {
 /// # Errors
 /// When it refuses.
 pub(super) fn standard(fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Error> {
-    let mut buffer = BufWriter::new(anstream::AutoStream::auto(io::stdout().lock()));
+    let stdout = io::stdout();
+    // A file or pipe takes everything as it is, and nothing styled is written there: no need to look for styles.
+    if anstream::AutoStream::choice(&stdout) == anstream::ColorChoice::Never {
+        let mut buffer = BufWriter::new(stdout.lock());
+        return fill(&mut buffer).and_then(|()| buffer.flush()).map_err(Error::write("to standard output"));
+    }
+    let mut buffer = BufWriter::new(anstream::AutoStream::auto(stdout.lock()));
     fill(&mut buffer).and_then(|()| buffer.flush()).map_err(Error::write("to standard output"))
 }
 

@@ -59,13 +59,13 @@ pub(super) fn messages_steady(books: &Books, scope: &Scope) -> Option<String> {
                 words,
                 "{between}longest silence of {} {} at a usual {}",
                 source.key.message,
-                s(stream.max_s),
+                s(stream.max_s()),
                 s(median)
             );
         }
         shown += 1;
-        let missed = stream.max_s > 5.0 * median && stream.max_s > NOTICEABLE_S;
-        whole_device |= missed && longest_silence(books, source) >= 0.9 * stream.max_s;
+        let missed = stream.max_s() > 5.0 * median && stream.max_s() > NOTICEABLE_S;
+        whole_device |= missed && longest_silence(books, source) >= 0.9 * stream.max_s();
     }
     let whose = if whole_device { "; a silence of the whole device is none of one message" } else { "" };
     (shown > 0).then(|| format!("{words}{whose}."))

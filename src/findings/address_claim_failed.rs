@@ -89,7 +89,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::findings::presence;
     use crate::messages::n2k::Name;
     use crate::recording::WireKind;
 
@@ -102,7 +101,7 @@ mod tests {
             let device = books.inventory.claim(wire, address, A).unwrap();
             books.buses.of(wire).claim(Some(Time(0).plus(at)), address, A, device, None);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

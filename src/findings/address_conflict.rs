@@ -119,7 +119,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 mod tests {
     use super::*;
     use crate::books::wires::WireId;
-    use crate::findings::{judge, presence};
+    use crate::findings::judge;
     use crate::messages::n2k::Name;
     use crate::recording::WireKind;
 
@@ -138,7 +138,7 @@ mod tests {
         for at in [0, 200_000_000] {
             books.wires.get_mut(WireId(0)).unwrap().frame(Some(Time(at)), 8, 131);
         }
-        let evidence = Evidence { books: &books, presence: presence::survey(&books) };
+        let evidence = Evidence::of(&books);
         let found = detect(&evidence);
         assert_eq!(judge(&books).iter().filter(|f| f.kind == "address-conflict").count(), found.len());
         found

@@ -54,8 +54,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let mut sought: BTreeMap<Ipv4Addr, Vec<&Asked>> = BTreeMap::new();
         for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)) {
             let every = asked.span.seconds() / (asked.asks.max(2) - 1) as f64;
+            if asked.asks < ASKS {
+                continue;
+            }
             let most = if network.talks.packets_to(asked.device) >= SEEN { EVERY_SEEN_S } else { EVERY_S };
-            if asked.asks >= ASKS && every <= most {
+            if every <= most {
                 sought.entry(asked.ip).or_default().push(asked);
             }
         }

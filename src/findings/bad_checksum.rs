@@ -86,7 +86,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::messages::nmea0183::Checksum;
     use crate::report::model::Number;
 
@@ -97,7 +96,7 @@ mod tests {
             let checksum = if i < bad { Checksum::Bad { said: 1, computed: 2 } } else { Checksum::Good };
             line.sentence(None, None, checksum, false, 40);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -88,7 +88,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::time::Time;
 
     fn found(errors: &[(u32, [u8; 8])]) -> Vec<Finding> {
@@ -96,7 +95,7 @@ mod tests {
         for (i, (classes, data)) in errors.iter().enumerate() {
             books.buses.of(WireId(0)).error(Some(Time(i as i64 * 100_000)), *classes, data);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

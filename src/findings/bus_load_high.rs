@@ -101,7 +101,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::findings::presence;
     use crate::time::Time;
 
     /// Frames of 131 bits, `per_s` a second for ten seconds, evenly or all at each second's begin.
@@ -113,7 +112,7 @@ mod tests {
             books.wires.get_mut(id).unwrap().frame(Some(Time(step)), 8, 131);
         }
         books.wires.settle();
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

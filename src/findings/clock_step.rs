@@ -121,7 +121,6 @@ mod tests {
     use super::*;
     use crate::books::inventory::DeviceId;
     use crate::books::timing::Message;
-    use crate::findings::presence;
     use crate::recording::WireKind;
     use crate::report::model::Number;
     use crate::time::Time;
@@ -137,7 +136,7 @@ mod tests {
                 books.clock.reading(DeviceId(0), Message::Pgn(126_992), time, None, (boat * 1e6) as i64);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     fn count(n: u32) -> impl Iterator<Item = f64> {

@@ -69,6 +69,7 @@ struct Moment {
 }
 
 /// The error of a heading; add it to the sensor's reading to correct it.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct CourseError {
     /// A to E, degrees.
     pub(super) k: [f64; 5],
@@ -105,6 +106,15 @@ impl CourseError {
 /// `None` with fewer than three sectors, without course, without variation where one is needed, when no error, current and
 /// log together explain the course, and when the courses of two receivers do not agree.
 pub(super) fn course_error(evidence: &Evidence<'_>, heading: &Source) -> Option<CourseError> {
+    let known = evidence.course_errors.borrow().iter().find(|(key, _)| *key == heading.key).map(|(_, e)| *e);
+    known.unwrap_or_else(|| {
+        let error = found(evidence, heading);
+        evidence.course_errors.borrow_mut().push((heading.key, error));
+        error
+    })
+}
+
+fn found(evidence: &Evidence<'_>, heading: &Source) -> Option<CourseError> {
     let grounds = pairs::main_sources(evidence, "course-and-speed-over-ground");
     let mut errors: Vec<CourseError> =
         grounds.iter().filter_map(|g| by_ground(evidence, heading, g)).collect();

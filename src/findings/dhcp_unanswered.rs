@@ -35,7 +35,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     for (wire, network) in books.networks.iter() {
         let end = books.wires.get(wire).and_then(|w| w.last);
         let mut asking: Vec<_> =
-            network.hosts.iter().filter_map(|(id, h)| h.waiting.map(|(span, n)| (*id, span, n))).collect();
+            network.hosts.iter().filter_map(|(id, h)| h.waiting.map(|(span, n)| (id, span, n))).collect();
         asking.retain(|(_, span, n)| *n >= ASKED && end.is_some_and(|end| end.since(span.from) >= SLOW_S));
         asking.sort_unstable_by_key(|(id, ..)| *id);
         let addresses = hosts_by_address(network);

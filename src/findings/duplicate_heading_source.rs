@@ -83,6 +83,13 @@ impl Relation {
     }
 }
 
+/// Two sources of heading, and how they relate where they can be compared.
+pub(super) struct Pair<'a> {
+    first: &'a Source,
+    second: &'a Source,
+    comparison: Option<Comparison>,
+}
+
 /// What the comparison of two headings found. Differences are second minus first.
 struct Comparison {
     relation: Relation,
@@ -101,18 +108,18 @@ struct Comparison {
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let copies = pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve));
-    pairs::pairs(evidence, "heading")
-        .into_iter()
-        .filter(|(a, b)| pairs::worth_comparing(&copies, a, b, "heading", tolerance))
-        .filter_map(|(a, b)| {
-            let comparison = compare(books, a, b)?;
+    compared(evidence)
+        .iter()
+        .filter(|pair| pairs::worth_comparing(&copies, pair.first, pair.second, "heading", tolerance))
+        .filter_map(|pair| {
+            let (a, b, comparison) = (pair.first, pair.second, pair.comparison.as_ref()?);
             let late_first =
                 matches!(comparison.relation, Relation::Lag | Relation::Echo) && comparison.lag_s < 0.0;
             if late_first {
                 let turned_round = compare(books, b, a)?;
                 Some(finding(evidence, b, a, &turned_round))
             } else {
-                Some(finding(evidence, a, b, &comparison))
+                Some(finding(evidence, a, b, comparison))
             }
         })
         .collect()
@@ -122,8 +129,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 /// a lag, and those that only repeat one.
 pub(super) fn told(evidence: &Evidence<'_>) -> Vec<DeviceId> {
     let mut told = Vec::new();
-    for (a, b) in pairs::pairs(evidence, "heading") {
-        let Some(c) = compare(evidence.books, a, b) else { continue };
+    for pair in compared(evidence) {
+        let (a, b) = (pair.first, pair.second);
+        let Some(c) = &pair.comparison else { continue };
         match c.relation {
             Relation::Lag => {}
             Relation::Echo => told.push(if c.lag_s < 0.0 { a.key.device } else { b.key.device }),
@@ -131,6 +139,15 @@ pub(super) fn told(evidence: &Evidence<'_>) -> Vec<DeviceId> {
         }
     }
     told
+}
+
+/// Every pair of headings, compared once for all detectors that ask.
+fn compared<'e, 'a>(evidence: &'e Evidence<'a>) -> &'e [Pair<'a>] {
+    evidence.headings.get_or_init(|| {
+        let pair =
+            |(first, second)| Pair { first, second, comparison: compare(evidence.books, first, second) };
+        pairs::pairs(evidence, "heading").into_iter().map(pair).collect()
+    })
 }
 
 fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
@@ -145,6 +162,7 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let span = Span::new(moments.first()?.time, moments.last()?.time);
     let difference = |lag: f64, out: &mut Vec<f64>| {
         out.clear();
+        let mut first = first.walk();
         out.extend(moments.iter().filter_map(|s| Some(wrap_180(s.a - first.at(s.time.plus(-lag))?))));
     };
     let mut now = Vec::new();

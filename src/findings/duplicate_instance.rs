@@ -118,7 +118,6 @@ fn finding(books: &Books, group: &[&Stream]) -> Option<Finding> {
 mod tests {
     use super::*;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::messages::Reading;
     use crate::time::Time;
 
@@ -137,7 +136,7 @@ mod tests {
                 books.series.reading(id, message, time, &reading);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -153,7 +153,6 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::findings::presence;
     use crate::messages::n2k::StreamLosses;
     use crate::recording::WireKind;
 
@@ -164,7 +163,7 @@ mod tests {
             books.inventory.node(wire, source);
             books.buses.of(wire).losses.push(StreamLosses { source, pgn: 129_029, complete, incomplete });
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Boats for the tests of detectors that judge values: readings straight into the books.
 
-use super::{Evidence, Finding, presence};
+use super::{Evidence, Finding};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::timing::Message;
@@ -44,7 +44,7 @@ impl Boat {
     }
 
     pub(super) fn evidence(&self) -> Evidence<'_> {
-        Evidence { books: &self.books, presence: presence::survey(&self.books) }
+        Evidence::of(&self.books)
     }
 }
 

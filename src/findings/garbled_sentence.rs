@@ -75,7 +75,6 @@ fn is_other_data(books: &Books, id: WireId) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::findings::presence;
     use crate::messages::nmea0183::{Checksum, Fault};
     use crate::report::model::Severity;
 
@@ -84,7 +83,7 @@ mod tests {
         let line = books.lines.of(WireId(0));
         (0..good).for_each(|_| line.sentence(None, None, Checksum::Good, false, 40));
         faults.iter().for_each(|fault| line.fault(None, *fault, 20));
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

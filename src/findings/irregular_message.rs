@@ -147,7 +147,6 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::findings::presence;
     use crate::recording::WireKind;
     use crate::time::Time;
 
@@ -164,7 +163,7 @@ mod tests {
                 books.timing.message(id, Message::Pgn(127_488), 0, Some(0.1), time);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     const EVEN: fn(i64) -> i64 = |i| i * 100_000;

@@ -94,7 +94,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::findings::presence;
     use crate::messages::nmea0183::{Checksum, Fault};
     use crate::time::Time;
 
@@ -112,7 +111,7 @@ mod tests {
             }
         }
         books.wires.settle();
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

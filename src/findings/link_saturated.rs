@@ -67,12 +67,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 fn full_links(network: &Network) -> Vec<Full<'_>> {
     let mut links = Vec::new();
     let mut hosts: Vec<_> = network.hosts.iter().collect();
-    hosts.sort_unstable_by_key(|(id, _)| **id);
+    hosts.sort_unstable_by_key(|(id, _)| *id);
     for (id, host) in hosts {
         for (towards, rate) in [(false, &host.sent), (true, &host.received)] {
             let Some((_, peak)) = rate.peak else { continue };
             if peak as f64 > BUSY && peak as f64 * 8.0 / 1e6 <= FASTER_MBIT_S {
-                links.push(Full { device: *id, towards, peak, busy: &rate.busy });
+                links.push(Full { device: id, towards, peak, busy: &rate.busy });
             }
         }
     }

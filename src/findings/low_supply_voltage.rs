@@ -164,7 +164,6 @@ mod tests {
     use crate::books::Books;
     use crate::books::inventory::DeviceId;
     use crate::books::timing::Message;
-    use crate::findings::presence;
     use crate::messages::Reading;
     use crate::time::Time;
 
@@ -175,7 +174,7 @@ mod tests {
             let reading = Reading::Voltage { instance: Some(0), volts: Ok(volts(t)) };
             books.series.reading(DeviceId(0), Message::Pgn(127_508), Some(Time(0).plus(t)), &reading);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

@@ -94,7 +94,6 @@ mod tests {
     use crate::books::Books;
     use crate::books::timing::Message;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::recording::WireKind;
     use crate::time::Time;
 
@@ -114,7 +113,7 @@ mod tests {
                 books.timing.message(id, Message::Pgn(pgn), part, Some(0.1), time);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

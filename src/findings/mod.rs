@@ -71,10 +71,12 @@ mod words;
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
+use crate::books::series::SourceKey;
 use crate::books::wires::WireId;
 use crate::report::model::{Number, Severity};
 use crate::time::Span;
 use presence::Presence;
+use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
 
 /// The page that explains one kind of finding.
@@ -112,6 +114,21 @@ pub(crate) struct Evidence<'a> {
     books: &'a Books,
     /// The silences, each with its owner.
     presence: Presence,
+    /// Every two headings compared, once one detector has asked.
+    headings: OnceCell<Vec<duplicate_heading_source::Pair<'a>>>,
+    /// Headings compared with the course over ground, as detectors asked for them.
+    course_errors: RefCell<Vec<(SourceKey, Option<course_error::CourseError>)>>,
+}
+
+impl<'a> Evidence<'a> {
+    fn of(books: &'a Books) -> Self {
+        Self {
+            books,
+            presence: presence::survey(books),
+            headings: OnceCell::new(),
+            course_errors: RefCell::default(),
+        }
+    }
 }
 
 /// Every kind that is detected, in the order of the catalogue.
@@ -306,7 +323,7 @@ pub fn clock_was_set(books: &Books) -> bool {
 /// what follows from it.
 #[must_use]
 pub fn judge(books: &Books) -> Vec<Finding> {
-    let evidence = Evidence { books, presence: presence::survey(books) };
+    let evidence = Evidence::of(books);
     let mut findings = Vec::new();
     for detector in DETECTORS {
         let mut alike = (detector.detect)(&evidence);

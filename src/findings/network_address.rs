@@ -84,9 +84,9 @@ pub(super) fn hears_all(network: &Network) -> bool {
 /// The machine that recorded its own port: alone among the hosts it shows frames shorter than Ethernet allows, for they
 /// are filled up only behind the recorder.
 pub(super) fn recorder(network: &Network) -> Option<DeviceId> {
-    let mut short = network.hosts.iter().filter(|(_, host)| host.unpadded > 0).map(|(id, _)| *id);
+    let mut short = network.hosts.iter().filter(|(_, host)| host.unpadded > 0).map(|(id, _)| id);
     let one = short.next()?;
-    (short.next().is_none() && network.hosts.len() > 2).then_some(one)
+    (short.next().is_none() && network.hosts.count() > 2).then_some(one)
 }
 
 /// Drops what an earlier wire showed already: two recorders on one network see the same things.
@@ -115,7 +115,7 @@ pub(super) fn once(books: &Books, findings: Vec<Finding>) -> Vec<Finding> {
 pub(super) mod tests {
     use super::*;
     use crate::books::wires::WireId;
-    use crate::findings::{Evidence, presence};
+    use crate::findings::Evidence;
     use crate::frames::Mac;
     use crate::recording::WireKind;
     use crate::time::Time;
@@ -173,7 +173,7 @@ pub(super) mod tests {
             detect: fn(&Evidence<'_>) -> Vec<Finding>,
         ) -> Vec<Finding> {
             self.network().settle();
-            detect(&Evidence { books: &self.books, presence: presence::survey(&self.books) })
+            detect(&Evidence::of(&self.books))
         }
     }
 

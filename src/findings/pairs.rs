@@ -2,7 +2,7 @@
 
 use super::Evidence;
 use crate::books::inventory::DeviceId;
-use crate::books::series::{Sample, Source, around};
+use crate::books::series::{Sample, Source, Walk, around};
 use crate::time::Time;
 use crate::units::wrap_180;
 
@@ -137,9 +137,17 @@ impl Curve {
 
     /// The value at a moment, by a straight line between the neighbours (the short way round for angles).
     pub(crate) fn at(&self, time: Time) -> Option<f64> {
-        let (a, b, share) = around(&self.samples, time)?;
+        around(&self.samples, time).map(|around| self.between(around))
+    }
+
+    fn between(&self, (a, b, share): (Sample, Sample, f64)) -> f64 {
         let step = if self.round { wrap_180(b.a - a.a) } else { b.a - a.a };
-        Some(a.a + share * step)
+        a.a + share * step
+    }
+
+    /// The values at moments in order, one after the other.
+    pub(super) fn walk(&self) -> CurveWalk<'_> {
+        CurveWalk { curve: self, walk: Walk::new(&self.samples) }
     }
 
     /// Both numbers at a moment.
@@ -147,12 +155,18 @@ impl Curve {
         let (a, b, share) = around(&self.samples, time)?;
         Some((a.a + share * (b.a - a.a), a.b + share * wrap_180(b.b - a.b)))
     }
+}
 
-    /// The samples at most `seconds` before a moment, latest last.
-    pub(super) fn before(&self, time: Time, seconds: f64) -> &[Sample] {
-        let end = self.samples.partition_point(|s| s.time <= time);
-        let start = self.samples.partition_point(|s| s.time < time.plus(-seconds));
-        self.samples.get(start..end).unwrap_or_default()
+/// A curve's values at moments in order, found quicker than one by one.
+pub(super) struct CurveWalk<'a> {
+    curve: &'a Curve,
+    walk: Walk<'a>,
+}
+
+impl CurveWalk<'_> {
+    /// As [`Curve::at`].
+    pub(super) fn at(&mut self, time: Time) -> Option<f64> {
+        self.walk.around(time).map(|around| self.curve.between(around))
     }
 }
 
@@ -173,14 +187,35 @@ pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) 
     let mut found = 0_u32;
     let mut classes = vec![0_u32; (LATEST_S / CLASS_S) as usize];
     let mut spacing: Vec<f64> = Vec::new();
+    // How many of the original's samples so far differ from the one before them.
+    let mut changes = 0_u32;
+    let changes: Vec<u32> = original
+        .samples()
+        .windows(2)
+        .map(|w| {
+            changes += u32::from(matches!(w, [x, y] if !same(x, y)));
+            changes
+        })
+        .collect();
+    let (mut start, mut end) = (0, 0);
     for value in copy.samples() {
-        let before = original.before(value.time, LATEST_S);
+        // The samples at most so long before: both ends move on with the moments.
+        let earliest = value.time.plus(-LATEST_S);
+        let time = |at: usize| original.samples().get(at).map(|s| s.time);
+        while time(start).is_some_and(|time| time < earliest) {
+            start += 1;
+        }
+        while time(end).is_some_and(|time| time <= value.time) {
+            end += 1;
+        }
+        let before = original.samples().get(start..end).unwrap_or_default();
         let (Some(first), Some(last)) = (before.first(), before.last()) else { continue };
         if last.time.since(first.time) < LATEST_S * 0.6 {
             continue;
         }
-        let moving = before.windows(2).filter(|w| matches!(w, [x, y] if !same(x, y))).count();
-        if moving * 2 < before.len() {
+        let changes_by = |at: usize| at.checked_sub(1).and_then(|at| changes.get(at)).copied().unwrap_or(0);
+        let moving = changes_by(end - 1) - changes_by(start);
+        if (moving as usize) * 2 < before.len() {
             continue;
         }
         spacing.push(last.time.since(first.time) / (before.len() - 1).max(1) as f64);
@@ -230,10 +265,16 @@ pub(super) fn quantile(values: &mut [f64], q: f64) -> Option<f64> {
     if values.is_empty() {
         return None;
     }
-    values.sort_unstable_by(f64::total_cmp);
     let place = q * (values.len() - 1) as f64;
-    let low = *values.get(place.floor() as usize)?;
-    let high = *values.get(place.ceil() as usize)?;
+    let at = place.floor() as usize;
+    if at >= values.len() {
+        return None;
+    }
+    // Only the two values around the place are wanted, not all in order.
+    let (_, low, above) = values.select_nth_unstable_by(at, f64::total_cmp);
+    let low = *low;
+    let next = above.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
+    let high = if place.ceil() as usize > at { next } else { low };
     Some(low + (high - low) * place.fract())
 }
 

@@ -70,7 +70,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::report::model::Number;
     use crate::time::Time;
 
@@ -82,7 +81,7 @@ mod tests {
             books.inventory.frame(id, Some(Time(0)), 8);
             books.inventory.get_mut(id).unwrap().load_equivalency = *units;
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) })
+        detect(&Evidence::of(&books))
     }
 
     #[test]

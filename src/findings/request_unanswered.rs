@@ -89,7 +89,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::wires::WireId;
-    use crate::findings::presence;
     use crate::time::Time;
 
     /// A device that is heard from `first` to `last` and asked every 10 s from 10 s to 60 s.
@@ -109,7 +108,7 @@ mod tests {
                 bus.answer(Some(at.plus(0.2)), id, 126_996);
             }
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

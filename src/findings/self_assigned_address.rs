@@ -59,7 +59,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
             .devices(devices.iter().copied());
             for (id, ip) in own {
-                let asked = network.hosts.get(&id).and_then(|h| h.waiting).map_or(0, |(_, n)| n);
+                let asked = network.hosts.get(id).and_then(|h| h.waiting).map_or(0, |(_, n)| n);
                 let asked = if asked > 0 {
                     format!(" It asked {asked} times for another, in vain.")
                 } else {
@@ -87,7 +87,7 @@ pub(super) fn alone(network: &Network, end: Option<Time>) -> (Vec<(DeviceId, Ipv
     // Some devices announce their services from such an address beside a proper one. At a host's own port the packets from
     // the proper one may not show: then the address must show in ARP, or its search for another.
     let all = hears_all(network);
-    let searches = |id: &DeviceId| network.hosts.get(id).is_some_and(|h| h.waiting.is_some());
+    let searches = |id: &DeviceId| network.hosts.get(*id).is_some_and(|h| h.waiting.is_some());
     let shown = |id: &DeviceId, c: &Claimant| all || c.arp >= FEW || searches(id);
     let settled = |c: &Claimant| end.is_some_and(|end| end.since(c.span.from) >= SETTLED_S);
     (

@@ -169,7 +169,6 @@ mod tests {
     use super::*;
     use crate::books::Books;
     use crate::books::timing::SentenceName;
-    use crate::findings::presence;
     use crate::messages::nmea0183;
     use crate::recording::WireKind;
     use crate::time::Time;
@@ -184,7 +183,7 @@ mod tests {
             books.inventory.frame(id, time, 8);
             books.timing.message(id, message, 0, Some(standard_s), time);
         }
-        detect(&Evidence { books: &books, presence: presence::survey(&books) }).len()
+        detect(&Evidence::of(&books)).len()
     }
 
     #[test]

@@ -89,7 +89,7 @@ mod tests {
         presence.restarts.insert(ids[0], vec![span(101.0, 103.0)]);
         presence.devices.insert(ids[1], vec![Silence { span: span(301.0, 309.0), returned: true }]);
         books.buses.of(wire).errors.bursts.push(span(302.0, 302.5));
-        let evidence = Evidence { books: &books, presence };
+        let evidence = Evidence { presence, ..Evidence::of(&books) };
         let dips = [(span(100.0, 104.0), 8.7), (span(200.0, 203.0), 10.4), (span(300.0, 304.0), 9.1)];
         assert_eq!(
             told(&evidence, &dips),

@@ -54,7 +54,7 @@ pub enum WindReference {
 }
 
 /// One thing that a message says. A message may say several.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Reading {
     /// Where the bow points, 0 to 360 degrees.
     Heading {

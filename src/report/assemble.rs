@@ -23,9 +23,14 @@ const CHARACTER_BITS: f64 = 10.0;
 /// Octets a second that a 100 Mbit/s link carries.
 const ETHERNET_OCTETS_S: f64 = 12_500_000.0;
 
-/// Makes the report.
+/// Makes the report; what only pictures are drawn from is there `with_plots` alone.
 #[must_use]
-pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<ComplaintRow>) -> Report {
+pub fn assemble(
+    books: &Books,
+    findings: Vec<Finding>,
+    complaints: Vec<ComplaintRow>,
+    with_plots: bool,
+) -> Report {
     Report {
         format: "leadsman-report",
         version: 1,
@@ -35,7 +40,7 @@ pub fn assemble(books: &Books, findings: Vec<Finding>, complaints: Vec<Complaint
         devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
         sources: sources(books),
         timing: timing(books),
-        plots: super::plots::fill(books, &findings),
+        plots: if with_plots { super::plots::fill(books, &findings) } else { super::plots::Plots::default() },
         findings: findings.into_iter().map(finding_row).collect(),
         complaints,
     }
@@ -235,7 +240,7 @@ fn intervals(stream: &Stream) -> Intervals {
         p50: stream.quantile_s(0.5).map(round),
         p90: stream.quantile_s(0.9).map(round),
         p99: stream.quantile_s(0.99).map(round),
-        max: (!stream.intervals.is_empty()).then_some(round(stream.max_s)),
+        max: (!stream.intervals.is_empty()).then_some(round(stream.max_s())),
     }
 }
 
@@ -267,7 +272,7 @@ fn histogram(stream: &Stream) -> Vec<Bin> {
     (0..BINS)
         .map(|i| {
             let from_s = if i == 0 { 0.0 } else { edge(i - 1) };
-            let to_s = if i == BINS - 1 { stream.max_s.max(edge(i)) * 1.01 } else { edge(i) };
+            let to_s = if i == BINS - 1 { stream.max_s().max(edge(i)) * 1.01 } else { edge(i) };
             let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));
             Bin {
                 from_s: round(from_s),

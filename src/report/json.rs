@@ -4,8 +4,8 @@ use super::Renderer;
 use super::escape::is_unsafe;
 use super::model::Report;
 use serde::Serialize;
-use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter, Serializer};
-use std::io::{self, Write};
+use serde_json::ser::{CompactFormatter, Formatter, Serializer};
+use std::io::{self, BufWriter, Write};
 
 /// Writes the model as it is, indented by two spaces, with a line end at the end.
 #[derive(Debug, Clone, Copy, Default)]
@@ -22,10 +22,16 @@ impl Renderer for Json {
 /// # Errors
 /// When the output refuses it.
 pub fn write(value: &impl Serialize, out: &mut dyn Write) -> io::Result<()> {
-    let mut serializer = Serializer::with_formatter(&mut *out, Harmless(PrettyFormatter::new()));
+    // JSON is written in pieces of a few bytes: they are put together before they reach an output of unknown kind.
+    let mut out = BufWriter::with_capacity(PIECES, out);
+    let mut serializer = Serializer::with_formatter(&mut out, Harmless(Indented::default()));
     value.serialize(&mut serializer)?;
-    writeln!(out)
+    writeln!(out)?;
+    out.flush()
 }
+
+/// Bytes that are put together before they are handed on.
+const PIECES: usize = 32 << 10;
 
 /// Writes the model in one line: one document a line for many recordings.
 #[derive(Debug, Clone, Copy, Default)]
@@ -59,6 +65,9 @@ struct Harmless<F>(F);
 
 impl<F: Formatter> Formatter for Harmless<F> {
     fn write_string_fragment<W: ?Sized + Write>(&mut self, writer: &mut W, fragment: &str) -> io::Result<()> {
+        if fragment.bytes().all(|byte| matches!(byte, b' '..=b'~')) {
+            return writer.write_all(fragment.as_bytes());
+        }
         let mut units = [0; 2];
         let mut rest = fragment;
         while let Some((at, c)) = rest.char_indices().find(|(_, c)| is_unsafe(*c)) {
@@ -109,6 +118,83 @@ impl<F: Formatter> Formatter for Harmless<F> {
     }
 }
 
+/// JSON indented by two spaces, as serde_json's `PrettyFormatter` writes it; a line's end and its indentation are written
+/// at once.
+#[derive(Default)]
+struct Indented {
+    depth: usize,
+    /// Whether the innermost list or object has something in it.
+    filled: bool,
+}
+
+impl Indented {
+    fn line<W: ?Sized + Write>(&self, writer: &mut W, first: bool) -> io::Result<()> {
+        const LINE: &[u8] = b",\n                                ";
+        let from = usize::from(first);
+        match LINE.get(from..2 + 2 * self.depth) {
+            Some(line) => writer.write_all(line),
+            None => {
+                writer.write_all(LINE.get(from..2).unwrap_or_default())?;
+                (0..self.depth).try_for_each(|_| writer.write_all(b"  "))
+            }
+        }
+    }
+
+    fn open<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8]) -> io::Result<()> {
+        self.depth += 1;
+        self.filled = false;
+        writer.write_all(bracket)
+    }
+
+    fn close<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8]) -> io::Result<()> {
+        self.depth = self.depth.saturating_sub(1);
+        if self.filled {
+            self.line(writer, true)?;
+        }
+        writer.write_all(bracket)
+    }
+}
+
+impl Formatter for Indented {
+    fn begin_array<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.open(writer, b"[")
+    }
+
+    fn end_array<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.close(writer, b"]")
+    }
+
+    fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+        self.line(writer, first)
+    }
+
+    fn end_array_value<W: ?Sized + Write>(&mut self, _: &mut W) -> io::Result<()> {
+        self.filled = true;
+        Ok(())
+    }
+
+    fn begin_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.open(writer, b"{")
+    }
+
+    fn end_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.close(writer, b"}")
+    }
+
+    fn begin_object_key<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+        self.line(writer, first)
+    }
+
+    fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        writer.write_all(b": ")
+    }
+
+    fn end_object_value<W: ?Sized + Write>(&mut self, _: &mut W) -> io::Result<()> {
+        self.filled = true;
+        Ok(())
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -122,6 +208,18 @@ mod tests {
         let mut out = Vec::new();
         Json.render(report, &mut out).unwrap();
         String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn indentation_is_that_of_serde_json() {
+        let deep = (0..40).fold(json!(1), |inner, n| {
+            if n % 2 == 0 { json!([inner, []]) } else { json!({ "a": inner, "b": {} }) }
+        });
+        for value in [deep, json!({}), json!([[], {}, [1, "x", null, {"k": [true]}]])] {
+            let mut out = Vec::new();
+            write(&value, &mut out).unwrap();
+            assert_eq!(String::from_utf8(out).unwrap(), serde_json::to_string_pretty(&value).unwrap() + "\n");
+        }
     }
 
     fn schema() -> Value {

@@ -48,6 +48,8 @@ pub struct Options {
     pub complaint: Option<&'static str>,
     /// Names for the devices, each with what it is recognised by.
     pub names: Vec<Called>,
+    /// Leave out what only pictures are drawn from.
+    pub without_plots: bool,
 }
 
 impl Options {
@@ -114,7 +116,7 @@ pub fn report_on(
 fn judged(books: &Books, options: &Options) -> Report {
     let findings = findings::judge(books);
     let answers = complaints::answer(books, &findings, options.complaint);
-    report::assemble(books, findings, answers)
+    report::assemble(books, findings, answers, !options.without_plots)
 }
 
 /// The pass itself: every record, in order of time, into the books.

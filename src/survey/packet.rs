@@ -91,6 +91,9 @@ impl Intake {
         let is_copy = copies.as_ref().is_some_and(Copies::is_copy);
         let to_group = matches!(packet.reach, Reach::Group | Reach::All);
         let host = packet.source.and_then(|mac| self.books.inventory.host(wire, mac));
+        if let Some(host) = host {
+            self.books.fetch(wire, host);
+        }
         let network = self.books.networks.of(wire);
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
             network.floods.frame(time, host, copies, cast(packet));

@@ -77,7 +77,7 @@ pub(crate) fn measured(input: Box<dyn Read>, size: Option<u64>) -> Result<Seen, 
         let summaries = books.recordings.clone();
         let found = findings::judge(&books);
         let answers = complaints::answer(&books, &found, None);
-        Ok((report::assemble(&books, found, answers), summaries))
+        Ok((report::assemble(&books, found, answers, true), summaries))
     };
     let outcome = run().map(|(report, summaries)| {
         // What the check below takes to read the report again is the test's own.

@@ -38,7 +38,7 @@ fn sheet(args: &VerifyArgs, boat: &Boat) -> Result<Sheet, Error> {
     if args.recordings.iter().filter(|path| *path == "-").count() > 1 {
         return Err(Error::Usage(String::from("standard input (-) can be read only once")));
     }
-    let options = Options { names: boat.names(), ..Options::default() };
+    let options = Options { names: boat.names(), without_plots: true, ..Options::default() };
     let mut report = {
         let mut bar = Bar::new();
         survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?

@@ -65,12 +65,21 @@ pub struct Presence {
     pub goodbyes: Vec<DeviceId>,
     /// Wires that were being switched off at the end: most devices stopped one after another.
     pub switched_off: Vec<WireId>,
+    /// The shortest interval of each device's messages with a rhythm, seconds, by the device's number.
+    cadences: Vec<Option<f64>>,
+}
+
+impl Presence {
+    fn cadence(&self, device: DeviceId) -> Option<f64> {
+        self.cadences.get(device.0 as usize).copied().flatten()
+    }
 }
 
 /// Finds every silence and its owner.
 #[must_use]
 pub fn survey(books: &Books) -> Presence {
-    let mut presence = Presence::default();
+    let cadences = books.inventory.iter().map(|(id, _)| cadence(books, id)).collect();
+    let mut presence = Presence { cadences, ..Presence::default() };
     of_wires::find(books, &mut presence);
     of_devices::find(books, &mut presence);
     of_messages::find(books, &mut presence);
@@ -84,7 +93,7 @@ pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Ite
     let seen = books.inventory.seen(device).map_or(0.0, |span| span.seconds());
     books.timing.of(device).filter(move |s| {
         let least = if comes_and_goes(s) { 0.6 } else { 0.25 };
-        s.pulse_s().is_some() && filled_s(s) >= least * seen
+        filled_s(s) >= least * seen && s.pulse_s().is_some()
     })
 }
 

@@ -1,8 +1,8 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, Presence, STARTING_S, Silence, cadence, carrier, covered, follows, of_hosts, patience,
-    patience_with, periodic, rooted, within,
+    GONE_S, Presence, STARTING_S, Silence, carrier, covered, follows, of_hosts, patience, patience_with,
+    periodic, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -25,8 +25,8 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let Some(device) = books.inventory.get(id) else { return };
     let root = rooted(books, device.wire);
     let quarrels = quarrels(books, id);
-    let restarts = if quarrels { Vec::new() } else { restarts(books, id) };
-    let cadence = cadence(books, id);
+    let cadence = presence.cadence(id);
+    let restarts = if quarrels { Vec::new() } else { restarts(books, id, cadence) };
     let mut silences: Vec<Silence> = match cadence {
         Some(cadence) => device
             .gaps
@@ -114,7 +114,7 @@ pub(super) fn starts_anew(books: &Books, id: DeviceId) -> bool {
     let announced = books
         .networks
         .get(wire)
-        .and_then(|n| n.hosts.get(&host))
+        .and_then(|n| n.hosts.get(host))
         .is_some_and(|h| h.at_first.iter().any(Sign::is_strong));
     claimed || announced
 }
@@ -126,11 +126,11 @@ pub(super) fn quarrels(books: &Books, id: DeviceId) -> bool {
 }
 
 /// When an N2K device claimed its address anew after it had been seen: from its last frame before to the claim.
-fn restarts(books: &Books, id: DeviceId) -> Vec<Span> {
+fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
     let Some(device) = books.inventory.get(id) else { return Vec::new() };
     let Some(bus) = books.buses.get(device.wire) else { return Vec::new() };
     let stamp = books.wires.get(device.wire).map_or(0.0, Wire::stamp_s);
-    let least = (3.0 * cadence(books, id).unwrap_or(0.0)).max(0.8).max(3.0 * stamp);
+    let least = (3.0 * cadence.unwrap_or(0.0)).max(0.8).max(3.0 * stamp);
     bus.starts
         .iter()
         .filter(|s| s.device == id)

@@ -8,7 +8,7 @@ use crate::books::network::{Host, Return, Sign, Signs};
 /// Takes the flaps out of a host's silences, and notes the hosts that said goodbye before all that are left.
 pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, presence: &mut Presence) {
     let wire = books.inventory.get(id).map(|d| d.wire);
-    let Some(host) = wire.and_then(|wire| books.networks.get(wire)).and_then(|n| n.hosts.get(&id)) else {
+    let Some(host) = wire.and_then(|wire| books.networks.get(wire)).and_then(|n| n.hosts.get(id)) else {
         return;
     };
     let telling = telling(host, silences);

@@ -13,6 +13,10 @@ use crate::time::Span;
 pub(super) fn find(books: &Books, presence: &mut Presence) {
     let mut found = Vec::new();
     for (index, stream) in books.timing.iter().enumerate().filter(|(_, s)| !comes_and_goes(s)) {
+        let Some(device) = books.inventory.get(stream.device) else { continue };
+        if matches!(device.identity, Identity::Ethernet { .. }) {
+            continue;
+        }
         let Some(pulse) = stream.pulse_s() else { continue };
         let seen = books.inventory.seen(stream.device).map_or(0.0, |span| span.seconds());
         if filled_s(stream) < 0.25 * seen {
@@ -21,11 +25,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         if quarrels(books, stream.device) {
             continue;
         }
-        let Some(device) = books.inventory.get(stream.device) else { continue };
         let Some(wire) = books.wires.get(device.wire) else { continue };
-        if matches!(device.identity, Identity::Ethernet { .. }) {
-            continue;
-        }
         let usual = stream.quantile_s(0.99).unwrap_or(pulse).min(3.0 * pulse);
         let patience = patience(books, pulse.max(usual * 0.6), wire);
         let mut silences: Vec<Silence> =

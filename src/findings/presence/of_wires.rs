@@ -1,8 +1,6 @@
 //! Silences of whole wires: everyone at once.
 
-use super::{
-    Presence, WireSilence, cadence, covered, follows, on_boat_clock, patience, patience_with, rooted,
-};
+use super::{Presence, WireSilence, covered, follows, on_boat_clock, patience, patience_with, rooted};
 use crate::books::Books;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::wires::{Wire, WireId};
@@ -27,7 +25,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             .inventory
             .iter()
             .filter(|(device, d)| rooted(books, d.wire) == id && books.timing.of(*device).next().is_some())
-            .filter_map(|(device, _)| cadence(books, device))
+            .filter_map(|(device, _)| presence.cadence(device))
             .collect();
         cadences.sort_unstable_by(f64::total_cmp);
         let Some(&fastest) = cadences.first() else { continue };
@@ -107,7 +105,7 @@ fn switched_off(books: &Books, presence: &mut Presence) {
         let mut all = 0;
         let mut stopped = 0;
         for (device, d) in books.inventory.iter().filter(|(_, d)| d.wire == id) {
-            let Some(cadence) = cadence(books, device) else { continue };
+            let Some(cadence) = presence.cadence(device) else { continue };
             all += 1;
             stopped +=
                 usize::from(d.last.is_some_and(|last| end.since(last) > patience(books, cadence, wire)));

@@ -58,7 +58,13 @@ pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
 
 /// What is asked of each run.
 fn options(args: &ReportArgs) -> Options {
-    Options { from: args.from, to: args.to, complaint: args.complaint, ..Options::default() }
+    Options {
+        from: args.from,
+        to: args.to,
+        complaint: args.complaint,
+        without_plots: args.format != Format::Html,
+        ..Options::default()
+    }
 }
 
 /// Whether a finding is so grave that the run fails.

@@ -6,6 +6,8 @@ use std::io::Write;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    #[cfg(unix)]
+    leadsman::cli::end_in_order();
     match run(&Args::parse()) {
         Ok(exit) => exit.into(),
         Err(error) if error.is_closed_pipe() => Exit::Ran.into(),

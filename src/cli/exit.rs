@@ -66,8 +66,9 @@ pub enum Error {
 
 impl Error {
     /// For `map_err`: the system refused to write `what`.
-    pub(super) fn write(what: &str) -> impl Fn(io::Error) -> Self {
-        move |source| Self::Write { what: what.to_owned(), source }
+    pub(super) fn write(what: &str) -> impl Fn(io::Error) -> Self + use<> {
+        let what = what.to_owned();
+        move |source| Self::Write { what: what.clone(), source }
     }
 
     /// The error in words that are safe for a terminal; the mistakes of a boat file stand on a line each.

@@ -1,15 +1,20 @@
 //! The command line: arguments in, one command run, an exit status out.
 
 pub mod args;
+mod beside;
 mod commands;
 mod exit;
 mod input;
+#[cfg(unix)]
+mod interrupt;
 mod output;
 mod progress;
 mod when;
 
 pub use args::Args;
 pub use exit::{Error, Exit};
+#[cfg(unix)]
+pub use interrupt::end_in_order;
 
 use args::Command;
 

@@ -1,10 +1,10 @@
 //! Where a command writes: standard output, or a file that appears whole or not at all.
 
+use super::beside::{Beside, Readers};
 use super::exit::Error;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
-use tempfile::NamedTempFile;
 
 /// Columns when standard output is no terminal.
 const PIPE_WIDTH: usize = 80;
@@ -41,9 +41,8 @@ impl Output {
                 Ok(Self::Special(file, target))
             }
             _ => {
-                let folder = folder_of(&target);
-                // Only tried: a run that is interrupted while it reads must leave nothing behind.
-                beside(folder).map_err(Error::write(&name))?;
+                // Only tried: nothing stands in the folder while the recording is read.
+                Beside::new(&target, Readers::All).map_err(Error::write(&name))?;
                 Ok(Self::Beside(target))
             }
         }
@@ -58,12 +57,12 @@ impl Output {
             Self::Standard => standard(fill),
             Self::Beside(path) => {
                 let name = path.display().to_string();
-                let file = beside(folder_of(&path)).map_err(Error::write(&name))?;
-                let mut buffer = BufWriter::new(file);
-                let written = fill(&mut buffer).and_then(|()| buffer.into_inner().map_err(io::Error::from));
-                let file = written.map_err(Error::write(&format!("{name}; nothing was left there")))?;
-                file.persist(&path).map_err(|error| Error::write(&name)(error.error))?;
-                Ok(())
+                let mut beside = Beside::new(&path, Readers::All).map_err(Error::write(&name))?;
+                let mut buffer = BufWriter::new(beside.file());
+                let written = fill(&mut buffer).and_then(|()| buffer.flush());
+                drop(buffer);
+                written.map_err(Error::write(&format!("{name}; nothing was left there")))?;
+                place([beside])
             }
             Self::Special(file, path) => {
                 let mut buffer = BufWriter::new(file);
@@ -74,19 +73,26 @@ impl Output {
         }
     }
 
-    /// Lets `fill` write the file itself and puts it in its place.
+    /// Lets `fill` write the file itself and puts it in its place, behind the file that `fill` gives along.
     ///
     /// # Errors
     /// Those of `fill`, or when the system refuses; what stood there before stays then.
-    pub(super) fn write_file<T>(self, fill: impl FnOnce(&mut File) -> Result<T, Error>) -> Result<T, Error> {
+    pub(super) fn write_file<T>(
+        self,
+        fill: impl FnOnce(&mut File) -> Result<(T, Option<Beside>), Error>,
+    ) -> Result<T, Error> {
         match self {
             Self::Standard => Err(Error::Usage(String::from("a file must be named to write to"))),
-            Self::Special(mut file, _) => fill(&mut file),
+            Self::Special(mut file, _) => {
+                let (done, along) = fill(&mut file)?;
+                place(along)?;
+                Ok(done)
+            }
             Self::Beside(path) => {
-                let name = path.display().to_string();
-                let mut file = beside(folder_of(&path)).map_err(Error::write(&name))?;
-                let done = fill(file.as_file_mut())?;
-                file.persist(&path).map_err(|error| Error::write(&name)(error.error))?;
+                let refused = Error::write(&path.display().to_string());
+                let mut beside = Beside::new(&path, Readers::All).map_err(refused)?;
+                let (done, along) = fill(beside.file())?;
+                place(along.into_iter().chain([beside]))?;
                 Ok(done)
             }
         }
@@ -124,20 +130,12 @@ pub(super) fn standard(fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> R
     fill(&mut buffer).and_then(|()| buffer.flush()).map_err(Error::write("to standard output"))
 }
 
-fn folder_of(path: &Path) -> &Path {
-    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
-}
-
-/// A temporary file with the permissions that any new file gets (a temporary one is its owner's alone otherwise).
-fn beside(folder: &Path) -> io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".leadsman-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        builder.permissions(fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(folder)
+/// Puts whole files in their places, all of them before an interrupt or none.
+///
+/// # Errors
+/// When the system refuses.
+pub(super) fn place(files: impl IntoIterator<Item = Beside>) -> Result<(), Error> {
+    Beside::place(files).map_err(|(path, source)| Error::write(&path.display().to_string())(source))
 }
 
 #[cfg(test)]

@@ -1,10 +1,9 @@
-//! Address leases (DHCP: RFC 2131, options RFC 2132), over `dhcproto`.
+//! Address leases (DHCP: RFC 2131, options RFC 2132).
 
 use super::bytes::{be32, v4};
 use super::text::clean_some;
 use super::{Mac, Malformed};
-use dhcproto::v4::OptionCode;
-use dhcproto::v4::borrowed::{DhcpOptionIterator, Message};
+use std::borrow::Cow;
 use std::net::Ipv4Addr;
 
 /// UDP ports of server and client.
@@ -12,6 +11,8 @@ pub const DHCP_PORTS: [u16; 2] = [67, 68];
 
 /// Bytes before the options: header and magic cookie (RFC 2131 section 2).
 const HEADER: usize = 240;
+/// The magic cookie: options follow (RFC 2131 section 3).
+const COOKIE: [u8; 4] = [99, 130, 83, 99];
 /// Bytes up to the end of the client's hardware address (RFC 2131 figure 1).
 const ADDRESSES: usize = 44;
 /// Options read of one message; more than the registry has in use.
@@ -107,17 +108,19 @@ impl Dhcp {
             }
             _ => bytes,
         };
-        let message = Message::new(bytes).map_err(|_| Malformed::short("dhcp", HEADER, bytes.len(), cut))?;
+        let (head, options) = bytes
+            .split_first_chunk::<HEADER>()
+            .ok_or_else(|| Malformed::short("dhcp", HEADER, bytes.len(), cut))?;
+        // The fixed part is there, and so are its addresses.
+        let address = |at| v4(head, at).unwrap_or(Ipv4Addr::UNSPECIFIED);
         let mut dhcp = Self {
-            from_client: u8::from(message.opcode()) == 1,
-            xid: message.xid(),
-            client: (u8::from(message.htype()) == 1 && message.hlen() == 6)
-                .then(|| super::bytes::mac(bytes, 28))
-                .flatten(),
-            ciaddr: message.ciaddr(),
-            yiaddr: message.yiaddr(),
-            siaddr: message.siaddr(),
-            giaddr: message.giaddr(),
+            from_client: head.first() == Some(&1),
+            xid: be32(head, 4).unwrap_or(0),
+            client: (head.get(1..3) == Some(&[1, 6])).then(|| super::bytes::mac(head, 28)).flatten(),
+            ciaddr: address(12),
+            yiaddr: address(16),
+            siaddr: address(20),
+            giaddr: address(24),
             kind: None,
             requested: None,
             server: None,
@@ -128,36 +131,37 @@ impl Dhcp {
             vendor_class: None,
             client_id: None,
         };
-        let overload = dhcp.options(message.opts());
+        if !head.ends_with(&COOKIE) {
+            return Ok(dhcp);
+        }
+        let overload = dhcp.options(options);
         // Option 52 puts more options where file and server name would stand (RFC 2132 9.3).
         if overload & 1 != 0 {
-            dhcp.options(DhcpOptionIterator::new(bytes.get(108..236).unwrap_or_default()));
+            dhcp.options(head.get(108..236).unwrap_or_default());
         }
         if overload & 2 != 0 {
-            dhcp.options(DhcpOptionIterator::new(bytes.get(44..108).unwrap_or_default()));
+            dhcp.options(head.get(44..108).unwrap_or_default());
         }
         Ok(dhcp)
     }
 
     /// Reads options; returns the overload option's value.
-    fn options(&mut self, options: DhcpOptionIterator<'_>) -> u8 {
+    fn options(&mut self, options: &[u8]) -> u8 {
         let mut overload = 0;
-        for option in options.take(MAX_OPTIONS) {
-            let data = option.data();
+        for (code, data) in (DhcpOptions { rest: options }).take(MAX_OPTIONS) {
+            let data = &*data;
             let byte = data.first().copied();
-            match option.code() {
-                OptionCode::MessageType => self.kind = byte.map(DhcpType::from_code),
-                OptionCode::RequestedIpAddress => self.requested = v4(data, 0),
-                OptionCode::ServerIdentifier => self.server = v4(data, 0),
-                OptionCode::AddressLeaseTime => self.lease_s = be32(data, 0),
-                OptionCode::SubnetMask => self.mask = v4(data, 0),
-                OptionCode::Router => self.router = v4(data, 0),
-                OptionCode::Hostname => self.host_name = clean_some(data),
-                OptionCode::ClassIdentifier => self.vendor_class = clean_some(data),
-                OptionCode::ClientIdentifier => {
-                    self.client_id = Some(data.get(..MAX_CLIENT_ID).unwrap_or(data).to_vec());
-                }
-                OptionCode::OptionOverload => overload = byte.unwrap_or(0),
+            match code {
+                1 => self.mask = v4(data, 0),
+                3 => self.router = v4(data, 0),
+                12 => self.host_name = clean_some(data),
+                50 => self.requested = v4(data, 0),
+                51 => self.lease_s = be32(data, 0),
+                52 => overload = byte.unwrap_or(0),
+                53 => self.kind = byte.map(DhcpType::from_code),
+                54 => self.server = v4(data, 0),
+                60 => self.vendor_class = clean_some(data),
+                61 => self.client_id = Some(data.get(..MAX_CLIENT_ID).unwrap_or(data).to_vec()),
                 _ => {}
             }
         }
@@ -177,6 +181,39 @@ impl Dhcp {
             (_, false) if to_all => RequestState::Rebinding,
             (_, false) => RequestState::Renewing,
         })
+    }
+}
+
+/// The options in a field, with their codes (RFC 2132 section 2). One in several parts that follow each other is one
+/// (RFC 3396 section 5); what is cut off is none.
+struct DhcpOptions<'a> {
+    rest: &'a [u8],
+}
+
+impl<'a> DhcpOptions<'a> {
+    /// Length and data behind a code.
+    fn data(&mut self) -> Option<&'a [u8]> {
+        let (len, rest) = self.rest.split_first()?;
+        let (data, rest) = rest.split_at_checked(usize::from(*len))?;
+        self.rest = rest;
+        Some(data)
+    }
+}
+
+impl<'a> Iterator for DhcpOptions<'a> {
+    type Item = (u8, Cow<'a, [u8]>);
+
+    fn next(&mut self) -> Option<Self::Item> {
+        // Padding has no length, and neither has the end.
+        let padding = self.rest.iter().take_while(|code| **code == 0).count();
+        let (&code, rest) = self.rest.get(padding..)?.split_first().filter(|(code, _)| **code != 255)?;
+        self.rest = rest;
+        let mut data = Cow::Borrowed(self.data()?);
+        while let Some(rest) = self.rest.strip_prefix(&[code]) {
+            self.rest = rest;
+            data.to_mut().extend_from_slice(self.data()?);
+        }
+        Some((code, data))
     }
 }
 
@@ -276,6 +313,26 @@ mod tests {
         bytes[44..49].copy_from_slice(&[12, 2, b'h', b'i', 255]);
         let dhcp = Dhcp::parse(&bytes, false).unwrap();
         assert_eq!((dhcp.kind, dhcp.host_name.as_deref()), (Some(DhcpType::Ack), Some("hi")));
+    }
+
+    proptest::proptest! {
+        /// The crate `dhcproto` finds the same options in any bytes.
+        #[test]
+        fn an_independent_reader_finds_the_same_options(
+            parts in proptest::collection::vec((0u8..4, 0u8..6, proptest::collection::vec(0u8..8, 0..7)), 0..12),
+        ) {
+            let codes = [0, 12, 53, 255];
+            let bytes: Vec<u8> = parts
+                .into_iter()
+                .flat_map(|(code, len, data)| [&[codes[usize::from(code)], len][..], &data].concat())
+                .collect();
+            let theirs: Vec<(u8, Vec<u8>)> = dhcproto::v4::borrowed::DhcpOptionIterator::new(&bytes)
+                .map(|option| (option.code().into(), option.data().to_vec()))
+                .collect();
+            let ours: Vec<(u8, Vec<u8>)> =
+                DhcpOptions { rest: &bytes }.map(|(code, data)| (code, data.into_owned())).collect();
+            proptest::prop_assert_eq!(ours, theirs);
+        }
     }
 
     #[test]

@@ -94,7 +94,7 @@ impl Pcapng {
         if self.buffer.data().len() < total {
             // Cut off, unless whole blocks follow: then the length lies.
             let end = self.buffer.data().len();
-            return match self.find(4, end)? {
+            return match self.find(1, end)? {
                 Some(start) => {
                     self.skip(start);
                     Ok(None)

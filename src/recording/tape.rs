@@ -7,8 +7,8 @@ use std::io::{Error, Read, Result};
 use std::rc::Rc;
 
 /// Most bytes on the tape: what is held back, the longest record, and a stretch of damage. A longer stretch without any
-/// record is no recording that is worth a copy.
-const MAX_TAPE: usize = 256 << 20;
+/// record is no recording that is worth a copy. While the tape grows, half as much again is in use.
+const MAX_TAPE: usize = 64 << 20;
 
 /// Bytes that were taken off and still take room, before the rest is moved.
 const MOVE_FROM: usize = 1 << 20;
@@ -128,7 +128,10 @@ impl Tape {
 
     fn append(&mut self, bytes: &[u8]) -> Result<()> {
         if self.bytes.len() - self.head + bytes.len() > MAX_TAPE {
-            return Err(Error::other("more than 256 MiB in a row hold no record; cut them out first"));
+            let most = MAX_TAPE >> 20;
+            return Err(Error::other(format!(
+                "more than {most} MiB in a row hold no record; cut them out first"
+            )));
         }
         self.bytes.extend_from_slice(bytes);
         Ok(())

@@ -21,9 +21,26 @@ use std::io::Cursor;
 /// A target: its name, which is its folder of the corpus, and what it runs.
 pub type Body = (&'static str, fn(&[u8]));
 
+// By their paths, as the fuzz targets include this file from elsewhere.
+#[path = "copies.rs"]
+mod copies;
+#[path = "papers.rs"]
+mod papers;
+
+pub use copies::scrub;
+pub use papers::{boat_file, kept_report};
+
 /// Every target. One that is added here has a file in `fuzz/fuzz_targets` and a folder in `fuzz/corpus`.
-pub const TARGETS: &[Body] =
-    &[("recording", recording), ("packets", packets), ("bus", bus), ("lines", lines), ("pipeline", pipeline)];
+pub const TARGETS: &[Body] = &[
+    ("recording", recording),
+    ("packets", packets),
+    ("bus", bus),
+    ("lines", lines),
+    ("pipeline", pipeline),
+    ("scrub", scrub),
+    ("boat-file", boat_file),
+    ("kept-report", kept_report),
+];
 
 /// The link types, by the first byte of a piece of [`packets`].
 const LINKS: [LinkType; 6] = [
@@ -222,18 +239,25 @@ pub fn pipeline(data: &[u8]) {
     check(&report);
 }
 
+/// Nothing is written that a terminal could obey, or that turns or hides its neighbours.
+#[track_caller]
+fn harmless(text: &str) {
+    let found = text.chars().find(|c| is_unsafe(*c) && *c != '\n');
+    assert!(found.is_none(), "{found:?} is written as it is");
+}
+
 /// What holds of every report, whatever was read.
 pub fn check(report: &Report) {
     let mut json = Vec::new();
     Json.render(report, &mut json).unwrap();
     let json = String::from_utf8(json).unwrap();
-    assert!(!json.chars().any(|c| is_unsafe(c) && c != '\n'), "JSON holds what a terminal obeys");
+    harmless(&json);
     let value: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(value["format"], "leadsman-report");
     let mut text = Vec::new();
     Text { width: 80, colour: false, asked: None }.render(report, &mut text).unwrap();
     let text = String::from_utf8(text).unwrap();
-    assert!(!text.chars().any(|c| is_unsafe(c) && c != '\n'), "the text holds what a terminal obeys");
+    harmless(&text);
     assert!(text.len() < 512 << 10, "a report of {} bytes is none that a person reads", text.len());
     assert!(report.devices.iter().all(|device| !plain(&device.label).is_empty()), "a device without a name");
     for finding in &report.findings {

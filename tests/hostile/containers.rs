@@ -181,6 +181,19 @@ fn nests_of_compressed_files() {
     assert!(error.to_string().contains("unpack it first"), "{error}");
 }
 
+/// A few kilobytes that unpack to 64 MiB, more than ten-thousandfold: swelling within swelling.
+#[test]
+fn nests_that_swell_ten_thousandfold() {
+    for outer in [gzip as fn(Box<dyn Read>) -> Vec<u8>, zstd] {
+        let packed = {
+            let _alone = alone();
+            outer(Box::new(Cursor::new(bomb(64 << 20, gzip))))
+        };
+        assert!(packed.len() * 10_000 < 64 << 20, "{}", packed.len());
+        assert!(examine(&packed).unwrap().summaries[0].frames >= 2);
+    }
+}
+
 #[test]
 fn a_zstd_window_that_is_too_large_is_told_with_what_to_do() {
     let mut encoder = zstd::stream::write::Encoder::new(Vec::new(), 1).unwrap();
@@ -211,6 +224,33 @@ fn a_file_that_vanishes_while_it_is_read_is_named() {
     };
     let Err(error @ RecordingError::Io { .. }) = outcome else { panic!("the fault was not told") };
     assert_eq!(error.to_string(), "cannot read hostile: the device is gone");
+}
+
+/// As a recorder does that is still running, or that starts its file anew.
+#[test]
+fn a_file_that_changes_while_it_is_read_is_read_as_far_as_it_goes() {
+    let bytes = pcap(1, (0..100_000).map(good));
+    let record = 16 + good(0).len();
+    for (what, least) in [("grows", 100_001), ("is cut", 1000), ("is gone", 100_000)] {
+        let _alone = alone();
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("bow.pcap");
+        std::fs::write(&path, &bytes).unwrap();
+        let mut recording = open(path.to_str().unwrap()).unwrap();
+        for _ in 0..100 {
+            assert!(recording.advance().unwrap());
+        }
+        let mut file = std::fs::File::options().append(true).open(&path).unwrap();
+        match what {
+            "grows" => file.write_all(&bytes[bytes.len() - record..]).unwrap(),
+            "is cut" => file.set_len((24 + record * 1000) as u64).unwrap(),
+            _ => std::fs::remove_file(&path).unwrap(),
+        }
+        while recording.advance().unwrap() {}
+        // What was read ahead before the cut is there.
+        assert!((least..=100_001).contains(&recording.summary().frames), "{what}: {:?}", recording.summary());
+        assert_eq!(recording.summary().frames == 100_001, what == "grows");
+    }
 }
 
 #[test]

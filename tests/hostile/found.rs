@@ -28,3 +28,19 @@ fn a_pcapng_block_that_is_broken_twice_is_counted_once() {
     let seen = examine(&bytes).unwrap();
     assert_eq!((seen.summaries[0].frames, seen.summaries[0].damaged_bytes), (2, broken.len() as u64));
 }
+
+/// Found by the property on noise between blocks: where the length that it pretends reaches beyond the end, the block right
+/// behind the noise was skipped with it.
+#[test]
+fn one_byte_before_one_of_the_last_pcapng_blocks_costs_none() {
+    let blocks: Vec<Vec<u8>> = (0..3).map(|n| enhanced(0, n, &[1; 60])).collect();
+    for at in 0..3 {
+        let mut bytes = [section(), interface(1, 0, &[])].concat();
+        for (n, block) in blocks.iter().enumerate() {
+            bytes.extend((n == at).then_some(0));
+            bytes.extend(block);
+        }
+        let seen = examine(&bytes).unwrap();
+        assert_eq!((seen.summaries[0].frames, seen.summaries[0].damaged_bytes), (3, 1), "before block {at}");
+    }
+}

@@ -7,9 +7,12 @@
 mod bodies;
 mod bounds;
 mod containers;
+mod copying;
 mod corpus;
 mod examine;
 mod found;
+#[cfg(unix)]
+mod interrupt;
 mod linear;
 mod make;
 mod mutants;

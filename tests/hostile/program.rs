@@ -7,11 +7,11 @@ use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::time::Duration;
 
-fn program() -> PathBuf {
+pub(crate) fn program() -> PathBuf {
     PathBuf::from(Command::cargo_bin("leadsman").unwrap().get_program())
 }
 
-fn capture(name: &str) -> String {
+pub(crate) fn capture(name: &str) -> String {
     format!("{}/captures/{name}", env!("CARGO_MANIFEST_DIR"))
 }
 
@@ -24,7 +24,7 @@ fn run(args: &[&str]) -> (Option<i32>, String, String) {
 
 /// No names are left in the folder but these.
 #[track_caller]
-fn holds_only(folder: &Path, names: &[&str]) {
+pub(crate) fn holds_only(folder: &Path, names: &[&str]) {
     let mut there: Vec<_> =
         fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
     there.sort();
@@ -92,13 +92,15 @@ fn a_file_that_is_not_there_and_one_that_may_not_be_read_are_named() {
 #[test]
 fn the_name_of_a_recording_is_text_in_every_format() {
     let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("a\x1b[2J\u{202e}b\nc.log");
+    let file = folder.path().join("a\x1b[2J\u{202e}b\nc<script>![x](y)|=1+1@all.log");
     fs::copy(capture("too-short.log"), &file).unwrap();
-    for format in ["text", "json"] {
+    for format in ["text", "json", "markdown", "html"] {
         let (status, out, said) = run(&["report", "--format", format, &file.display().to_string()]);
         assert_eq!((status, said.as_str()), (Some(0), ""));
         assert!(!out.chars().any(|c| leadsman::report::escape::is_unsafe(c) && c != '\n'), "{out:?}");
-        assert!(out.contains("u{202e}") || out.contains("u202e"), "the name is told: {out}");
+        assert!(out.contains("202e"), "the name is told: {out}");
+        assert!(format != "html" || out.matches("<script").count() <= 1, "a stranger's script");
+        assert!(format != "markdown" || !(out.contains("![x]") || out.contains("<script")), "{out}");
     }
 }
 

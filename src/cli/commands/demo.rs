@@ -1,6 +1,7 @@
 //! `leadsman demo`: recordings with known faults to try the program on.
 
 use crate::cli::args::DemoArgs;
+use crate::cli::beside::BesideFolder;
 use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
 use crate::demo::{self, Written};
@@ -32,7 +33,7 @@ fn write(dir: &Path, force: bool) -> Result<Vec<Written>, Error> {
     let name = dir.display().to_string();
     let refused = Error::write(&name);
     fs::create_dir_all(dir).map_err(&refused)?;
-    let beside = tempfile::Builder::new().prefix(".leadsman-").tempdir_in(dir).map_err(&refused)?;
+    let beside = BesideFolder::new(dir).map_err(&refused)?;
     let written = demo::write(beside.path()).map_err(&refused)?;
     if !force {
         let there: Vec<&str> =
@@ -42,10 +43,9 @@ fn write(dir: &Path, force: bool) -> Result<Vec<Written>, Error> {
             return Err(Error::Usage(message));
         }
     }
-    for file in written.iter().map(|w| &w.file) {
-        fs::rename(beside.path().join(file), dir.join(file))
-            .map_err(Error::write(&format!("{name}/{file}")))?;
-    }
+    beside
+        .place(written.iter().map(|w| w.file.as_str()))
+        .map_err(|(path, source)| Error::write(&path.display().to_string())(source))?;
     Ok(written)
 }
 

@@ -1,6 +1,7 @@
 //! `leadsman scrub`: a copy of a recording that is fit to share.
 
 use crate::cli::args::ScrubArgs;
+use crate::cli::beside::{Beside, Readers};
 use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
 use crate::cli::progress::Bar;
@@ -51,13 +52,12 @@ pub(in crate::cli) fn run(args: &ScrubArgs) -> Result<Exit, Error> {
         if outcome.summary.frames == 0 {
             return Err(Error::NothingRead(args.recording.clone()));
         }
-        // The key first: a copy whose key is lost belongs to no other.
-        if let Some(path) = &args.key
-            && (made || anchor.is_none())
-        {
-            write_key(path, &key, outcome.content.anchor())?;
-        }
-        Ok(outcome)
+        // The key goes first: a copy whose key is lost belongs to no other.
+        let written = match &args.key {
+            Some(path) if made || anchor.is_none() => Some(key_file(path, &key, outcome.content.anchor())?),
+            _ => None,
+        };
+        Ok((outcome, written))
     })?;
     let screen = Output::Standard;
     let (width, colour) = (screen.width(), screen.colour());
@@ -101,19 +101,16 @@ fn new_key() -> Result<Key, Error> {
     Ok(Key(key))
 }
 
-/// Writes the key file, whole or not at all, readable by its owner alone (as temporary files are).
-fn write_key(path: &Path, key: &Key, anchor: Option<Anchor>) -> Result<(), Error> {
-    let name = path.display().to_string();
-    let refused = Error::write(&name);
+/// The key file, written and not yet in its place, readable by its owner alone.
+fn key_file(path: &Path, key: &Key, anchor: Option<Anchor>) -> Result<Beside, Error> {
+    let refused = Error::write(&path.display().to_string());
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    let folder = target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".leadsman-").tempfile_in(folder).map_err(&refused)?;
-    file.write_all(&key.0).map_err(&refused)?;
+    let mut beside = Beside::new(&target, Readers::Owner).map_err(&refused)?;
+    beside.file().write_all(&key.0).map_err(&refused)?;
     if let Some(anchor) = anchor {
-        file.write_all(&anchor.to_bytes()).map_err(&refused)?;
+        beside.file().write_all(&anchor.to_bytes()).map_err(&refused)?;
     }
-    file.persist(&target).map_err(|error| refused(error.error))?;
-    Ok(())
+    Ok(beside)
 }
 
 fn closing(page: &mut Page<'_>, args: &ScrubArgs, outcome: &Outcome, made: bool) -> io::Result<()> {
@@ -160,6 +157,7 @@ fn list(page: &mut Page<'_>, head: &str, lines: &[String], none: &str) -> io::Re
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cli::output::place;
 
     #[test]
     fn keys_come_back_and_other_files_are_refused() {
@@ -168,11 +166,11 @@ mod tests {
         assert!(read_key(&path).unwrap().is_none(), "not there yet");
         let key = new_key().unwrap();
         assert_ne!(key, new_key().unwrap());
-        write_key(&path, &key, None).unwrap();
+        place([key_file(&path, &key, None).unwrap()]).unwrap();
         assert_eq!(read_key(&path).unwrap(), Some((key.clone(), None)));
-        let place = crate::units::Place { lat_deg: 54.0, lon_deg: 10.0 };
-        let anchor = Anchor { old: place, new: place };
-        write_key(&path, &key, Some(anchor)).unwrap();
+        let water = crate::units::Place { lat_deg: 54.0, lon_deg: 10.0 };
+        let anchor = Anchor { old: water, new: water };
+        place([key_file(&path, &key, Some(anchor)).unwrap()]).unwrap();
         assert_eq!(read_key(&path).unwrap(), Some((key, Some(anchor))));
         #[cfg(unix)]
         {

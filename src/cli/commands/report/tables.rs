@@ -1,12 +1,13 @@
 //! `--tables DIR`: Parquet files, one a table and recording.
 
+use crate::cli::beside::{Beside, Readers};
 use crate::cli::exit::Error;
-use crate::cli::output::Output;
+use crate::cli::output::place;
 use crate::report::model::Report;
 use crate::tables::TABLES;
 use std::collections::HashSet;
 use std::fs;
-use std::io;
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 /// Longest part of a recording's path that names its files.
@@ -31,22 +32,25 @@ impl Tables {
         Ok(Self { dir: dir.to_owned(), taken: HashSet::new() })
     }
 
-    /// Writes the tables of a recording. A file of an earlier run about the same recording is replaced, whole or not at
-    /// all.
+    /// Writes the tables of a recording, all of them or none. Files of an earlier run about the same recording are replaced.
     ///
     /// # Errors
     /// When the system refuses.
     pub(super) fn write(&mut self, recording: &str, report: &Report) -> Result<(), Error> {
         let name = self.name(recording);
+        let mut files = Vec::new();
         for table in &TABLES {
             let path = self.dir.join(table.name).join(&name);
+            let refused = Error::write(&path.display().to_string());
             let mut bytes = Vec::new();
-            table
-                .write(recording, report, &mut bytes)
-                .map_err(|error| Error::write(&path.display().to_string())(io::Error::other(error)))?;
-            Output::open(Some(&path), &[])?.write(|out| out.write_all(&bytes))?;
+            table.write(recording, report, &mut bytes).map_err(|error| refused(io::Error::other(error)))?;
+            // A link is followed, as it is by `-o`.
+            let target = fs::canonicalize(&path).unwrap_or(path);
+            let mut file = Beside::new(&target, Readers::All).map_err(&refused)?;
+            file.file().write_all(&bytes).map_err(&refused)?;
+            files.push(file);
         }
-        Ok(())
+        place(files)
     }
 
     /// A file name for a recording: its path with everything but letters, digits, dots and hyphens replaced, and a number

@@ -1,6 +1,7 @@
 //! One growing read buffer with a cap: the only memory that a recording's bytes take.
 
-use super::tape::{Mark, Part, Tape, Taped};
+use super::reel::{Spool, Spooled};
+use super::tape::{Mark, Part};
 use std::cell::RefCell;
 use std::io::{ErrorKind, Read, Result};
 use std::rc::Rc;
@@ -20,26 +21,31 @@ pub(super) struct Buffer {
     end: usize,
     offset: u64,
     ended: bool,
-    tape: Option<Rc<RefCell<Tape>>>,
+    spool: Option<Rc<RefCell<Spool>>>,
 }
 
 impl Buffer {
     /// A window at the beginning of `input`.
     pub(super) fn new(input: Box<dyn Read>) -> Self {
-        Self { input, bytes: vec![0; FIRST_SIZE], start: 0, end: 0, offset: 0, ended: false, tape: None }
+        Self { input, bytes: vec![0; FIRST_SIZE], start: 0, end: 0, offset: 0, ended: false, spool: None }
     }
 
-    /// As `new`; what is read also goes onto `tape`, with the marks that the reader makes.
-    pub(super) fn taped(input: Box<dyn Read>, tape: Rc<RefCell<Tape>>) -> Self {
-        let input = Box::new(Taped { input, tape: Rc::clone(&tape) });
-        Self { tape: Some(tape), ..Self::new(input) }
+    /// As `new`; what is read also goes onto `spool`, with the marks that the reader makes.
+    pub(super) fn spooled(input: Box<dyn Read>, spool: Rc<RefCell<Spool>>) -> Self {
+        let input = Box::new(Spooled { input, spool: Rc::clone(&spool) });
+        Self { spool: Some(spool), ..Self::new(input) }
     }
 
-    /// Marks the next `len` bytes of the window on the tape, if there is one.
+    /// Marks the next `len` bytes of the window for whoever writes the recording anew, if anybody does.
     pub(super) fn mark(&self, len: usize, part: Part) {
-        if let Some(tape) = &self.tape {
-            tape.borrow_mut().mark(Mark { at: self.offset, len, part });
+        if let Some(spool) = &self.spool {
+            spool.borrow_mut().mark(Mark { at: self.offset, len, part });
         }
+    }
+
+    /// Whether anybody does.
+    pub(super) const fn is_spooled(&self) -> bool {
+        self.spool.is_some()
     }
 
     /// Reads until `wanted` bytes (at most [`MAX_VIEW`]) are in view or the input ends; says whether they are.

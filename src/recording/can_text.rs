@@ -191,7 +191,9 @@ impl Bytes {
     }
 }
 
-fn digit(byte: u8) -> Option<u8> {
+/// The value of a hex digit.
+#[must_use]
+pub fn digit(byte: u8) -> Option<u8> {
     DIGITS.get(usize::from(byte)).copied().filter(|value| *value < 16)
 }
 

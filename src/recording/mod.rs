@@ -23,6 +23,7 @@ mod pcapng;
 mod prospect;
 mod reader;
 mod reckoning;
+mod reel;
 mod sniff;
 mod stamp;
 mod tape;
@@ -31,13 +32,13 @@ mod text_parts;
 
 pub use ahead::open_ahead;
 pub use can_frame::{CanFrame, CanKind};
-pub use can_text::can_line;
+pub use can_text::{can_line, digit as hex_digit};
 pub use merge::Merged;
-pub use open::{OnTape, open, open_reader, open_taped};
-pub use reader::Pieces;
+pub use open::{open, open_reader};
 pub use reckoning::Reckoning;
-pub use tape::{Mark, Part, Tape};
-pub use text_parts::{LineKind, LineParts, data_begins, shift_number, shift_stamp, split_line};
+pub use reel::{Held, Recorded, Reel, Row};
+pub use tape::{Mark, Part, Seen, Tape};
+pub use text_parts::{LineKind, LineParts, data_begins, shift_number, shift_stamp, split_line, stamp_length};
 
 use crate::time::Time;
 

@@ -3,16 +3,13 @@
 use super::buffer::Buffer;
 use super::compressed::{Compression, Counted, Origin, Unpacked};
 use super::reader::Pieces;
+use super::reel::Spool;
 use super::sniff::{HEAD, Kind, sniff};
-use super::tape::Tape;
 use super::{Recording, RecordingError, pcap::Pcap, pcapng::Pcapng, text::Text};
 use std::cell::RefCell;
 use std::fs::File;
 use std::io::{Cursor, ErrorKind, Read};
 use std::rc::Rc;
-
-/// A recording and the tape that its bytes go onto.
-pub type OnTape = (Box<dyn Pieces>, Rc<RefCell<Tape>>);
 
 /// Layers of compression that are looked through.
 const MAX_LAYERS: u32 = 2;
@@ -26,14 +23,13 @@ pub fn open(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
     open_reader(path, size, input)
 }
 
-/// Opens the recording at `path` as [`open`] does, with all its bytes on a tape.
+/// Opens the recording at `path` as [`open`] does, with all its bytes on a spool.
 ///
 /// # Errors
 /// As [`open`].
-pub fn open_taped(path: &str) -> Result<OnTape, RecordingError> {
+pub(super) fn open_onto(path: &str, spool: &Rc<RefCell<Spool>>) -> Result<Box<dyn Pieces>, RecordingError> {
     let (size, input) = input(path)?;
-    let tape = Rc::new(RefCell::new(Tape::default()));
-    Ok((open_input(path, size, input, Some(&tape))?, tape))
+    open_input(path, size, input, Some(spool))
 }
 
 /// The stored size, when known, and the bytes of what is at `path`.
@@ -68,10 +64,10 @@ fn open_input(
     path: &str,
     size: Option<u64>,
     input: Box<dyn Read>,
-    tape: Option<&Rc<RefCell<Tape>>>,
+    spool: Option<&Rc<RefCell<Spool>>>,
 ) -> Result<Box<dyn Pieces>, RecordingError> {
     let origin = Rc::new(Origin::new(path, size));
-    open_content(Rc::clone(&origin), input, tape).map_err(|refusal| match refusal {
+    open_content(Rc::clone(&origin), input, spool).map_err(|refusal| match refusal {
         Refusal::Io(source) => RecordingError::Io { path: path.to_owned(), source },
         Refusal::Unknown(found) => {
             let fault = origin.fault.take().map(|fault| format!(" ({fault})")).unwrap_or_default();
@@ -97,15 +93,15 @@ impl From<std::io::Error> for Refusal {
 fn open_content(
     origin: Rc<Origin>,
     input: Box<dyn Read>,
-    tape: Option<&Rc<RefCell<Tape>>>,
+    spool: Option<&Rc<RefCell<Spool>>>,
 ) -> Result<Box<dyn Pieces>, Refusal> {
     let mut input: Box<dyn Read> = Box::new(Counted::new(input, Rc::clone(&origin)));
     loop {
         let head = read_head(&mut input)?;
         let kind = sniff(&head);
         input = Box::new(Cursor::new(head).chain(input));
-        let buffer = |input| match tape {
-            Some(tape) => Buffer::taped(input, Rc::clone(tape)),
+        let buffer = |input| match spool {
+            Some(spool) => Buffer::spooled(input, Rc::clone(spool)),
             None => Buffer::new(input),
         };
         return match kind {

@@ -3,6 +3,7 @@
 use super::account::{Account, Rank};
 use super::buffer::Buffer;
 use super::cursor::{Content, Cursor};
+use super::reel::Recorded;
 use super::{Record, Recording, RecordingError, Summary};
 
 /// A reader of one container: it looks at the next piece of its input, and says whether a record came of it.
@@ -30,13 +31,16 @@ pub(super) trait Reader {
 }
 
 /// A recording that is read piece by piece: what stands between the records counts as well.
-pub trait Pieces: Recording {
+pub(super) trait Pieces: Recording {
     /// Looks at the next piece: `Some(true)` when it is a record, `None` when it is something else, `Some(false)` at the
     /// end.
     ///
     /// # Errors
     /// As [`Recording::advance`].
     fn piece(&mut self) -> Result<Option<bool>, RecordingError>;
+
+    /// The record that the last piece was, without its bytes.
+    fn recorded(&self) -> Recorded;
 }
 
 impl<R: Reader> Pieces for R {
@@ -54,6 +58,10 @@ impl<R: Reader> Pieces for R {
                 Err(RecordingError::Io { path, source })
             }
         }
+    }
+
+    fn recorded(&self) -> Recorded {
+        Recorded::of(self.cursor())
     }
 }
 

@@ -1,17 +1,17 @@
 //! The raw bytes behind the records, for whoever writes a recording anew: what a reader took out of its input stays on a
-//! tape with marks that say what each stretch was, until it is taken off.
+//! tape until it is taken off, and marks say what each stretch was.
 
-use std::cell::RefCell;
-use std::collections::VecDeque;
-use std::io::{Error, Read, Result};
-use std::rc::Rc;
+use super::line_text::What;
+use super::{CanFrame, CanKind};
+use std::io::{Error, Result};
 
 /// Most bytes on the tape: what is held back, the longest record, and a stretch of damage. A longer stretch without any
 /// record is no recording that is worth a copy. While the tape grows, half as much again is in use.
 const MAX_TAPE: usize = 64 << 20;
 
-/// Bytes that were taken off and still take room, before the rest is moved.
-const MOVE_FROM: usize = 1 << 20;
+/// Bytes that were taken off and still take room, before the rest is moved: few enough that the tape stays in a
+/// processor's cache.
+const MOVE_FROM: usize = 256 << 10;
 
 /// What a stretch of a recording is. What bears no mark is damaged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,11 +53,61 @@ pub enum Part {
     Line {
         /// Whether a line end follows.
         ended: bool,
+        /// What its reader saw in it.
+        seen: Seen,
     },
     /// Line ends and the like between lines.
     Blank,
     /// The beginning of a record or block that the end of the file cut off.
     Cut,
+}
+
+/// What the reader of a line saw in it, when it has one of the usual forms: nobody needs to look again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Seen {
+    /// A sentence without a TAG block.
+    Sentence {
+        /// Where it begins.
+        at: u16,
+        /// Whether a time stands in front of it.
+        timed: bool,
+    },
+    /// A CAN frame of up to eight bytes behind the name of an interface.
+    Can {
+        /// Identifier and kind, as a frame has them.
+        id: u32,
+        /// See `id`.
+        kind: CanKind,
+        /// Bytes of data.
+        len: u8,
+        /// The data, and zeros.
+        data: [u8; 8],
+        /// Where the interface's name begins and ends.
+        name: (u16, u16),
+        /// Whether a time stands in front of it.
+        timed: bool,
+    },
+    /// Anything else.
+    Other,
+}
+
+impl Seen {
+    /// Of `line`, in which its reader recognised `what` behind a time or none.
+    pub(super) fn of(line: &[u8], timed: bool, what: &What<'_>) -> Self {
+        match *what {
+            What::Sentence(at) if matches!(line.get(at), Some(b'$' | b'!')) => {
+                u16::try_from(at).map_or(Self::Other, |at| Self::Sentence { at, timed })
+            }
+            What::Can(CanFrame { id, kind, len, bytes, .. }, Some(name)) if len <= 8 => {
+                // The name is lent from the line.
+                let from = (name.as_ptr() as usize).wrapping_sub(line.as_ptr() as usize);
+                let name = (u16::try_from(from).ok()).zip(u16::try_from(from.wrapping_add(name.len())).ok());
+                let (Some(name), Some(data)) = (name, bytes.first_chunk()) else { return Self::Other };
+                Self::Can { id, kind, len, data: *data, name, timed }
+            }
+            _ => Self::Other,
+        }
+    }
 }
 
 /// A stretch of the recording.
@@ -71,13 +121,12 @@ pub struct Mark {
     pub part: Part,
 }
 
-/// Bytes that were read and not yet taken off, and the marks on them.
+/// Bytes that were read and not yet taken off.
 #[derive(Debug, Default)]
 pub struct Tape {
     bytes: Vec<u8>,
     head: usize,
     base: u64,
-    marks: VecDeque<Mark>,
 }
 
 impl Tape {
@@ -91,11 +140,6 @@ impl Tape {
     #[must_use]
     pub const fn end(&self) -> u64 {
         self.base + (self.bytes.len() - self.head) as u64
-    }
-
-    /// The next mark, in the order of the recording.
-    pub fn next_mark(&mut self) -> Option<Mark> {
-        self.marks.pop_front()
     }
 
     /// `len` bytes from `at` on; `None` when they are not all there.
@@ -122,11 +166,11 @@ impl Tape {
         Ok(())
     }
 
-    pub(super) fn mark(&mut self, mark: Mark) {
-        self.marks.push_back(mark);
-    }
-
-    fn append(&mut self, bytes: &[u8]) -> Result<()> {
+    /// Adds bytes at the end.
+    ///
+    /// # Errors
+    /// When more wait on the tape than a recording can need.
+    pub(super) fn append(&mut self, bytes: &[u8]) -> Result<()> {
         if self.bytes.len() - self.head + bytes.len() > MAX_TAPE {
             let most = MAX_TAPE >> 20;
             return Err(Error::other(format!(
@@ -135,21 +179,5 @@ impl Tape {
         }
         self.bytes.extend_from_slice(bytes);
         Ok(())
-    }
-}
-
-/// An input whose bytes go onto a tape as they are read.
-pub(super) struct Taped {
-    /// Where the bytes come from.
-    pub(super) input: Box<dyn Read>,
-    /// Where they are kept.
-    pub(super) tape: Rc<RefCell<Tape>>,
-}
-
-impl Read for Taped {
-    fn read(&mut self, out: &mut [u8]) -> Result<usize> {
-        let n = self.input.read(out)?;
-        self.tape.borrow_mut().append(out.get(..n).unwrap_or_default())?;
-        Ok(n)
     }
 }

@@ -10,7 +10,7 @@ use super::open::Refusal;
 use super::prospect::Prospect;
 use super::reader::{Reader, usual_parts};
 use super::stamp::Stamp;
-use super::tape::Part;
+use super::tape::{Part, Seen};
 use super::{CanFrame, WireKind};
 use std::rc::Rc;
 
@@ -89,6 +89,7 @@ impl Text {
         let from = self.buffer.position();
         let text = self.buffer.data().get(..line.length).unwrap_or_default();
         let (stamp, what) = recognise(text);
+        let seen = self.buffer.is_spooled().then(|| Seen::of(text, stamp.is_some(), &what));
         let is_record = match what {
             What::Sentence(at) => {
                 let sentence = text.get(at..).unwrap_or_default();
@@ -135,7 +136,9 @@ impl Text {
         if is_record {
             self.account.frame();
         }
-        self.buffer.mark(line.length, Part::Line { ended: line.ended });
+        if let Some(seen) = seen {
+            self.buffer.mark(line.length, Part::Line { ended: line.ended, seen });
+        }
         self.buffer.consume(line.length);
         Ok(is_record.then_some(true))
     }

@@ -34,8 +34,11 @@ pub struct LineParts {
 /// Takes a line (without its end) apart, exactly as a text log is read.
 #[must_use]
 pub fn split_line(line: &[u8]) -> LineParts {
+    if let [b'$' | b'!', ..] = line {
+        return LineParts { stamp: 0, kind: LineKind::Sentence(0) };
+    }
     let (time, what) = recognise(line);
-    let prefix = || stamp::prefix(line).map_or(0, |(_, len)| len);
+    let prefix = || stamp_length(line);
     let (stamp, kind) = match what {
         What::Sentence(at) => (prefix().min(at), LineKind::Sentence(at)),
         What::TagBlock => {
@@ -51,6 +54,12 @@ pub fn split_line(line: &[u8]) -> LineParts {
         What::Other => (prefix(), LineKind::Other),
     };
     LineParts { stamp, kind }
+}
+
+/// The length of the time in front of a line with all that separates it from the rest; 0 when there is none.
+#[must_use]
+pub fn stamp_length(line: &[u8]) -> usize {
+    stamp::prefix(line).map_or(0, |(_, len)| len)
 }
 
 /// Where `part`, which is lent from `line`, stands in it.
@@ -69,11 +78,12 @@ pub fn data_begins(line: &[u8], stamp: usize, id: u32) -> Option<usize> {
     loop {
         at += line.get(at..)?.iter().position(|byte| !separates(byte))?;
         let rest = line.get(at..)?;
-        let token = rest.get(..rest.iter().position(separates).unwrap_or(rest.len()))?;
-        if let Some(sharp) = memchr::memchr(b'#', token) {
+        let end = rest.iter().position(|byte| separates(byte) || *byte == b'#').unwrap_or(rest.len());
+        if rest.get(end) == Some(&b'#') {
             // Two of them and a digit of flags begin a CAN FD frame's data.
-            return Some(at + sharp + if token.get(sharp + 1) == Some(&b'#') { 3 } else { 1 });
+            return Some(at + end + if rest.get(end + 1) == Some(&b'#') { 3 } else { 1 });
         }
+        let token = rest.get(..end)?;
         let bare = token.strip_prefix(b"0x").or_else(|| token.strip_prefix(b"0X")).unwrap_or(token);
         let bare = bare.strip_suffix(b"x").or_else(|| bare.strip_suffix(b"X")).unwrap_or(bare);
         let number = std::str::from_utf8(bare).ok().and_then(|text| u32::from_str_radix(text, 16).ok());

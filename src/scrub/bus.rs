@@ -3,12 +3,15 @@
 //! The rules follow the reader's (`messages::n2k`): what the reader delivers is rewritten, what it drops is blanked.
 
 use super::content::Content;
+use super::place::Place;
+use super::session::{Part, Session, write_share};
 use crate::messages::n2k::{CanId, Frames, GLOBAL, MAX_FAST_PACKET, MAX_TRANSPORT, frames_of, is_addressed};
-use crate::recording::{CanFrame, CanKind, Tape};
+use crate::recording::{CanKind, Tape};
 use crate::time::Time;
+use rustc_hash::FxHashMap;
 
 /// Which bus a frame is on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum BusKey {
     /// A wire of the recording.
     Wire(usize),
@@ -25,135 +28,69 @@ const RTS: u8 = 16;
 const BAM: u8 = 32;
 const ABORT: u8 = 255;
 
+/// Buses that frames are put together for; frames of further ones are blanked.
+const MAX_BUSES: usize = 1024;
+
 /// Messages under way on a bus; the oldest makes room.
 const MAX_SESSIONS: usize = 320;
 
-/// As in `messages::n2k`: a fast packet's time-out, an echo's, the transport protocol's longest.
-const FAST_TIMEOUT_US: u64 = 750_000;
-const ECHO_US: u64 = 20_000;
+/// Sessions whose memory is kept for the next one.
+const MAX_SPARE: usize = 8;
 
 /// Frames of one message that are kept, repeated ones included; more are blanked.
 const MAX_FRAMES: usize = 600;
 
-/// Where the data bytes of a frame lie on the tape: each as a byte, or as two hex digits.
+/// A frame as the desk needs it.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Place {
-    /// Offset of each byte, or of its first digit.
-    pub(super) at: [u64; 8],
-    /// Offset of each second digit.
-    pub(super) low: [u64; 8],
-    /// Whether the bytes are hex digits; small ones when `Some(true)`.
-    pub(super) hex: Option<bool>,
+pub(super) struct Frame {
+    /// Identifier.
+    pub(super) id: u32,
+    /// What kind it is.
+    pub(super) kind: CanKind,
+    /// Bytes of data.
+    pub(super) len: u8,
+    /// The data, and anything behind it.
+    pub(super) data: [u8; 8],
 }
 
-impl Place {
-    /// Bytes in a row.
-    pub(super) fn binary(at: u64) -> Self {
-        let mut place = Self { at: [0; 8], low: [0; 8], hex: None };
-        for (n, to) in place.at.iter_mut().enumerate() {
-            *to = at + n as u64;
-        }
-        place
-    }
+/// All buses.
+#[derive(Debug, Default)]
+pub(super) struct Buses {
+    list: Vec<Bus>,
+    places: FxHashMap<BusKey, usize>,
+    /// The one that was asked for last.
+    last: Option<(BusKey, usize)>,
+}
 
-    fn begin(&self, len: usize) -> u64 {
-        self.at.iter().take(len).copied().min().unwrap_or(u64::MAX)
-    }
-
-    fn put(&self, tape: &mut Tape, n: usize, byte: u8) {
-        let (Some(&at), Some(&low)) = (self.at.get(n), self.low.get(n)) else { return };
-        let mut set = |at, byte| {
-            if let Some([to]) = tape.get_mut(at, 1) {
-                *to = byte;
-            }
+impl Buses {
+    /// The bus with that key; `None` when there are too many.
+    pub(super) fn get(&mut self, key: BusKey) -> Option<&mut Bus> {
+        let at = match self.last.filter(|(last, _)| *last == key).map(|(_, at)| at) {
+            Some(at) => at,
+            None => match self.places.get(&key) {
+                Some(at) => *at,
+                None if self.list.len() >= MAX_BUSES => return None,
+                None => {
+                    self.list.push(Bus::default());
+                    self.places.insert(key, self.list.len() - 1);
+                    self.list.len() - 1
+                }
+            },
         };
-        let Some(small) = self.hex else { return set(at, byte) };
-        for (at, value) in [(at, byte >> 4), (low, byte & 15)] {
-            set(
-                at,
-                match value {
-                    0..=9 => b'0' + value,
-                    _ if small => b'a' + value - 10,
-                    _ => b'A' + value - 10,
-                },
-            );
+        self.last = Some((key, at));
+        self.list.get_mut(at)
+    }
+
+    /// Offset of the first byte that waits.
+    pub(super) fn front(&self) -> u64 {
+        self.list.iter().map(Bus::front).min().unwrap_or(u64::MAX)
+    }
+
+    /// Gives up what began before `oldest`.
+    pub(super) fn give_up(&mut self, tape: &mut Tape, oldest: u64) {
+        for bus in &mut self.list {
+            bus.give_up(tape, oldest);
         }
-    }
-
-    fn write(&self, tape: &mut Tape, data: &[u8]) {
-        for (n, byte) in data.iter().enumerate() {
-            self.put(tape, n, *byte);
-        }
-    }
-}
-
-/// A frame of a message: which share of it, and where.
-#[derive(Debug, Clone, Copy)]
-struct Part {
-    place: Place,
-    len: usize,
-    /// Where its share begins in the message, and which of its bytes carries the share's first.
-    from: usize,
-    head: usize,
-}
-
-#[derive(Debug)]
-struct Session {
-    fast: bool,
-    key: u64,
-    pgn: u32,
-    source: u8,
-    /// Frames that wait; empty once the message is written.
-    parts: Vec<Part>,
-    begin: u64,
-    last: Option<Time>,
-    counter: u8,
-    /// Packets that are missing, for the transport protocol.
-    missing: Vec<bool>,
-    length: usize,
-    old: Vec<u8>,
-    /// The rewritten message, for echoes.
-    new: Option<Vec<u8>>,
-}
-
-impl Session {
-    /// Blanks the frames: what is left is their place in the order, and the length that the first one states.
-    fn blank(&mut self, tape: &mut Tape) {
-        for part in self.parts.drain(..) {
-            let data = [0xFF; 8];
-            for n in part.head..part.len {
-                part.place.put(tape, n, *data.get(n).unwrap_or(&0xFF));
-            }
-        }
-        self.begin = u64::MAX;
-    }
-
-    fn push(&mut self, part: Part) {
-        self.begin = self.begin.min(part.place.begin(part.len));
-        self.parts.push(part);
-    }
-
-    /// Writes the message, rewritten, over its frames.
-    fn deliver(&mut self, tape: &mut Tape, content: &mut Content, time: Option<Time>) {
-        let mut new = self.old.clone();
-        new.truncate(self.length);
-        content.n2k(self.pgn, self.source, time, &mut new);
-        for part in std::mem::take(&mut self.parts) {
-            write_share(tape, &part, &new);
-        }
-        self.begin = u64::MAX;
-        self.new = Some(new);
-    }
-
-    fn is_over(&self, now: Option<Time>) -> bool {
-        matches!((self.last, now), (Some(last), Some(now)) if last.0.abs_diff(now.0) > FAST_TIMEOUT_US)
-    }
-}
-
-/// Writes a frame's share of a message; filling behind its end is blanked.
-fn write_share(tape: &mut Tape, part: &Part, message: &[u8]) {
-    for n in part.head..part.len {
-        part.place.put(tape, n, message.get(part.from + n - part.head).copied().unwrap_or(0xFF));
     }
 }
 
@@ -161,6 +98,15 @@ fn write_share(tape: &mut Tape, part: &Part, message: &[u8]) {
 #[derive(Debug, Default)]
 pub(super) struct Bus {
     sessions: Vec<Session>,
+    /// Where each is, by [`slot`].
+    places: FxHashMap<u64, usize>,
+    /// Sessions that are over: their memory is used again.
+    spare: Vec<Session>,
+}
+
+/// What names a session: a fast packet or one of the transport protocol, and its key.
+const fn slot(fast: bool, key: u64) -> u64 {
+    (fast as u64) << 63 | key
 }
 
 impl Bus {
@@ -170,10 +116,10 @@ impl Bus {
         tape: &mut Tape,
         content: &mut Content,
         time: Option<Time>,
-        frame: &CanFrame,
+        frame: &Frame,
         place: &Place,
     ) {
-        let mut data = frame.bytes;
+        let mut data = frame.data;
         let Some(data) = data.get_mut(..usize::from(frame.len).min(8)) else { return };
         match frame.kind {
             // The controller speaks, not a device.
@@ -213,12 +159,12 @@ impl Bus {
     }
 
     /// Offset of the first byte that waits.
-    pub(super) fn front(&self) -> u64 {
+    fn front(&self) -> u64 {
         self.sessions.iter().map(|session| session.begin).min().unwrap_or(u64::MAX)
     }
 
     /// Gives up what began before `oldest`.
-    pub(super) fn give_up(&mut self, tape: &mut Tape, oldest: u64) {
+    fn give_up(&mut self, tape: &mut Tape, oldest: u64) {
         for at in (0..self.sessions.len()).rev() {
             if self.sessions.get(at).is_some_and(|session| session.begin < oldest) {
                 self.drop_session(tape, at);
@@ -227,12 +173,51 @@ impl Bus {
     }
 
     fn find(&self, fast: bool, key: u64) -> Option<usize> {
-        self.sessions.iter().position(|session| session.fast == fast && session.key == key)
+        self.places.get(&slot(fast, key)).copied()
     }
 
     fn drop_session(&mut self, tape: &mut Tape, at: usize) {
-        if at < self.sessions.len() {
-            self.sessions.swap_remove(at).blank(tape);
+        if let Some(mut session) = self.take(at) {
+            session.blank(tape);
+            self.keep(session);
+        }
+    }
+
+    /// Takes a session out; the last one takes its place.
+    fn take(&mut self, at: usize) -> Option<Session> {
+        let gone = (at < self.sessions.len()).then(|| self.sessions.swap_remove(at))?;
+        self.places.remove(&slot(gone.fast, gone.key));
+        if let Some(moved) = self.sessions.get(at) {
+            self.places.insert(slot(moved.fast, moved.key), at);
+        }
+        Some(gone)
+    }
+
+    /// Keeps the memory of a session that is over.
+    fn keep(&mut self, session: Session) {
+        if self.spare.len() < MAX_SPARE && session.length <= MAX_FAST_PACKET {
+            self.spare.push(session);
+        }
+    }
+
+    /// A session without frames.
+    fn fresh(&mut self, fast: bool, key: u64, id: CanId, pgn: u32, length: usize) -> Session {
+        let mut session = self.spare.pop().unwrap_or_default();
+        session.parts.clear();
+        session.missing.clear();
+        session.old.clear();
+        session.new.clear();
+        Session {
+            fast,
+            key,
+            pgn,
+            source: id.source,
+            begin: u64::MAX,
+            last: None,
+            counter: 0,
+            length,
+            written: false,
+            ..session
         }
     }
 
@@ -243,8 +228,10 @@ impl Bus {
                 self.drop_session(tape, at);
             }
         }
+        let at = self.sessions.len();
+        self.places.insert(slot(session.fast, session.key), at);
         self.sessions.push(session);
-        self.sessions.len() - 1
+        at
     }
 
     /// Takes a frame of a fast packet; `false` when it belongs to none that can become whole.
@@ -268,7 +255,7 @@ impl Bus {
         };
         if counter == 0
             && let Some(before) = self.find(true, key(sequence.wrapping_sub(1) & 7))
-            && self.sessions.get(before).is_some_and(|session| session.new.is_none())
+            && self.sessions.get(before).is_some_and(|session| !session.written)
         {
             self.drop_session(tape, before);
         }
@@ -278,18 +265,18 @@ impl Bus {
             n => 6 + 7 * (usize::from(n) - 1),
         };
         let first = usize::from(counter == 0);
-        let part = Part { place: *place, len: data.len(), from, head: 1 + first };
+        let part = Part { place: place.clone(), len: data.len(), from, head: 1 + first };
         let share = body.get(first..).unwrap_or_default();
         if let Some(session) = found.and_then(|at| self.sessions.get_mut(at))
             && session.is_echo(time, counter, body, from, share)
         {
-            match &session.new {
-                Some(new) => write_share(tape, &part, new),
-                None if session.parts.len() < MAX_FRAMES => {
-                    session.last = time;
-                    session.push(part);
-                }
-                None => return false,
+            if session.written {
+                write_share(tape, &part, &session.new);
+            } else if session.parts.len() < MAX_FRAMES {
+                session.last = time;
+                session.push(part);
+            } else {
+                return false;
             }
             return true;
         }
@@ -302,26 +289,13 @@ impl Bus {
             else {
                 return false;
             };
-            let session = Session {
-                fast: true,
-                key: key(sequence),
-                pgn: id.pgn,
-                source: id.source,
-                parts: Vec::new(),
-                begin: u64::MAX,
-                last: time,
-                counter: 0,
-                missing: Vec::new(),
-                length,
-                old: Vec::new(),
-                new: None,
-            };
+            let session = Session { last: time, ..self.fresh(true, key(sequence), id, id.pgn, length) };
             let at = self.open(tape, session);
             return self.append(tape, content, time, at, part, share);
         }
         let Some(at) = found else { return false };
         let expected = self.sessions.get(at).is_some_and(|session| {
-            session.new.is_none() && !session.is_over(time) && counter == session.counter + 1
+            !session.written && !session.is_over(time) && counter == session.counter + 1
         });
         if !expected {
             self.drop_session(tape, at);
@@ -382,20 +356,9 @@ impl Bus {
         if !(1..=MAX_TRANSPORT).contains(&length) || length.div_ceil(7) != usize::from(packets) {
             return;
         }
-        let session = Session {
-            fast: false,
-            key: own,
-            pgn,
-            source: id.source,
-            parts: Vec::new(),
-            begin: u64::MAX,
-            last: time,
-            counter: 0,
-            missing: vec![true; packets.into()],
-            length,
-            old: vec![0xFF; length],
-            new: None,
-        };
+        let mut session = Session { last: time, ..self.fresh(false, own, id, pgn, length) };
+        session.missing.resize(packets.into(), true);
+        session.old.resize(length, 0xFF);
         self.open(tape, session);
     }
 
@@ -428,32 +391,14 @@ impl Bus {
         old.copy_from_slice(share);
         *missing = false;
         session.last = time;
-        session.push(Part { place: *place, len: data.len(), from, head: 1 });
+        session.push(Part { place: place.clone(), len: data.len(), from, head: 1 });
         if session.missing.iter().all(|missing| !missing) {
             session.deliver(tape, content, time);
-            self.sessions.swap_remove(at);
+            if let Some(session) = self.take(at) {
+                self.keep(session);
+            }
         }
         true
-    }
-}
-
-impl Session {
-    /// Whether a frame says again what the session already has (the reader's rule).
-    fn is_echo(&self, time: Option<Time>, counter: u8, body: &[u8], from: usize, share: &[u8]) -> bool {
-        let near = match (self.last, time) {
-            (Some(last), Some(now)) => last.0.abs_diff(now.0) <= ECHO_US,
-            _ => true,
-        };
-        if !near || counter > self.counter || (counter == 0 && self.counter != 0) {
-            return false;
-        }
-        if counter == 0 && body.first().map(|length| usize::from(*length)) != Some(self.length) {
-            return false;
-        }
-        let most = if from == 0 { 6 } else { 7 };
-        let to = self.length.min(from + most);
-        let had = self.old.get(from..to);
-        had.is_some() && had == share.get(..to.saturating_sub(from))
     }
 }
 

@@ -2,16 +2,17 @@
 //!
 //! Source: IETF draft-ietf-opsawg-pcap and draft-ietf-opsawg-pcapng.
 
-use super::bus::{BusKey, Place};
-use super::{Desk, MAX_BUSES};
-use crate::recording::{CanFrame, CanKind, Mark, Part, Payload, Record, Tape};
+use super::Desk;
+use super::bus::{BusKey, Frame};
+use super::place::Place;
+use crate::recording::{CanKind, Held, Mark, Part, Recorded, Tape};
 
 /// Type of the section header block.
 const SECTION: u32 = 0x0A0D_0D0A;
 
 impl Desk {
     /// A part of a capture.
-    pub(super) fn capture_part(&mut self, tape: &mut Tape, mark: &Mark, record: Option<&Record<'_>>) {
+    pub(super) fn capture_part(&mut self, tape: &mut Tape, mark: &Mark, record: Option<&Recorded>) {
         match mark.part {
             Part::PcapHeader => {
                 // Time zone and accuracy: nothing reads them.
@@ -146,19 +147,20 @@ impl Desk {
         tape: &mut Tape,
         data: (u64, usize),
         can_at: Option<usize>,
-        record: Option<&Record<'_>>,
+        record: Option<&Recorded>,
     ) {
         let (at, len) = data;
-        match record.map(|record| (record, record.payload)) {
-            Some((record, Payload::Packet { link, bytes, original })) => {
-                let used = bytes.len().min(len);
+        match record.map(|record| (record, record.held)) {
+            Some((record, Held::Packet { link, len: used, original })) => {
+                let used = used.min(len);
                 self.packet(tape, record, link, (at, used), original);
                 // A frame check sequence: it would tell what the packet held.
                 if let Some(rest) = tape.get_mut(at + used as u64, len - used) {
                     rest.fill(0);
                 }
             }
-            Some((record, Payload::Can(frame))) => {
+            Some((record, Held::Can { id, kind, len: bytes })) => {
+                let frame = Frame { id, kind, len: bytes, data: [0; 8] };
                 self.socket_can(tape, (at, len), can_at.unwrap_or(0), record, frame);
             }
             _ => {
@@ -180,27 +182,29 @@ impl Desk {
         tape: &mut Tape,
         data: (u64, usize),
         head: usize,
-        record: &Record<'_>,
-        frame: CanFrame,
+        record: &Recorded,
+        mut frame: Frame,
     ) {
         let (at, len) = data;
-        if let Some(bytes) = tape.get_mut(at, len) {
-            cooked_address(bytes, head);
-            bytes.get_mut(head + 6..head + 8).unwrap_or_default().fill(0);
-            let from = head + 8 + usize::from(frame.len);
-            bytes.get_mut(from..).unwrap_or_default().fill(0);
-            if frame.len > 8 && frame.kind != CanKind::Error {
-                bytes.get_mut(head + 8..).unwrap_or_default().fill(0);
-                return;
-            }
+        let Some(bytes) = tape.get_mut(at, len) else { return };
+        cooked_address(bytes, head);
+        let Some((header, body)) = bytes.split_at_mut_checked(head + 8) else { return };
+        header.get_mut(head + 6..).unwrap_or_default().fill(0);
+        if let Some(filling) = body.get_mut(frame.len.into()..).filter(|filling| !filling.is_empty()) {
+            filling.fill(0);
         }
-        let key = BusKey::Wire(record.wire);
-        let place = Place::binary(at + (head + 8) as u64);
-        if self.buses.len() < MAX_BUSES || self.buses.contains_key(&key) {
-            let bus = self.buses.entry(key).or_default();
-            bus.frame(tape, &mut self.content, record.time, &frame, &place);
-        } else if let Some(bytes) = tape.get_mut(at, len) {
-            bytes.get_mut(head + 8..).unwrap_or_default().fill(0);
+        if frame.len > 8 && frame.kind != CanKind::Error {
+            body.fill(0);
+            return;
+        }
+        match body.first_chunk() {
+            Some(data) => frame.data = *data,
+            None => frame.data.iter_mut().zip(&*body).for_each(|(to, from)| *to = *from),
+        }
+        let place = Place::Binary(at + (head + 8) as u64);
+        match self.buses.get(BusKey::Wire(record.wire)) {
+            Some(bus) => bus.frame(tape, &mut self.content, record.time, &frame, &place),
+            None => body.fill(0),
         }
     }
 }

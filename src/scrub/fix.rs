@@ -76,11 +76,19 @@ impl Fix {
     }
 }
 
-/// The sum of a stretch's 16-bit words, not folded.
+/// The sum of a stretch's 16-bit words, not folded in full.
+///
+/// It is the same in either byte order, but for the order of its own bytes (RFC 1071 clause 2): so four bytes are added at
+/// once, low ones first.
 pub(super) fn sum(bytes: &[u8]) -> u64 {
-    let (words, rest) = bytes.as_chunks::<2>();
-    let sum: u64 = words.iter().map(|word| u64::from(u16::from_be_bytes(*word))).sum();
-    sum + rest.first().map_or(0, |byte| u64::from(*byte) << 8)
+    let (words, rest) = bytes.as_chunks::<4>();
+    let sum: u64 = words.iter().map(|word| u64::from(u32::from_le_bytes(*word))).sum();
+    let mut last = [0; 4];
+    for (to, byte) in last.iter_mut().zip(rest) {
+        *to = *byte;
+    }
+    let sum = sum + u64::from(u32::from_le_bytes(last));
+    folded((sum & 0xFFFF_FFFF) + (sum >> 32)).swap_bytes().into()
 }
 
 fn folded(mut sum: u64) -> u16 {

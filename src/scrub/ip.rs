@@ -3,6 +3,7 @@
 use super::bus::BusKey;
 use super::fix::{Carries, Checksum, Fix, Seal, seal, sum, write_sum};
 use super::link::Way;
+use super::order::Orders;
 use super::spots::Spots;
 use super::{Desk, blank, dhcp, discovery, names};
 use crate::frames::{
@@ -28,14 +29,20 @@ struct Ends {
 impl Desk {
     /// Rewrites the IP packet at `at` of the tape.
     pub(super) fn ip(&mut self, tape: &mut Tape, at: u64, len: usize, way: Way) {
-        let spots = Spots::one(at, len);
-        let old = spots.read(tape);
-        let mut new = old.clone();
-        let Ok(ip) = Ip::parse(&old, way.cut) else {
+        let mut old = std::mem::take(&mut self.packet);
+        old.clear();
+        old.extend_from_slice(tape.get_mut(at, len).unwrap_or_default());
+        self.ip_packet(tape, at, &old, way);
+        self.packet = old;
+    }
+
+    /// As [`ip`](Self::ip), of the packet that reads as `old`.
+    fn ip_packet(&mut self, tape: &mut Tape, at: u64, old: &[u8], way: Way) {
+        let Some(new) = tape.get_mut(at, old.len()) else { return };
+        let Ok(ip) = Ip::parse(old, way.cut) else {
             // No version: what did not hold together still does not.
-            self.blanked.damaged += len as u64;
+            self.blanked.damaged += old.len() as u64;
             new.fill(0);
-            spots.write(tape, &new);
             return;
         };
         let from = (ip.payload.as_ptr() as usize).saturating_sub(old.as_ptr() as usize);
@@ -44,15 +51,15 @@ impl Desk {
         let four = matches!(ip.source, IpAddr::V4(_));
         let addresses = if four { 12..20 } else { 8..40 };
         if four {
-            self.ipv4_at(&mut new, 12);
-            self.ipv4_at(&mut new, 16);
+            self.ipv4_at(new, 12);
+            self.ipv4_at(new, 16);
             let head = new.get_mut(..from).unwrap_or_default();
             options_4(head.get_mut(20..).unwrap_or_default());
             write_sum(head, 10, 0, if ip.checksum_ok { Seal::Right } else { Seal::Wrong }, false);
         } else {
-            self.ipv6_at(&mut new, 8);
-            self.ipv6_at(&mut new, 24);
-            extensions(&mut new, from);
+            self.ipv6_at(new, 8);
+            self.ipv6_at(new, 24);
+            extensions(new, from);
         }
         let pseudo =
             |bytes: &[u8]| sum(bytes.get(addresses.clone()).unwrap_or_default()) + u64::from(ip.protocol);
@@ -60,11 +67,10 @@ impl Desk {
             source: ip.source,
             destination: ip.destination,
             protocol: ip.protocol,
-            old_pseudo: pseudo(&old),
-            new_pseudo: pseudo(&new),
+            old_pseudo: pseudo(old),
+            new_pseudo: pseudo(new),
         };
-        spots.write(tape, &new);
-        let payload = spots.part(from, to - from);
+        let payload = Spots::one(at + from as u64, to - from);
         match ip.fragment {
             Some(_) if ip.is_cut() => {
                 self.blanked.payload += payload.len() as u64;
@@ -75,34 +81,38 @@ impl Desk {
                 let piece = (payload.begin(), payload.len());
                 let whole = self.fragments.add(tape, name, fragment.offset as usize, fragment.more, piece);
                 if let Some(whole) = whole.filter(|_| way.time.is_some()) {
-                    let len = whole.len();
-                    self.transport(tape, &ip, ends, &whole, len, way);
+                    let bytes = whole.read(tape);
+                    self.transport(tape, &ip, ends, &whole, (&bytes, bytes.len()), way);
                 }
             }
-            None => self.transport(tape, &ip, ends, &payload, ip.payload_len, way),
+            None => {
+                let bytes = old.get(from..to).unwrap_or_default();
+                self.transport(tape, &ip, ends, &payload, (bytes, ip.payload_len), way);
+            }
         }
     }
 
-    /// Rewrites what an IP packet carries, which lies at `spots` and had `wire_len` bytes.
+    /// Rewrites what an IP packet carries: it lies at `spots`, reads as `old` and had `wire_len` bytes.
     fn transport(
         &mut self,
         tape: &mut Tape,
         ip: &Ip<'_>,
         ends: Ends,
         spots: &Spots,
-        wire_len: usize,
+        (old, wire_len): (&[u8], usize),
         way: Way,
     ) {
-        let old = spots.read(tape);
-        let mut new = old.clone();
+        let mut new = std::mem::take(&mut self.payload);
+        new.clear();
+        new.extend_from_slice(old);
         let whole = wire_len <= old.len();
         let length = wire_len as u64;
         let mut checksum = None;
         let mut carries = None;
-        match ip.transport_of(&old, wire_len) {
+        match ip.transport_of(old, wire_len) {
             Transport::Udp(udp) => {
                 let len = 8 + udp.payload_len.min(old.len().saturating_sub(8));
-                let body = old.get(..len).unwrap_or(&old);
+                let body = old.get(..len).unwrap_or(old);
                 let length = 8 + udp.payload_len as u64;
                 let is_whole = udp.payload_len == udp.payload.len();
                 checksum = Some(Checksum {
@@ -113,13 +123,24 @@ impl Desk {
                 });
                 new.get_mut(len..).unwrap_or_default().fill(0);
                 let places = spots.part(8, len - 8);
-                self.udp(new.get_mut(8..len).unwrap_or_default(), &places, &udp, way);
+                let payload = new.get_mut(8..len).unwrap_or_default();
+                if !self.udp(payload, &places, &udp, way) {
+                    let place = spots.begin();
+                    if let (true, Some(checksum)) = (spots.is_one() && Orders::worthwhile(payload), checksum)
+                    {
+                        self.orders.add((place, old.len()), 8, payload, checksum);
+                        self.blanked.payload += payload.len() as u64;
+                        payload.fill(0);
+                    } else {
+                        self.blank_from(payload, 0);
+                    }
+                }
             }
             Transport::Tcp(tcp) => {
                 checksum = Some(Checksum {
                     at: 16,
                     pseudo: ends.new_pseudo + length,
-                    seal: seal(&old, 16, ends.old_pseudo + length, whole, false),
+                    seal: seal(old, 16, ends.old_pseudo + length, whole, false),
                     udp: false,
                 });
                 let from = old.len() - tcp.payload.len();
@@ -140,14 +161,14 @@ impl Desk {
             }
             Transport::Icmp(_) | Transport::Membership(_) if ends.protocol != 58 => {
                 checksum =
-                    Some(Checksum { at: 2, pseudo: 0, seal: seal(&old, 2, 0, whole, false), udp: false });
+                    Some(Checksum { at: 2, pseudo: 0, seal: seal(old, 2, 0, whole, false), udp: false });
                 if ends.protocol == 2 { self.igmp(&mut new) } else { self.icmp(&mut new) }
             }
             Transport::Icmp(_) | Transport::Icmp6(_) | Transport::Membership(_) => {
                 checksum = Some(Checksum {
                     at: 2,
                     pseudo: ends.new_pseudo + length,
-                    seal: seal(&old, 2, ends.old_pseudo + length, whole, false),
+                    seal: seal(old, 2, ends.old_pseudo + length, whole, false),
                     udp: false,
                 });
                 self.icmp6(&mut new);
@@ -163,17 +184,27 @@ impl Desk {
                 self.blank_from(&mut new, keep);
             }
         }
-        spots.write(tape, &new);
-        let mut hasher = rustc_hash::FxHasher::default();
-        let ports = (old.get(..2), old.get(2..4));
-        (way.wire, ends.source, ends.destination, ends.protocol, ports).hash(&mut hasher);
-        self.carried_frames(tape, BusKey::Carried(hasher.finish()));
-        if let Some(checksum) = checksum {
-            self.fixes.push_back(Fix { spots: spots.clone(), checksum, carries });
+        if self.carried.is_empty() && carries.is_none() {
+            // Every byte of it is final.
+            if let Some(Checksum { at, pseudo, seal, udp }) = checksum {
+                write_sum(&mut new, at, pseudo, seal, udp);
+            }
+            spots.write(tape, &new);
+        } else {
+            spots.write(tape, &new);
+            let mut hasher = rustc_hash::FxHasher::default();
+            let ports = (old.get(..2), old.get(2..4));
+            (way.wire, ends.source, ends.destination, ends.protocol, ports).hash(&mut hasher);
+            self.carried_frames(tape, BusKey::Carried(hasher.finish()));
+            if let Some(checksum) = checksum {
+                self.fixes.push_back(Fix { spots: spots.clone(), checksum, carries });
+            }
         }
+        self.payload = new;
     }
 
-    fn udp(&mut self, payload: &mut [u8], places: &Spots, udp: &Udp<'_>, way: Way) {
+    /// Rewrites the payload of a datagram; `false` when nothing is known of it, and nothing was done.
+    fn udp(&mut self, payload: &mut [u8], places: &Spots, udp: &Udp<'_>, way: Way) -> bool {
         let ports = (udp.source_port, udp.destination_port);
         if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
             dhcp::rewrite(&mut self.content, payload);
@@ -189,16 +220,15 @@ impl Desk {
             self.blanked.payload += rest.len() as u64;
             blank::text(rest);
             let mut at = from;
-            for line in
-                lines.get_mut(from..).unwrap_or_default().split_mut(|byte| matches!(byte, b'\r' | b'\n'))
-            {
-                let len = line.len();
-                self.carried_line(line, &places.part(at, len), way);
+            while let Some(rest) = lines.get_mut(at..) {
+                let len = memchr::memchr2(b'\r', b'\n', rest).unwrap_or(rest.len());
+                self.carried_line(rest.get_mut(..len).unwrap_or_default(), &places.part(at, len), way);
                 at += len + 1;
             }
         } else {
-            self.blank_from(payload, 0);
+            return false;
         }
+        true
     }
 
     /// Rewrites a line of a datagram or a stream, perhaps with blanks around it.

@@ -1,11 +1,13 @@
 //! Lines of text, recorded as such or carried by packets: times, TAG blocks, sentences, CAN frames.
 
-use super::bus::{BusKey, Place};
+use super::bus::{Bus, BusKey, Frame};
 use super::content::TextKind;
+use super::place::{Place, Scattered};
 use super::spots::Spots;
-use super::{Desk, MAX_BUSES, blank};
+use super::{Desk, blank};
 use crate::recording::{
-    CanFrame, LineKind, Mark, Record, Tape, data_begins, shift_number, shift_stamp, split_line,
+    CanFrame, CanKind, LineKind, Recorded, Seen, Tape, data_begins, hex_digit, shift_number, shift_stamp,
+    split_line, stamp_length,
 };
 use crate::time::Time;
 
@@ -19,25 +21,84 @@ const USUAL_NAMES: &[&str] =
 /// A frame in a line of the packet at hand.
 pub(super) struct Carried {
     time: Option<Time>,
-    frame: CanFrame,
+    frame: Frame,
     place: Place,
 }
 
 impl Desk {
-    /// Rewrites a line of a text log.
+    /// Rewrites a line of a text log, which lies at `place` of the tape: offset and length.
     pub(super) fn recorded_line(
         &mut self,
         tape: &mut Tape,
-        mark: &Mark,
-        record: Option<&Record<'_>>,
+        place: (u64, usize),
+        record: Option<&Recorded>,
         ended: bool,
+        seen: Seen,
     ) {
-        let spots = Spots::one(mark.at, mark.len);
-        let mut line = spots.read(tape);
+        let (at, len) = place;
+        let Some(line) = tape.get_mut(at, len) else { return };
         let time = record.and_then(|record| record.time);
-        self.line(&mut line, &spots, time, ended);
-        spots.write(tape, &line);
-        self.carried_frames(tape, BusKey::Wire(record.map_or(0, |record| record.wire)));
+        let key = BusKey::Wire(record.map_or(0, |record| record.wire));
+        match seen {
+            Seen::Sentence { at, timed } => {
+                let Some((stamp, sentence)) = line.split_at_mut_checked(at.into()) else { return };
+                if timed {
+                    self.stamp(stamp);
+                }
+                return self.tagged(sentence, time);
+            }
+            Seen::Can { id, kind, len, data, name, timed } => {
+                let frame = Frame { id, kind, len, data };
+                if let Some(place) = self.usual_frame(line, at, &frame, name, timed) {
+                    if let Some(bus) = self.buses.get(key) {
+                        return bus.frame(tape, &mut self.content, time, &frame, &place);
+                    }
+                    self.carried.push(Carried { time, frame, place });
+                    return self.carried_frames(tape, key);
+                }
+            }
+            Seen::Other => {}
+        }
+        self.line(line, &Spots::one(at, len), time, ended);
+        self.carried_frames(tape, key);
+    }
+
+    /// Shifts the time in front of a line.
+    fn stamp(&self, stamp: &mut [u8]) {
+        if !stamp.is_empty() && self.content.time_shift_us() != 0 {
+            shift_stamp(stamp, self.content.time_shift_us());
+        }
+    }
+
+    /// As [`line`](Self::line) does with a frame, when its digits stand in a row behind an interface's name; where they
+    /// do. `None`: nothing was done.
+    fn usual_frame(
+        &mut self,
+        line: &mut [u8],
+        begin: u64,
+        frame: &Frame,
+        name: (u16, u16),
+        timed: bool,
+    ) -> Option<Place> {
+        let (name_at, behind) = (usize::from(name.0), usize::from(name.1));
+        // Between the time and the name there are but directions: what is searched for stands behind both.
+        let at = data_begins(line, behind, frame.id)?;
+        let data = frame.data.get(..usize::from(frame.len)).filter(|data| !data.is_empty())?;
+        let digits = line.get(at..at + 2 * data.len())?;
+        let mut small = false;
+        for ([high, low], byte) in digits.as_chunks().0.iter().zip(data) {
+            if (hex_digit(*high), hex_digit(*low)) != (Some(byte >> 4), Some(byte & 15)) {
+                return None;
+            }
+            small |= high.is_ascii_lowercase() || low.is_ascii_lowercase();
+        }
+        if timed && self.content.time_shift_us() != 0 {
+            let stamp = stamp_length(line);
+            self.stamp(line.get_mut(..stamp)?);
+        }
+        self.interface_name(line.get_mut(name_at..behind)?);
+        remark(line.get_mut(at + 2 * data.len()..).unwrap_or_default(), false);
+        Some(Place::Digits { at: begin + at as u64, small })
     }
 
     /// Rewrites the frames that the lines at hand held.
@@ -45,14 +106,13 @@ impl Desk {
         if self.carried.is_empty() {
             return;
         }
-        if self.buses.len() >= MAX_BUSES && !self.buses.contains_key(&key) {
+        let Some(bus) = self.buses.get(key) else {
             for Carried { time, frame, place } in self.carried.drain(..) {
-                let unknown = CanFrame { kind: crate::recording::CanKind::Standard, ..frame };
-                super::Bus::default().frame(tape, &mut self.content, time, &unknown, &place);
+                let unknown = Frame { kind: CanKind::Standard, ..frame };
+                Bus::default().frame(tape, &mut self.content, time, &unknown, &place);
             }
             return;
-        }
-        let bus = self.buses.entry(key).or_default();
+        };
         for Carried { time, frame, place } in self.carried.drain(..) {
             bus.frame(tape, &mut self.content, time, &frame, &place);
         }
@@ -61,10 +121,7 @@ impl Desk {
     /// Rewrites a line that lies at `spots`. The frame that it holds is left for [`carried_frames`](Self::carried_frames).
     pub(super) fn line(&mut self, line: &mut [u8], spots: &Spots, time: Option<Time>, ended: bool) {
         let parts = split_line(line);
-        if parts.stamp > 0 && self.content.time_shift_us() != 0 {
-            let stamp = line.get_mut(..parts.stamp).unwrap_or_default();
-            shift_stamp(stamp, self.content.time_shift_us());
-        }
+        self.stamp(line.get_mut(..parts.stamp).unwrap_or_default());
         match parts.kind {
             LineKind::Sentence(at) => self.tagged(line.get_mut(at..).unwrap_or_default(), time),
             LineKind::TagBlock(at) => self.tagged(line.get_mut(at..).unwrap_or_default(), time),
@@ -72,7 +129,7 @@ impl Desk {
                 if let Some(name) = name.and_then(|name| line.get_mut(name)) {
                     self.interface_name(name);
                 }
-                self.can_line(line, spots, parts.stamp, time, frame);
+                self.can_line(line, spots, parts.stamp, time, &frame);
             }
             LineKind::Incomplete if !ended => {
                 self.blanked.damaged += line.len() as u64;
@@ -184,19 +241,16 @@ impl Desk {
         spots: &Spots,
         stamp: usize,
         time: Option<Time>,
-        frame: CanFrame,
+        frame: &CanFrame,
     ) {
         let Some(mut at) = data_begins(line, stamp, frame.id) else {
             blank::text(line);
             return;
         };
-        let nibble = |byte: &u8| char::from(*byte).to_digit(16);
         let mut places = Vec::with_capacity(frame.data().len());
         for byte in frame.data() {
             let found = line.get(at..).unwrap_or_default().windows(2).position(|pair| match pair {
-                [high, low] => {
-                    nibble(high).zip(nibble(low)) == Some(((byte >> 4).into(), (byte & 15).into()))
-                }
+                [high, low] => hex_digit(*high).zip(hex_digit(*low)) == Some((byte >> 4, byte & 15)),
                 _ => false,
             });
             let Some(found) = found else {
@@ -206,35 +260,39 @@ impl Desk {
             places.push(at + found);
             at += found + 2;
         }
-        // Behind the data: a direction or a length code may stand there; anything else is the recorder's remark.
-        let tail = line.get_mut(at..).unwrap_or_default();
-        let word = tail.trim_ascii();
-        let known =
-            matches!(word, b"" | b"R" | b"T" | b"r" | b"t" | b"Rx" | b"Tx" | b"RX" | b"TX" | b"rx" | b"tx")
-                || matches!(word, [b'_', code] if code.is_ascii_hexdigit())
-                || (frame.data().is_empty() && word.len() <= 6);
-        if !known {
-            for byte in tail {
-                if !byte.is_ascii_whitespace() {
-                    *byte = b'.';
-                }
-            }
-        }
-        let small = line.iter().skip(stamp).any(|byte| matches!(byte, b'a'..=b'f'))
-            && places
-                .iter()
-                .any(|&at| line.get(at..at + 2).is_some_and(|pair| pair.iter().any(u8::is_ascii_lowercase)));
+        remark(line.get_mut(at..).unwrap_or_default(), frame.data().is_empty());
+        let small = places
+            .iter()
+            .any(|&at| line.get(at..at + 2).is_some_and(|pair| pair.iter().any(u8::is_ascii_lowercase)));
         if places.len() > 8 {
             for at in places {
                 line.get_mut(at..at + 2).unwrap_or_default().fill(b'0');
             }
             return;
         }
-        let mut place = Place { at: [0; 8], low: [0; 8], hex: Some(small) };
-        for ((from, at), low) in places.iter().zip(&mut place.at).zip(&mut place.low) {
+        let mut digits = Scattered { at: [0; 8], low: [0; 8], small };
+        for ((from, at), low) in places.iter().zip(&mut digits.at).zip(&mut digits.low) {
             (*at, *low) = (spots.at(*from).unwrap_or(u64::MAX), spots.at(from + 1).unwrap_or(u64::MAX));
         }
-        self.carried.push(Carried { time, frame, place });
+        let data = frame.bytes.first_chunk().copied().unwrap_or_default();
+        let frame = Frame { id: frame.id, kind: frame.kind, len: frame.len, data };
+        self.carried.push(Carried { time, frame, place: Place::Scattered(Box::new(digits)) });
+    }
+}
+
+/// Behind the data of a frame: a direction or a length code may stand there; anything else is the recorder's remark.
+fn remark(tail: &mut [u8], without_data: bool) {
+    let word = tail.trim_ascii();
+    let known =
+        matches!(word, b"" | b"R" | b"T" | b"r" | b"t" | b"Rx" | b"Tx" | b"RX" | b"TX" | b"rx" | b"tx")
+            || matches!(word, [b'_', code] if code.is_ascii_hexdigit())
+            || (without_data && word.len() <= 6);
+    if !known {
+        for byte in tail {
+            if !byte.is_ascii_whitespace() {
+                *byte = b'.';
+            }
+        }
     }
 }
 

@@ -1,9 +1,8 @@
 //! Packets: what the link puts in front, and what is no IP.
 
-use super::spots::Spots;
 use super::{Desk, discovery};
 use crate::frames::{Arp, Bpdu};
-use crate::recording::{LinkType, Record, Tape};
+use crate::recording::{LinkType, Recorded, Tape};
 use crate::time::Time;
 
 /// VLAN tags that are followed (as the reader does).
@@ -25,21 +24,19 @@ impl Desk {
     pub(super) fn packet(
         &mut self,
         tape: &mut Tape,
-        record: &Record<'_>,
+        record: &Recorded,
         link: LinkType,
         data: (u64, usize),
         original: u32,
     ) {
         let (at, len) = data;
         let way = Way { wire: record.wire, time: record.time, cut: original as usize > len };
-        let spots = Spots::one(at, len);
-        let mut bytes = spots.read(tape);
-        let head = self.head(link, &mut bytes);
+        let Some(bytes) = tape.get_mut(at, len) else { return };
+        let head = self.head(link, bytes);
         match head {
             Some((kind, head)) => {
                 let rest = bytes.get_mut(head..).unwrap_or_default();
                 let behind = self.content_of(kind, rest, way);
-                spots.write(tape, &bytes);
                 if behind == Behind::Ip {
                     self.ip(tape, at + head as u64, len - head, way);
                 } else if let Behind::IpAt(from) = behind {
@@ -51,7 +48,6 @@ impl Desk {
                 // A header that is cut or of an unknown family: nothing in it is needed.
                 self.blanked.damaged += len as u64;
                 bytes.fill(0);
-                spots.write(tape, &bytes);
             }
         }
     }

@@ -3,7 +3,10 @@
 //! The bytes of the recording pass on a tape. What is known of them is rewritten in place, everything else is blanked, and
 //! nothing changes its length. What lies in several records (a fast packet, a line in a stream) is held back until it is
 //! whole; then the tape is written out up to the oldest byte that is still undecided.
+//!
+//! Three threads stand in a row: one reads and says what each stretch is, the desk rewrites, one packs and writes.
 
+mod belt;
 mod blank;
 mod bus;
 mod capture;
@@ -16,22 +19,25 @@ mod ip;
 mod line;
 mod link;
 mod names;
+mod order;
 mod pack;
+mod place;
+mod session;
 mod spots;
 mod stream;
 
 pub use content::{Anchor, Content, ContentOptions, Key, NOT_HIDDEN};
 pub use pack::Packer;
 
-use crate::recording::{Mark, Part, Pieces, RecordingError, Summary, Tape, open_taped};
-use bus::{Bus, BusKey};
+use crate::recording::{Part, RecordingError, Reel, Row, Summary, Tape};
+use belt::Belt;
+use bus::Buses;
 use fix::Fix;
 use fragments::Fragments;
 use line::Carried;
-use std::cell::RefCell;
-use std::collections::{BTreeMap, VecDeque};
+use order::Orders;
+use std::collections::VecDeque;
 use std::io;
-use std::rc::Rc;
 use stream::Streams;
 
 /// Bytes after which the tape is written out: few enough to stay in a processor's cache.
@@ -39,9 +45,6 @@ const PORTION: u64 = 256 << 10;
 
 /// What is undecided for so many bytes of the recording is given up and blanked. It bounds what is held back.
 const MAX_HELD: u64 = 8 << 20;
-
-/// Buses that frames are put together for; frames of further ones are blanked.
-const MAX_BUSES: usize = 1024;
 
 /// Why no copy could be made.
 #[derive(Debug, thiserror::Error)]
@@ -78,8 +81,7 @@ pub struct Outcome {
 
 /// A recording that is open for copying.
 pub struct Copying {
-    recording: Box<dyn Pieces>,
-    tape: Rc<RefCell<Tape>>,
+    reel: Reel,
 }
 
 impl Copying {
@@ -88,14 +90,13 @@ impl Copying {
     /// # Errors
     /// When it cannot be opened or is of no kind that is read.
     pub fn open(path: &str) -> Result<Self, RecordingError> {
-        let (recording, tape) = open_taped(path)?;
-        Ok(Self { recording, tape })
+        Reel::open(path).map(|reel| Self { reel })
     }
 
     /// The compression of the recording, as its summary names it.
     #[must_use]
-    pub fn compression(&self) -> Option<&'static str> {
-        self.recording.summary().compression
+    pub const fn compression(&self) -> Option<&'static str> {
+        self.reel.summary().compression
     }
 
     /// Writes the copy; `watch` is told the share read (when known) and the number of records now and then.
@@ -108,34 +109,44 @@ impl Copying {
         out: &mut Packer<'_>,
         watch: &mut dyn FnMut(Option<f64>, u64),
     ) -> Result<Outcome, ScrubError> {
-        let text = matches!(self.recording.summary().container, "can-log" | "line-log");
+        let text = matches!(self.reel.summary().container, "can-log" | "line-log");
         let mut desk = Desk::new(content, text);
-        loop {
-            let found = self.recording.piece()?;
-            let mut tape = self.tape.borrow_mut();
-            let tape = &mut *tape;
-            while let Some(mark) = tape.next_mark() {
-                desk.gap(tape, mark.at);
-                desk.part(tape, &mark, (found == Some(true)).then(|| self.recording.record()).as_ref());
-                desk.done = mark.at.saturating_add(mark.len as u64);
-            }
-            if desk.done.saturating_sub(tape.begin()) >= PORTION.max(desk.held.saturating_mul(2)) {
-                desk.hand_on(tape, out).map_err(ScrubError::Write)?;
-                watch(self.recording.progress(), self.recording.summary().frames);
-            }
-            if found == Some(false) {
-                let end = tape.end();
-                desk.gap(tape, end);
-                desk.done = end;
-                desk.finish(tape);
-                desk.hand_on(tape, out).map_err(ScrubError::Write)?;
-                break;
-            }
-        }
-        let summary = self.recording.summary().clone();
+        std::thread::scope(|scope| {
+            let belt = Belt::start(scope, &mut *out, desk.content.marker()).map_err(ScrubError::Write)?;
+            let passed = self.pass(&mut desk, &belt, watch);
+            // Why the packer stopped matters more than that the desk noticed it.
+            belt.end().map_err(ScrubError::Write)?;
+            passed
+        })?;
+        let summary = self.reel.summary().clone();
         let cut = summary.problems.iter().any(|problem| problem.contains("stream is cut off"));
         out.finish(!cut).map_err(ScrubError::Write)?;
         Ok(Outcome { summary, content: desk.content, blanked: desk.blanked })
+    }
+
+    /// The pass itself: every stretch over the desk and onto the belt.
+    fn pass(
+        &mut self,
+        desk: &mut Desk,
+        belt: &Belt<'_>,
+        watch: &mut dyn FnMut(Option<f64>, u64),
+    ) -> Result<(), ScrubError> {
+        let mut tape = Tape::default();
+        while self.reel.turn(&mut tape)? {
+            for row in self.reel.rows() {
+                desk.row(&mut tape, row);
+                if desk.done.saturating_sub(tape.begin()) >= PORTION.max(desk.held.saturating_mul(2)) {
+                    desk.hand_on(&mut tape, belt).map_err(ScrubError::Write)?;
+                }
+            }
+            let (share, frames) = self.reel.progress();
+            watch(share, frames);
+        }
+        let end = tape.end();
+        desk.gap(&mut tape, end);
+        desk.done = end;
+        desk.finish(&mut tape);
+        desk.hand_on(&mut tape, belt).map_err(ScrubError::Write)
     }
 }
 
@@ -150,11 +161,13 @@ struct Desk {
     done: u64,
     /// Bytes that were held back when the tape was last handed on.
     held: u64,
-    buses: BTreeMap<BusKey, Bus>,
+    buses: Buses,
     streams: Streams,
     fragments: Fragments,
     /// Checksums to be made good once their bytes are final, in the order of the recording.
     fixes: VecDeque<Fix>,
+    /// What the packer is to do.
+    orders: Orders,
     /// Frames in lines of the packet at hand.
     carried: Vec<Carried>,
     /// Header length and byte order of pcap records.
@@ -163,6 +176,9 @@ struct Desk {
     /// Whether the capture is of the newer form.
     pcapng: bool,
     blanked: Blanked,
+    /// Room for the packet at hand as it was, and for what it carries as it is to be.
+    packet: Vec<u8>,
+    payload: Vec<u8>,
 }
 
 impl Desk {
@@ -173,15 +189,18 @@ impl Desk {
             before_first: true,
             done: 0,
             held: 0,
-            buses: BTreeMap::new(),
+            buses: Buses::default(),
             streams: Streams::default(),
             fragments: Fragments::default(),
             fixes: VecDeque::new(),
+            orders: Orders::default(),
             carried: Vec::new(),
             pcap_head: 16,
             pcap_big: false,
             pcapng: false,
             blanked: Blanked::default(),
+            packet: Vec::new(),
+            payload: Vec::new(),
         }
     }
 
@@ -200,24 +219,26 @@ impl Desk {
         }
     }
 
-    fn part(&mut self, tape: &mut Tape, mark: &Mark, record: Option<&crate::recording::Record<'_>>) {
+    /// Rewrites a stretch, and what lies between it and the one before.
+    fn row(&mut self, tape: &mut Tape, row: &Row) {
+        let Row { mark, blanks, record } = row;
+        self.gap(tape, mark.at.saturating_sub(*blanks as u64));
+        let record = record.as_ref();
         match mark.part {
-            Part::Line { ended } => self.recorded_line(tape, mark, record, ended),
+            Part::Line { ended, seen } => self.recorded_line(tape, (mark.at, mark.len), record, ended, seen),
             Part::Blank => {}
             _ => self.capture_part(tape, mark, record),
         }
         self.before_first &= record.is_none();
+        self.done = mark.at.saturating_add(mark.len as u64);
     }
 
     /// Writes out what is decided; gives up what waits for too long.
-    fn hand_on(&mut self, tape: &mut Tape, out: &mut Packer<'_>) -> io::Result<()> {
+    fn hand_on(&mut self, tape: &mut Tape, belt: &Belt<'_>) -> io::Result<()> {
         let oldest = self.done.saturating_sub(MAX_HELD);
         self.give_up(tape, oldest);
         let mut front = self.done;
-        for bus in self.buses.values_mut() {
-            front = front.min(bus.front());
-        }
-        front = front.min(self.streams.front()).min(self.fragments.front());
+        front = front.min(self.buses.front()).min(self.streams.front()).min(self.fragments.front());
         while self.fixes.front().is_some_and(|fix| fix.end() <= front) {
             if let Some(fix) = self.fixes.pop_front() {
                 fix.apply(tape, &mut self.streams);
@@ -227,15 +248,16 @@ impl Desk {
         if let Some(fix) = self.fixes.front() {
             front = front.min(fix.begin());
         }
+        // Nor can one that waits for its mark.
+        front = self.orders.cut(front);
         self.held = self.done.saturating_sub(front);
-        tape.take_off(front, |bytes| out.write(bytes))
+        let from = tape.begin();
+        tape.take_off(front, |bytes| belt.put(from, bytes, &mut self.orders))
     }
 
     /// Gives up what waits and began before `oldest`.
     fn give_up(&mut self, tape: &mut Tape, oldest: u64) {
-        for bus in self.buses.values_mut() {
-            bus.give_up(tape, oldest);
-        }
+        self.buses.give_up(tape, oldest);
         self.fragments.give_up(tape, oldest, &mut self.blanked.payload);
         self.give_up_streams(tape, oldest);
     }

@@ -31,6 +31,11 @@ impl Spots {
         self.len += len;
     }
 
+    /// Whether it is one stretch.
+    pub(super) const fn is_one(&self) -> bool {
+        self.more.is_empty()
+    }
+
     pub(super) const fn len(&self) -> usize {
         self.len
     }
@@ -52,6 +57,9 @@ impl Spots {
 
     /// The part of the message from `from` on, `len` bytes.
     pub(super) fn part(&self, from: usize, len: usize) -> Self {
+        if self.more.is_empty() && from < self.len {
+            return Self::one(self.first + from as u64, len.min(self.len - from));
+        }
         let mut part = Self::default();
         let to = from.saturating_add(len);
         let mut n = 0;

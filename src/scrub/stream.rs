@@ -122,15 +122,20 @@ impl Streams {
             stream.written.clear();
             stream.written_end = from;
         }
-        for _ in 0..(end.wrapping_sub(stream.written_end) as i32).max(0) {
-            stream.written.push_back(0);
-            stream.written_end = stream.written_end.wrapping_add(1);
-        }
-        let begin = stream.written_end.wrapping_sub(stream.written.len() as u32);
-        for (n, byte) in fresh.iter().enumerate() {
-            let at = from.wrapping_add(n as u32).wrapping_sub(begin) as usize;
-            if let Some(to) = stream.written.get_mut(at) {
-                *to = *byte;
+        if from == stream.written_end {
+            stream.written.extend(&*fresh);
+            stream.written_end = end;
+        } else {
+            for _ in 0..(end.wrapping_sub(stream.written_end) as i32).max(0) {
+                stream.written.push_back(0);
+                stream.written_end = stream.written_end.wrapping_add(1);
+            }
+            let begin = stream.written_end.wrapping_sub(stream.written.len() as u32);
+            for (n, byte) in fresh.iter().enumerate() {
+                let at = from.wrapping_add(n as u32).wrapping_sub(begin) as usize;
+                if let Some(to) = stream.written.get_mut(at) {
+                    *to = *byte;
+                }
             }
         }
         let over = stream.written.len().saturating_sub(MAX_REMEMBERED);
@@ -341,7 +346,7 @@ impl Desk {
             if stream.front() < oldest {
                 stream.blank(tape);
             }
-            self.carried_frames(tape, super::BusKey::Carried(0));
+            self.carried_frames(tape, super::bus::BusKey::Carried(0));
             self.streams.streams.insert(key, stream);
         }
     }

@@ -14,6 +14,7 @@ mod identities;
 mod leftovers;
 mod messages;
 mod packets;
+mod promises;
 mod secrets;
 mod unknown;
 mod walk;

@@ -7,7 +7,7 @@ use std::fs::{self, File};
 
 /// A place and a name that must not be found in any copy.
 const PLACE: &str = "3023.9997,S,02435.9998,W";
-const SECRET: &[u8] = b"SECRETHARBOUR";
+pub(crate) const SECRET: &[u8] = b"SECRETHARBOUR";
 
 fn rmc(second: u32) -> String {
     let body = format!("GPRMC,0630{second:02}.00,A,{PLACE},0.2,115.8,090526,24.3,W,A");
@@ -16,7 +16,7 @@ fn rmc(second: u32) -> String {
 }
 
 /// A pcap file (little endian, microseconds, link type 1) of packets 10 ms apart.
-fn pcap(packets: &[Vec<u8>]) -> Vec<u8> {
+pub(crate) fn pcap(packets: &[Vec<u8>]) -> Vec<u8> {
     let mut file = vec![0xD4, 0xC3, 0xB2, 0xA1, 2, 0, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 4, 0, 1, 0, 0, 0];
     for (n, packet) in packets.iter().enumerate() {
         for word in [1_778_308_200, n as u32 * 10_000, packet.len() as u32, packet.len() as u32] {
@@ -27,7 +27,7 @@ fn pcap(packets: &[Vec<u8>]) -> Vec<u8> {
     file
 }
 
-fn packets_of(file: &[u8]) -> Vec<Vec<u8>> {
+pub(crate) fn packets_of(file: &[u8]) -> Vec<Vec<u8>> {
     let mut rest = &file[24..];
     let mut packets = Vec::new();
     while rest.len() > 16 {
@@ -70,7 +70,7 @@ pub(crate) fn scrubbed(file: &[u8]) -> Vec<u8> {
     fs::read(dir.path().join("out")).unwrap()
 }
 
-fn holds(bytes: &[u8], wanted: &[u8]) -> bool {
+pub(crate) fn holds(bytes: &[u8], wanted: &[u8]) -> bool {
     bytes.windows(wanted.len()).any(|window| window == wanted)
 }
 

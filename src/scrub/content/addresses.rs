@@ -49,18 +49,14 @@ impl Keyed {
     /// the last byte stays, and addresses that share their first two or three bytes share them still.
     pub(super) fn ipv4(&mut self, ip: &mut [u8; 4]) -> bool {
         let [a, b, c, d] = *ip;
+        if stays(*ip) {
+            return false;
+        }
         if a == 169 && b == 254 {
-            // A host often works its own link-local address out of its hardware address (RFC 3927 2.1).
-            if c == 0 || c == 255 {
-                return false;
-            }
             let value = u64::from(c) - 1;
             let third = self.permuted(Domain::Ip4Third, value, 254) + 1;
             *ip = [a, b, third as u8, d];
             return true;
-        }
-        if !is_public([a, b]) || is_special_block([a, b, c]) {
-            return false;
         }
         let mut head = u64::from(u16::from_be_bytes([a, b]));
         let [a, b] = loop {
@@ -152,6 +148,15 @@ impl Keyed {
 fn put(ip: &mut [u8; 16], at: usize, bytes: &[u8]) {
     for (to, from) in ip.iter_mut().skip(at).zip(bytes) {
         *to = *from;
+    }
+}
+
+/// Whether an IPv4 address tells nothing. A host often works its own link-local address out of its hardware address
+/// (RFC 3927 2.1), so that one does not stay.
+pub(super) fn stays([a, b, c, _]: [u8; 4]) -> bool {
+    match [a, b] {
+        [169, 254] => c == 0 || c == 255,
+        head => !is_public(head) || is_special_block([a, b, c]),
     }
 }
 

@@ -8,6 +8,9 @@ use crate::messages::nmea0183::Sentence;
 use crate::time::{Time, civil, days_from_civil};
 use crate::units::Place;
 
+/// Sextets at the beginning of a message that tell its kind.
+const HEAD: usize = 7;
+
 /// Messages whose fragments are waited for at once; the oldest gives way.
 const MAX_PENDING: usize = 16;
 
@@ -132,7 +135,16 @@ impl Content {
         let total = whole(1).filter(|n| (1..=9).contains(n))?;
         let number = whole(2).filter(|n| (1..=total).contains(n))?;
         let fill = usize::from(whole(6).unwrap_or(0).min(5));
-        let sextets: Vec<u8> = s.field(5)?.bytes().map(unarmoured).collect::<Option<_>>()?;
+        let mut head = [0; HEAD];
+        let mut sextets = 0;
+        for character in s.field(5)?.bytes() {
+            let six = unarmoured(character)?;
+            if let Some(to) = head.get_mut(sextets) {
+                *to = six;
+            }
+            sextets += 1;
+        }
+        let head = head.get(..sextets).unwrap_or(&head);
         let more = number < total;
         let first = |n| s.field(n).and_then(|text| text.bytes().next());
         let talker = s.talker().as_bytes().try_into().ok()?;
@@ -140,7 +152,7 @@ impl Content {
         let at = self.ais_pending.iter().position(|p| p.key == key);
         let before = at.map(|at| self.ais_pending.remove(at));
         let (kind, offset) = if number == 1 {
-            (Kind::of(&sextets)?, 0)
+            (Kind::of(head)?, 0)
         } else {
             before.filter(|p| p.next == number).map(|p| (p.kind, p.offset))?
         };
@@ -148,7 +160,7 @@ impl Content {
             if self.ais_pending.len() >= MAX_PENDING {
                 self.ais_pending.remove(0);
             }
-            let offset = offset + sextets.len() * 6;
+            let offset = offset + sextets * 6;
             self.ais_pending.push(Pending { key, next: number + 1, kind, offset });
         }
         Some(Part { kind, offset, fill, more })
@@ -156,24 +168,35 @@ impl Content {
 
     /// Rewrites a payload.
     pub(super) fn ais(&mut self, time: Option<Time>, part: Option<Part>, payload: &mut [u8]) {
-        let old: Option<Vec<u8>> = payload.iter().map(|b| unarmoured(*b)).collect();
-        let (Some(old), Some(part)) = (old.as_ref(), part) else {
+        let (mut old, mut new) = std::mem::take(&mut self.sextets);
+        old.clear();
+        old.extend(payload.iter().map_while(|b| unarmoured(*b)));
+        let sound = old.len() == payload.len();
+        match part.filter(|_| sound) {
+            Some(part) => {
+                new.clear();
+                new.resize(old.len(), 0);
+                self.ais_message(time, part, (&old, &mut new));
+                for (to, six) in payload.iter_mut().zip(&new) {
+                    *to = armoured(*six);
+                }
+            }
             // Damaged armour stays damaged, a fragment without its forerunner says nothing.
-            payload.fill(if old.is_none() { b'x' } else { b'0' });
-            return;
-        };
+            None => payload.fill(if sound { b'0' } else { b'x' }),
+        }
+        self.sextets = (old, new);
+    }
+
+    fn ais_message(&mut self, time: Option<Time>, part: Part, (old, new): (&[u8], &mut [u8])) {
         let mut fragment = Fragment {
             old,
-            new: vec![0; old.len()],
+            new,
             offset: part.offset,
             len: (old.len() * 6).saturating_sub(part.fill),
             more: part.more,
         };
         for (start, act) in [(0, Keep(8)), (8, Mmsi)].iter().chain(fields(part.kind)) {
             self.ais_field(*start, *act, time, &mut fragment);
-        }
-        for (to, six) in payload.iter_mut().zip(&fragment.new) {
-            *to = armoured(*six);
         }
     }
 
@@ -259,7 +282,7 @@ impl Content {
 /// A fragment's bits, addressed by their place in the whole message.
 struct Fragment<'a> {
     old: &'a [u8],
-    new: Vec<u8>,
+    new: &'a mut [u8],
     offset: usize,
     len: usize,
     more: bool,
@@ -274,15 +297,19 @@ impl Fragment<'_> {
     /// Does nothing when the bits do not all lie within the fragment.
     fn set(&mut self, start: usize, bits: usize, value: u64) {
         if let Some(at) = start.checked_sub(self.offset).filter(|at| at + bits <= self.len) {
-            set(&mut self.new, at, bits, value);
+            set(self.new, at, bits, value);
         }
     }
 
     fn copy(&mut self, start: usize, bits: usize) {
-        for n in start..start + bits {
-            if let Some(bit) = self.get(n, 1) {
-                self.set(n, 1, bit);
+        let mut at = start.max(self.offset);
+        let end = (start + bits).min(self.offset + self.len);
+        while at < end {
+            let bits = (end - at).min(64);
+            if let Some(word) = self.get(at, bits) {
+                self.set(at, bits, word);
             }
+            at += bits;
         }
     }
 }

@@ -11,9 +11,7 @@ pub(super) fn read(lat: &[u8], north: &[u8], lon: &[u8], east: &[u8]) -> Option<
 }
 
 fn coordinate(number: &[u8], side: &[u8], [plus, minus]: [u8; 2]) -> Option<f64> {
-    let text = number.trim_ascii();
-    let sound = text.iter().all(|b| b.is_ascii_digit() || *b == b'.');
-    let number: f64 = str::from_utf8(text).ok()?.parse().ok().filter(|_| sound)?;
+    let number = decimal(number.trim_ascii())?;
     let degrees = (number / 100.0).floor();
     let minutes = number - degrees * 100.0;
     let size = degrees + minutes / 60.0;
@@ -22,6 +20,29 @@ fn coordinate(number: &[u8], side: &[u8], [plus, minus]: [u8; 2]) -> Option<f64>
         [letter] if *letter == plus => Some(size),
         [letter] if *letter == minus => Some(-size),
         _ => None,
+    }
+}
+
+/// The value of a number without a sign.
+fn decimal(text: &[u8]) -> Option<f64> {
+    /// Digits whose number a float holds exactly, and the powers of ten that it may be divided by: the quotient of two
+    /// exact numbers is rounded once, as the standard library rounds (Clinger 1990).
+    const EXACT: usize = 15;
+    const POWERS: [f64; EXACT + 1] =
+        [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+    let (mut value, mut point) = (0_u64, None);
+    for (n, byte) in text.iter().enumerate() {
+        match byte {
+            b'0'..=b'9' => value = value.wrapping_mul(10).wrapping_add(u64::from(byte - b'0')),
+            b'.' if point.is_none() => point = Some(n),
+            _ => return None,
+        }
+    }
+    let digits = text.len() - usize::from(point.is_some());
+    let power = POWERS.get(point.map_or(0, |point| digits - point));
+    match power.filter(|_| (1..=EXACT).contains(&digits)) {
+        Some(power) => Some(value as f64 / power),
+        None => str::from_utf8(text).ok()?.parse().ok(),
     }
 }
 
@@ -50,45 +71,74 @@ pub(super) fn write(deg: f64, number: &mut [u8], side: &mut [u8], [plus, minus]:
     if let Some(letter) = side.iter_mut().find(|b| !b.is_ascii_whitespace()) {
         *letter = if deg < 0.0 { minus } else { plus };
     }
-    let length = number.len();
-    let decimals = match number.iter().position(|b| *b == b'.') {
-        Some(point) => number.len() - point - 1,
-        None => 0,
-    };
-    let pointed = number.contains(&b'.');
-    let text = (0..=decimals.min(MAX_DECIMALS)).rev().map(|decimals| {
-        let mut text = format(deg.abs(), decimals, width);
-        if pointed && decimals == 0 {
-            text.push('.');
-        }
-        text
-    });
+    let point = number.iter().position(|b| *b == b'.');
+    let decimals = point.map_or(0, |point| number.len() - point - 1).min(MAX_DECIMALS);
     // A talker that leaves out leading zeros may leave too little room for 100 degrees: decimals give way, and when
     // that is not enough the field holds no number any more.
-    let Some(text) = text.into_iter().find(|text| text.trim_start_matches('0').len() <= length) else {
-        number.fill(b'x');
+    for decimals in (0..=decimals).rev() {
+        let text = Text::of(deg.abs(), decimals, width, point.is_some());
+        let text = text.bytes();
+        let zeros = text.iter().take_while(|b| **b == b'0').count();
+        if text.len() - zeros > number.len() {
+            continue;
+        }
+        let text = text.get(text.len().saturating_sub(number.len())..).unwrap_or_default();
+        // A shorter text is filled with zeros behind the point, or in front when there is none.
+        let at = if point.is_some() { 0 } else { number.len() - text.len() };
+        number.fill(b'0');
+        if let Some(to) = number.get_mut(at..at + text.len()) {
+            to.copy_from_slice(text);
+        }
         return;
-    };
-    let spare = text.len().saturating_sub(length);
-    let text = text.get(spare..).unwrap_or_default();
-    // A shorter text is filled with zeros behind the point, or in front when there is none.
-    let filled =
-        if pointed && text.contains('.') { format!("{text:0<length$}") } else { format!("{text:0>length$}") };
-    for (to, from) in number.iter_mut().zip(filled.bytes()) {
-        *to = from;
     }
+    number.fill(b'x');
 }
 
-/// Degrees and minutes, rounded as a whole so that no minute becomes 60.
-fn format(deg: f64, decimals: usize, width: usize) -> String {
-    let scale = 10_u64.pow(decimals as u32);
-    let total = (deg * 60.0 * scale as f64).round() as u64;
-    let (degrees, rest) = (total / (60 * scale), total % (60 * scale));
-    let minutes = rest / scale;
-    if decimals == 0 {
-        return format!("{degrees:0width$}{minutes:02}");
+/// Characters of a coordinate at most: degrees and minutes take 5, and `u64` holds no number of more than 20 digits.
+const MAX_TEXT: usize = 48;
+
+/// A coordinate in figures, written from its end.
+struct Text {
+    bytes: [u8; MAX_TEXT],
+    from: usize,
+}
+
+impl Text {
+    /// Degrees and minutes, rounded as a whole so that no minute becomes 60. `pointed` says that there is a point, with
+    /// or without decimals behind it.
+    fn of(deg: f64, decimals: usize, width: usize, pointed: bool) -> Self {
+        let scale = 10_u64.pow(decimals as u32);
+        let total = (deg * 60.0 * scale as f64).round() as u64;
+        let (minutes, fraction) = (total / scale, total % scale);
+        let mut text = Self { bytes: [0; MAX_TEXT], from: MAX_TEXT };
+        text.push(fraction, decimals);
+        if pointed {
+            text.put(b'.');
+        }
+        text.push(minutes % 60, 2);
+        text.push(minutes / 60, width);
+        text
     }
-    format!("{degrees:0width$}{minutes:02}.{:0decimals$}", rest % scale)
+
+    fn put(&mut self, byte: u8) {
+        self.from = self.from.saturating_sub(1);
+        if let Some(to) = self.bytes.get_mut(self.from) {
+            *to = byte;
+        }
+    }
+
+    /// Puts a number of at least `width` digits in front.
+    fn push(&mut self, number: u64, width: usize) {
+        let (mut rest, mut digits) = (number, 0);
+        while rest > 0 || digits < width {
+            self.put(b'0' + (rest % 10) as u8);
+            (rest, digits) = (rest / 10, digits + 1);
+        }
+    }
+
+    fn bytes(&self) -> &[u8] {
+        self.bytes.get(self.from..).unwrap_or_default()
+    }
 }
 
 #[cfg(test)]
@@ -114,6 +164,13 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn numbers_are_read_as_the_library_reads_them(text in "[0-9]{0,12}[.]?[0-9]{0,12}[.x]?") {
+            let sound = text.bytes().all(|b| b.is_ascii_digit() || b == b'.');
+            let want = text.parse::<f64>().ok().filter(|_| sound).map(f64::to_bits);
+            prop_assert_eq!(decimal(text.as_bytes()).map(f64::to_bits), want);
+        }
+
         #[test]
         fn what_is_written_is_read(lat in -89.99_f64..89.99, lon in -179.99_f64..179.99, decimals in 0_usize..8) {
             let blank = |digits: usize| format!("{:0<digits$}.{:0<decimals$}", "", "").into_bytes();

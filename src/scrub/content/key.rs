@@ -13,12 +13,41 @@ const ROUNDS: u8 = 6;
 #[derive(Clone, PartialEq, Eq)]
 pub struct Key(pub [u8; 32]);
 
+/// Bytes that are hashed at one go at most: most names, numbers and datagrams.
+const SHORT: usize = 256;
+
 /// Weeks that a shift takes at least, and how many different shifts there are: within a year, so that a model of the
 /// earth's magnetic field still holds.
 const LEAST_WEEKS: i64 = 4;
 const SHIFTS: i64 = 40;
 
 impl Key {
+    /// Bytes that follow from the key and `data` alone, as many as are asked for.
+    pub(super) fn fill(&self, domain: Domain, data: &[u8], out: &mut [u8]) {
+        // The same hash without the state that a long input needs.
+        let mut short = [0; SHORT];
+        let (tag, room) = short.split_at_mut(2);
+        if let (Some(room), true) = (room.get_mut(..data.len()), out.len() <= blake3::OUT_LEN) {
+            tag.copy_from_slice(&domain.tag());
+            room.copy_from_slice(data);
+            let hash = blake3::keyed_hash(&self.0, short.get(..2 + data.len()).unwrap_or_default());
+            for (to, from) in out.iter_mut().zip(hash.as_bytes()) {
+                *to = *from;
+            }
+            return;
+        }
+        let mut hasher = blake3::Hasher::new_keyed(&self.0);
+        hasher.update(&domain.tag()).update(data);
+        hasher.finalize_xof().fill(out);
+    }
+
+    /// A number that follows from the key and `data` alone.
+    pub(super) fn number(&self, domain: Domain, data: &[u8]) -> u64 {
+        let mut bytes = [0; 8];
+        self.fill(domain, data, &mut bytes);
+        u64::from_le_bytes(bytes)
+    }
+
     /// How many weeks times are shifted by with this key.
     #[must_use]
     pub fn weeks(&self) -> i64 {
@@ -90,18 +119,19 @@ impl Keyed {
         Self { key, given: HashMap::default() }
     }
 
-    /// Bytes that follow from the key and `data` alone, as many as are asked for.
-    pub(super) fn fill(&self, domain: Domain, data: &[u8], out: &mut [u8]) {
-        let mut hasher = blake3::Hasher::new_keyed(&self.key.0);
-        hasher.update(&domain.tag()).update(data);
-        hasher.finalize_xof().fill(out);
+    /// The key itself.
+    pub(super) const fn key(&self) -> &Key {
+        &self.key
     }
 
-    /// A number that follows from the key and `data` alone.
+    /// As [`Key::fill`].
+    pub(super) fn fill(&self, domain: Domain, data: &[u8], out: &mut [u8]) {
+        self.key.fill(domain, data, out);
+    }
+
+    /// As [`Key::number`].
     pub(super) fn number(&self, domain: Domain, data: &[u8]) -> u64 {
-        let mut bytes = [0; 8];
-        self.fill(domain, data, &mut bytes);
-        u64::from_le_bytes(bytes)
+        self.key.number(domain, data)
     }
 
     /// A fraction of 0 (included) to 1 (excluded) that follows from the key and `data` alone.

@@ -50,22 +50,30 @@ impl Content {
     ///
     /// A good checksum is made good again, a bad one stays bad, a garbled line stays garbled.
     pub fn sentence(&mut self, time: Option<Time>, line: &mut [u8]) {
-        let old = line.to_vec();
-        let sentence = match Sentence::parse(&old) {
+        let mut old = std::mem::take(&mut self.old);
+        old.clear();
+        old.extend_from_slice(line);
+        self.rewrite(time, &old, line);
+        self.old = old;
+    }
+
+    /// Rewrites a `line` that reads as `old`.
+    fn rewrite(&mut self, time: Option<Time>, old: &[u8], line: &mut [u8]) {
+        let sentence = match Sentence::parse(old) {
             Ok(sentence) => sentence,
             Err(fault) => {
                 self.said.garbled += u64::from(fault.is_garbled());
-                garble(&old, line);
+                garble(old, line);
                 return;
             }
         };
         let start = old.iter().position(|b| matches!(b, b'$' | b'!')).unwrap_or(0);
-        let star = old.iter().position(|b| *b == b'*');
+        let star = memchr::memchr(b'*', old);
         let checksum = sentence.checksum();
         if sentence.tag().is_some() {
             // It belongs to the carrier; should one come here, nothing of it is known to be harmless.
             self.said.garbled += 1;
-            garble(&old, line);
+            garble(old, line);
             return;
         }
         let end = star.unwrap_or(old.trim_ascii_end().len());
@@ -89,38 +97,36 @@ impl Content {
 
     /// The fields behind the address, commas included.
     fn body(&mut self, time: Option<Time>, sentence: &Sentence<'_>, table: Option<Line>, body: &mut [u8]) {
-        let empty = Line { first: &[], again: &[] };
-        let Line { first, again } = table.unwrap_or(empty);
-        let mut acts = first.iter().chain(again.iter().cycle());
-        let mut parts: Vec<&mut [u8]> = body.split_mut(|b| *b == b',').skip(1).collect();
+        let line = table.unwrap_or(Line { first: &[], again: &[] });
         let ais = self.ais_part(sentence);
-        let last = parts.len();
-        let world = [1, 8].iter().all(|n| sentence.field(*n).is_none_or(is_world));
+        let mut fields = Fields { rest: Some(body) };
+        // In front of the first comma there is nothing.
+        fields.next();
         let mut n = 0;
-        while n < last {
-            let act = acts.next().copied();
-            let Some((part, rest)) = parts.get_mut(n..).and_then(<[_]>::split_first_mut) else { return };
+        while let Some(part) = fields.next() {
+            let act = line.act(n);
             n += 1;
             match act {
                 // The last field of a GSV with one field more than whole groups is the signal (v4.1).
-                Some(Act::Satellite) if n == last && again.len() == 4 => keep_if(part, is_digits),
+                Some(Act::Satellite) if fields.rest.is_none() && line.again.len() == 4 => {
+                    keep_if(part, is_digits);
+                }
                 Some(Act::Place) => {
-                    self.place(time, part, rest);
+                    self.place(time, part, &mut fields);
                     n += 3;
-                    acts.nth(2);
                 }
                 Some(Act::LongDate) => {
-                    self.long_date(part, rest);
+                    self.long_date(part, &mut fields);
                     n += 2;
-                    acts.nth(1);
                 }
                 Some(Act::Transducer) => {
-                    self.transducer(part, rest);
+                    self.transducer(part, &mut fields);
                     n += 3;
-                    acts.nth(2);
                 }
                 Some(Act::Ais) => self.ais(time, ais, part),
-                Some(Act::Offset) if world => keep_if(part, is_number),
+                Some(Act::Offset) if [1, 8].iter().all(|n| sentence.field(*n).is_none_or(is_world)) => {
+                    keep_if(part, is_number);
+                }
                 Some(Act::Offset | Act::Zero) => zero(part),
                 Some(act) => self.field(act, part),
                 None => blank(part),
@@ -190,18 +196,21 @@ impl Content {
     fn satellite_field(&mut self, part: &mut [u8]) {
         match number(part).filter(|id| *id > 0 && is_digits(part)) {
             Some(id) => {
-                let text = format!("{:0width$}", self.satellite(id), width = part.len());
-                if text.len() == part.len() { write(Some(part), text.as_bytes()) } else { zero(part) }
+                let id = self.satellite(id);
+                if !write_number(part, id) {
+                    zero(part);
+                }
             }
             None => keep_if(part, |_| false),
         }
     }
 
     /// Four fields of a place; anything that is none is blanked.
-    fn place(&mut self, time: Option<Time>, lat: &mut [u8], rest: &mut [&mut [u8]]) {
-        let [north, lon, east, ..] = rest else {
+    fn place(&mut self, time: Option<Time>, lat: &mut [u8], rest: &mut Fields<'_>) {
+        let parts = (rest.next(), rest.next(), rest.next());
+        let (Some(north), Some(lon), Some(east)) = parts else {
             blank(lat);
-            rest.iter_mut().for_each(|part| blank(part));
+            [parts.0, parts.1, parts.2].into_iter().flatten().for_each(blank);
             return;
         };
         let hemispheres = [(&*north, *b"NS"), (&*east, *b"EW")]
@@ -223,20 +232,26 @@ impl Content {
 
     fn date(&self, part: &mut [u8]) {
         let &[a, b, c, d, e, f] = part.trim_ascii() else { return keep_if(part, |_| false) };
-        let pair = |a, b| number(&[a, b]).map(|n| n as i64);
+        let pair = |a: u8, b: u8| match (a, b) {
+            (b'0'..=b'9', b'0'..=b'9') => Some(i64::from((a - b'0') * 10 + (b - b'0'))),
+            _ => number(&[a, b]).map(|n| n as i64),
+        };
         let year = pair(e, f).map(|year| if year < 80 { 2000 + year } else { 1900 + year });
         let days = year.and_then(|year| days_from_civil(year, pair(c, d)?, pair(a, b)?));
         let Some(days) = days else { return keep_if(part, |_| false) };
         let (year, month, day) = civil(days.saturating_add(self.shift_days()));
         let start = part.len() - part.trim_ascii_start().len();
-        let text = format!("{day:02}{month:02}{:02}", year.rem_euclid(100));
-        write(part.get_mut(start..), text.as_bytes());
+        for (n, value) in [day, month, year.rem_euclid(100)].into_iter().enumerate() {
+            let at = start + 2 * n;
+            write_number(part.get_mut(at..at + 2).unwrap_or_default(), value as u64);
+        }
     }
 
-    fn long_date(&self, day: &mut [u8], rest: &mut [&mut [u8]]) {
-        let [month, year, ..] = rest else {
+    fn long_date(&self, day: &mut [u8], rest: &mut Fields<'_>) {
+        let parts = (rest.next(), rest.next());
+        let (Some(month), Some(year)) = parts else {
             blank(day);
-            rest.iter_mut().for_each(|part| blank(part));
+            [parts.0, parts.1].into_iter().flatten().for_each(blank);
             return;
         };
         let whole = |part: &[u8]| number(part).map(|n| n as i64);
@@ -244,8 +259,13 @@ impl Content {
         if let Some(days) = days {
             let (new_year, new_month, new_day) = civil(days.saturating_add(self.shift_days()));
             for (part, value) in [(day, new_day), (month, new_month), (year, new_year)] {
-                let text = format!("{value:0width$}", width = part.len());
-                if text.len() == part.len() { write(Some(part), text.as_bytes()) } else { zero(part) }
+                // A year before the first has its sign.
+                let (sign, digits) = part.split_at_mut_checked(usize::from(value < 0)).unwrap_or_default();
+                if write_number(digits, value.unsigned_abs()) {
+                    sign.fill(b'-');
+                } else {
+                    zero(part);
+                }
             }
         } else {
             for part in [day, month, year] {
@@ -255,10 +275,9 @@ impl Content {
     }
 
     /// Type, value, unit and name of a measurement.
-    fn transducer(&mut self, kind: &mut [u8], rest: &mut [&mut [u8]]) {
+    fn transducer(&mut self, kind: &mut [u8], rest: &mut Fields<'_>) {
         let free = matches!(kind.trim_ascii(), b"A" | b"G");
         keep_if(kind, |text| matches!(text, [b] if b.is_ascii_uppercase()));
-        let mut rest = rest.iter_mut().take(3);
         if let Some(value) = rest.next() {
             keep_if(value, |text| is_number(text) && !(free && decimals(text) >= COORDINATE_DECIMALS));
         }
@@ -308,6 +327,23 @@ impl Content {
         self.mac(&mut mac);
         let text: String = mac.iter().map(|b| format!("{b:02X}")).collect();
         write(Some(part), text.as_bytes());
+    }
+}
+
+/// The fields of a sentence that are still to come.
+struct Fields<'a> {
+    /// From the next one on, without the comma in front of it.
+    rest: Option<&'a mut [u8]>,
+}
+
+impl<'a> Fields<'a> {
+    fn next(&mut self) -> Option<&'a mut [u8]> {
+        let rest = self.rest.take()?;
+        // Fields are short: looking at byte after byte is the quickest way.
+        let Some(comma) = rest.iter().position(|b| *b == b',') else { return Some(rest) };
+        let (part, behind) = rest.split_at_mut_checked(comma)?;
+        self.rest = behind.get_mut(1..);
+        Some(part)
     }
 }
 
@@ -374,6 +410,20 @@ fn keep_if(part: &mut [u8], sound: impl Fn(&[u8]) -> bool) {
     }
 }
 
+/// Writes a number over a field, with zeros in front; `false` when it does not fit.
+fn write_number(part: &mut [u8], number: u64) -> bool {
+    let too_many = u32::try_from(part.len()).ok().and_then(|digits| 10_u64.checked_pow(digits));
+    if too_many.is_some_and(|least| number >= least) {
+        return false;
+    }
+    let mut rest = number;
+    for digit in part.iter_mut().rev() {
+        *digit = b'0' + (rest % 10) as u8;
+        rest /= 10;
+    }
+    true
+}
+
 /// A number becomes zero, at its length; anything else is blanked.
 fn zero(part: &mut [u8]) {
     if !is_number(part.trim_ascii()) {
@@ -389,9 +439,13 @@ fn is_number(text: &[u8]) -> bool {
         [b'-' | b'+', digits @ ..] => digits,
         _ => text,
     };
+    let mut points = 0;
     text.len() <= MAX_NUMBER
-        && digits.iter().all(|b| b.is_ascii_digit() || *b == b'.')
-        && digits.iter().filter(|b| **b == b'.').count() <= 1
+        && digits.iter().all(|b| {
+            points += usize::from(*b == b'.');
+            b.is_ascii_digit() || *b == b'.'
+        })
+        && points <= 1
 }
 
 fn is_digits(text: &[u8]) -> bool {

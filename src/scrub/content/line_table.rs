@@ -55,6 +55,14 @@ pub(super) struct Line {
     pub(super) again: &'static [Act],
 }
 
+impl Line {
+    /// What is done with field `n`, counted from 0.
+    pub(super) fn act(self, n: usize) -> Option<Act> {
+        let again = || self.again.get((n - self.first.len()).checked_rem(self.again.len())?);
+        self.first.get(n).or_else(again).copied()
+    }
+}
+
 const fn line(first: &'static [Act]) -> Option<Line> {
     Some(Line { first, again: &[] })
 }
@@ -65,43 +73,43 @@ const PAIRS: &[Act] = &[N, L, N, L, N, L, N, L];
 /// The fields of a known sentence, or `None`: all of it is blanked.
 #[rustfmt::skip]
 pub(super) fn fields(formatter: &str) -> Option<Line> {
-    match formatter {
-        "ALC" => Some(Line { first: &[N, N, N, N], again: &[Maker, N, N, N] }),
-        "ALF" => line(&[N, N, N, N, L, L, L, Maker, N, N, N, N]),
-        "ALR" => line(&[N, N, L, L]),
-        "APB" => line(&[L, L, N, L, L, L, L, N, L, Waypoint, N, L, N, L, L]),
-        "BOD" => line(&[N, L, N, L, Waypoint, Waypoint]),
-        "BWC" => line(&[N, Place, R, R, R, N, L, N, L, N, L, Waypoint, L]),
-        "DBK" | "DBS" | "DBT" => line(&[N, L, N, L, N, L]),
-        "DPT" => line(&[N, N, N]),
-        "DTM" => line(&[Datum, L, Offset, L, Offset, L, Offset, Datum]),
-        "GGA" => line(&[N, Place, R, R, R, N, N, N, Zero, L, Zero, L, N, Zero]),
-        "GLL" => line(&[Place, R, R, R, N, L, L]),
-        "GNS" => line(&[N, Place, R, R, R, Letters, N, N, Zero, Zero, N, Zero, L]),
-        "GSA" => line(&[L, N, S, S, S, S, S, S, S, S, S, S, S, S, N, N, N, N]),
-        "GST" => line(&[N; 8]),
-        "GSV" => Some(Line { first: &[N, N, N], again: &[S, Zero, Zero, N] }),
-        "HBT" => line(&[N, L, N]),
-        "HDG" => line(&[N, N, L, N, L]),
-        "HDM" | "HDT" | "MTW" | "ROT" | "THS" => line(&[N, L]),
-        "MWD" | "VHW" | "VLW" | "VWR" | "VWT" => line(PAIRS),
-        "MWV" => line(&[N, L, N, L, L]),
-        "OSD" => line(&[N, L, N, L, N, L, N, N, L]),
-        "RMB" => line(&[L, N, L, Waypoint, Waypoint, Place, R, R, R, N, N, N, L, L]),
-        "RMC" => line(&[N, L, Place, R, R, R, N, N, Date, N, L, L, L]),
-        "RPM" => line(&[L, N, N, N, L]),
-        "RSA" => line(&[N, L, N, L]),
-        "RTE" => Some(Line { first: &[N, N, L], again: &[Waypoint] }),
-        "SRP" => line(&[N, Mac]),
-        "TTM" => line(&[N, N, N, L, N, N, L, N, N, L, Target, L, L, N, L]),
-        "TXT" => line(&[N, N, N]),
-        "VBW" => line(&[N, N, L, N, N, L, N, L, N, L]),
-        "VDM" | "VDO" => line(&[N, N, N, AIS_CHANNEL, Ais, N]),
-        "VTG" => line(&[N, L, N, L, N, L, N, L, L]),
-        "WPL" => line(&[Place, R, R, R, Waypoint]),
-        "XDR" => Some(Line { first: &[], again: &[Transducer, R, R, R] }),
-        "XTE" => line(&[L, L, N, L, L, L]),
-        "ZDA" => line(&[N, LongDate, R, R, Zero, Zero]),
+    match formatter.as_bytes() {
+        b"ALC" => Some(Line { first: &[N, N, N, N], again: &[Maker, N, N, N] }),
+        b"ALF" => line(&[N, N, N, N, L, L, L, Maker, N, N, N, N]),
+        b"ALR" => line(&[N, N, L, L]),
+        b"APB" => line(&[L, L, N, L, L, L, L, N, L, Waypoint, N, L, N, L, L]),
+        b"BOD" => line(&[N, L, N, L, Waypoint, Waypoint]),
+        b"BWC" => line(&[N, Place, R, R, R, N, L, N, L, N, L, Waypoint, L]),
+        b"DBK" | b"DBS" | b"DBT" => line(&[N, L, N, L, N, L]),
+        b"DPT" => line(&[N, N, N]),
+        b"DTM" => line(&[Datum, L, Offset, L, Offset, L, Offset, Datum]),
+        b"GGA" => line(&[N, Place, R, R, R, N, N, N, Zero, L, Zero, L, N, Zero]),
+        b"GLL" => line(&[Place, R, R, R, N, L, L]),
+        b"GNS" => line(&[N, Place, R, R, R, Letters, N, N, Zero, Zero, N, Zero, L]),
+        b"GSA" => line(&[L, N, S, S, S, S, S, S, S, S, S, S, S, S, N, N, N, N]),
+        b"GST" => line(&[N; 8]),
+        b"GSV" => Some(Line { first: &[N, N, N], again: &[S, Zero, Zero, N] }),
+        b"HBT" => line(&[N, L, N]),
+        b"HDG" => line(&[N, N, L, N, L]),
+        b"HDM" | b"HDT" | b"MTW" | b"ROT" | b"THS" => line(&[N, L]),
+        b"MWD" | b"VHW" | b"VLW" | b"VWR" | b"VWT" => line(PAIRS),
+        b"MWV" => line(&[N, L, N, L, L]),
+        b"OSD" => line(&[N, L, N, L, N, L, N, N, L]),
+        b"RMB" => line(&[L, N, L, Waypoint, Waypoint, Place, R, R, R, N, N, N, L, L]),
+        b"RMC" => line(&[N, L, Place, R, R, R, N, N, Date, N, L, L, L]),
+        b"RPM" => line(&[L, N, N, N, L]),
+        b"RSA" => line(&[N, L, N, L]),
+        b"RTE" => Some(Line { first: &[N, N, L], again: &[Waypoint] }),
+        b"SRP" => line(&[N, Mac]),
+        b"TTM" => line(&[N, N, N, L, N, N, L, N, N, L, Target, L, L, N, L]),
+        b"TXT" => line(&[N, N, N]),
+        b"VBW" => line(&[N, N, L, N, N, L, N, L, N, L]),
+        b"VDM" | b"VDO" => line(&[N, N, N, AIS_CHANNEL, Ais, N]),
+        b"VTG" => line(&[N, L, N, L, N, L, N, L, L]),
+        b"WPL" => line(&[Place, R, R, R, Waypoint]),
+        b"XDR" => Some(Line { first: &[], again: &[Transducer, R, R, R] }),
+        b"XTE" => line(&[L, L, N, L, L, L]),
+        b"ZDA" => line(&[N, LongDate, R, R, Zero, Zero]),
         _ => None,
     }
 }

@@ -27,8 +27,14 @@ pub use said::{NOT_HIDDEN, Said};
 
 use crate::time::{DAY_US, Time};
 use crate::units::Place;
+use foldhash::fast::RandomState;
 use key::{Domain, Keyed};
 use places::Places;
+use std::collections::HashMap;
+use std::hash::Hash;
+
+/// Values of one kind that are remembered with what became of them (at most 0.6 MiB).
+const MAX_KNOWN: usize = 16_384;
 
 /// Days in a week.
 const WEEK: i64 = 7;
@@ -80,6 +86,23 @@ pub struct ContentOptions {
     pub anchor: Option<Anchor>,
 }
 
+/// Gives marks.
+#[derive(Debug, Clone)]
+pub struct Marker(Key);
+
+impl Marker {
+    /// A mark of bytes that are blanked: equal ones get equal marks, and nobody without the key can try what it was. No
+    /// byte of it is text.
+    #[must_use]
+    pub fn mark(&self, bytes: &[u8]) -> [u8; 8] {
+        mark(&self.0, bytes)
+    }
+}
+
+fn mark(key: &Key, bytes: &[u8]) -> [u8; 8] {
+    (key.number(Domain::Blank, bytes) | 0x8080_8080_8080_8080).to_be_bytes()
+}
+
 /// Rewrites messages.
 #[derive(Debug)]
 pub struct Content {
@@ -89,6 +112,25 @@ pub struct Content {
     altitude: Option<i64>,
     ais_pending: Vec<ais::Pending>,
     said: Said,
+    /// Room for the message at hand as it was.
+    old: Vec<u8>,
+    /// Room for an AIS payload as it was and as it is to be.
+    sextets: (Vec<u8>, Vec<u8>),
+    macs: Known<u64>,
+    ips_4: Known<[u8; 4]>,
+    ips_6: Known<[u8; 16]>,
+    mmsis: Known<u64>,
+    satellites: Known<u64>,
+}
+
+/// What became of values, so that nothing needs to be worked out again. Its own random key keeps a recording's writer from
+/// choosing values that collide; it reaches no result.
+type Known<T> = HashMap<T, T, RandomState>;
+
+fn remember<T: Hash + Eq>(known: &mut Known<T>, old: T, new: T) {
+    if known.len() < MAX_KNOWN {
+        known.insert(old, new);
+    }
 }
 
 impl Content {
@@ -104,31 +146,58 @@ impl Content {
             altitude: None,
             ais_pending: Vec::new(),
             said: Said::default(),
+            old: Vec::new(),
+            sextets: <_>::default(),
+            macs: Known::default(),
+            ips_4: Known::default(),
+            ips_6: Known::default(),
+            mmsis: Known::default(),
+            satellites: Known::default(),
         }
     }
 
     /// Rewrites a hardware address. Those that every network has (all, none, groups) stay.
     pub fn mac(&mut self, mac: &mut [u8; 6]) {
-        let old = u64::from_be_bytes([&[0, 0], mac.as_slice()].concat().try_into().unwrap_or_default());
+        let number = |[a, b, c, d, e, f]: [u8; 6]| u64::from_be_bytes([0, 0, a, b, c, d, e, f]);
+        let old = number(*mac);
+        if let Some(new) = self.macs.get(&old) {
+            let [_, _, new @ ..] = new.to_be_bytes();
+            *mac = new;
+            return;
+        }
         if self.keyed.mac(mac, self.options.keep_makers) {
             self.said.identity("hardware addresses", old);
         }
+        remember(&mut self.macs, old, number(*mac));
     }
 
     /// Rewrites an IPv4 address. Private and special ones stay.
     pub fn ipv4(&mut self, ip: &mut [u8; 4]) {
-        let old = u64::from(u32::from_be_bytes(*ip));
-        if self.keyed.ipv4(ip) {
-            self.said.identity("IPv4 addresses", old);
+        let old = *ip;
+        if addresses::stays(old) {
+            return;
         }
+        if let Some(new) = self.ips_4.get(&old) {
+            *ip = *new;
+            return;
+        }
+        if self.keyed.ipv4(ip) {
+            self.said.identity("IPv4 addresses", u64::from(u32::from_be_bytes(old)));
+        }
+        remember(&mut self.ips_4, old, *ip);
     }
 
     /// Rewrites an IPv6 address. Groups and special ones stay; link-local ones stay link-local.
     pub fn ipv6(&mut self, ip: &mut [u8; 16]) {
-        let old = self.keyed.number(Domain::Ip6, ip);
-        if self.keyed.ipv6(ip, self.options.keep_makers) {
-            self.said.identity("IPv6 addresses", old);
+        let old = *ip;
+        if let Some(new) = self.ips_6.get(&old) {
+            *ip = *new;
+            return;
         }
+        if self.keyed.ipv6(ip, self.options.keep_makers) {
+            self.said.identity("IPv6 addresses", self.keyed.number(Domain::Ip6, &old));
+        }
+        remember(&mut self.ips_6, old, *ip);
     }
 
     /// Rewrites a text to an invented one of the same length.
@@ -137,11 +206,16 @@ impl Content {
         bytes.copy_from_slice(&new);
     }
 
-    /// A mark of bytes that are blanked: equal ones get equal marks, and nobody without the key can try what it was. No
-    /// byte of it is text.
+    /// A mark of bytes that are blanked, see [`Marker::mark`].
     #[must_use]
     pub fn mark(&self, bytes: &[u8]) -> [u8; 8] {
-        (self.keyed.number(Domain::Blank, bytes) | 0x8080_8080_8080_8080).to_be_bytes()
+        mark(self.keyed.key(), bytes)
+    }
+
+    /// What gives the same marks elsewhere.
+    #[must_use]
+    pub fn marker(&self) -> Marker {
+        Marker(self.keyed.key().clone())
     }
 
     /// Microseconds that every time is shifted by: whole weeks.
@@ -180,10 +254,15 @@ impl Content {
     }
 
     fn mmsi(&mut self, mmsi: u64) -> u64 {
+        if let Some(new) = self.mmsis.get(&mmsi) {
+            return *new;
+        }
         if mmsi != 0 {
             self.said.identity("MMSIs", mmsi);
         }
-        self.within_form(Domain::Mmsi, mmsi, MMSI_FORMS)
+        let new = self.within_form(Domain::Mmsi, mmsi, MMSI_FORMS);
+        remember(&mut self.mmsis, mmsi, new);
+        new
     }
 
     fn imo(&mut self, imo: u64) -> u64 {
@@ -194,7 +273,12 @@ impl Content {
     }
 
     fn satellite(&mut self, id: u64) -> u64 {
-        self.within_form(Domain::Satellite, id, SATELLITE_FORMS)
+        if let Some(new) = self.satellites.get(&id) {
+            return *new;
+        }
+        let new = self.within_form(Domain::Satellite, id, SATELLITE_FORMS);
+        remember(&mut self.satellites, id, new);
+        new
     }
 
     /// Another number between the same two of `forms`; a number outside all stays.

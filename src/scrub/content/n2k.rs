@@ -24,19 +24,32 @@ impl Content {
     /// Rewrites one whole message (a single frame's payload, or the joined frames of a fast packet or of the transport
     /// protocol). What is not known to be harmless becomes "not available".
     pub fn n2k(&mut self, pgn: u32, _source: u8, time: Option<Time>, payload: &mut [u8]) {
-        let old = payload.to_vec();
-        payload.fill(0xFF);
-        let Some(fields) = fields(pgn) else {
-            if is_proprietary(pgn) {
-                copy(&old, payload, 0, 16);
-                self.maker_code(&old, payload, 0);
-            }
-            self.said.blanked_pgn(pgn);
-            return;
-        };
-        for (start, act) in fields {
-            self.act(*start, *act, time, &old, payload);
+        // Nearly every message has eight bytes: copies of a known length need no call.
+        if let Ok(message) = <&mut [u8; 8]>::try_from(&mut *payload) {
+            let old = std::mem::replace(message, [0xFF; 8]);
+            return self.message(pgn, time, &old, message);
         }
+        let mut old = std::mem::take(&mut self.old);
+        old.clear();
+        old.extend_from_slice(payload);
+        payload.fill(0xFF);
+        self.message(pgn, time, &old, payload);
+        self.old = old;
+    }
+
+    /// Writes over `new`, which is blank, what may leave of `old`.
+    fn message(&mut self, pgn: u32, time: Option<Time>, old: &[u8], new: &mut [u8]) {
+        if let Some(fields) = fields(pgn) {
+            for (start, act) in fields {
+                self.act(*start, *act, time, old, new);
+            }
+            return;
+        }
+        if is_proprietary(pgn) {
+            copy(old, new, 0, 16);
+            self.maker_code(old, new, 0);
+        }
+        self.said.blanked_pgn(pgn);
     }
 
     fn act(&mut self, start: usize, act: Act, time: Option<Time>, old: &[u8], new: &mut [u8]) {

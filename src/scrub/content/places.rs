@@ -30,6 +30,9 @@ const STEP_DEG: i32 = 2;
 /// Halvings of a step: to 2e-8 degrees.
 const HALVINGS: usize = 26;
 
+/// Places that are remembered with what became of them, as several sentences tell the same one (32 bytes each).
+const MAX_KNOWN: usize = 1024;
+
 /// An anchor's old and new place. Whoever has it can turn a copy back: it belongs with the key.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Anchor {
@@ -66,17 +69,18 @@ impl Anchor {
 pub(super) struct Places {
     pub(super) anchor: Option<Anchor>,
     shift_us: i64,
+    /// Old and new places; each old one has its slot.
+    known: Vec<(Place, Place)>,
 }
 
 impl Places {
     /// With the anchor of an earlier recording of the same boat, if any, and by how much times are shifted.
     pub(super) const fn new(anchor: Option<Anchor>, shift_us: i64) -> Self {
-        Self { anchor, shift_us }
+        Self { anchor, shift_us, known: Vec::new() }
     }
 
     /// Where a place lies in the copy. Exactly 0 N 0 E means "no fix" to careless senders; it stays.
     pub(super) fn moved(&mut self, keyed: &Keyed, time: Option<Time>, place: Place) -> Place {
-        static WGS84: LazyLock<Geodesic> = LazyLock::new(Geodesic::wgs84);
         if place.lat_deg == 0.0 && place.lon_deg == 0.0 {
             return place;
         }
@@ -88,11 +92,32 @@ impl Places {
         let anchor = *self
             .anchor
             .get_or_insert_with(|| Anchor { old: place, new: elsewhere(keyed, time, shift_us, place) });
-        let (metres, azimuth, _, _) =
-            WGS84.inverse(anchor.old.lat_deg, anchor.old.lon_deg, place.lat_deg, place.lon_deg);
-        let (lat, lon) = WGS84.direct(anchor.new.lat_deg, anchor.new.lon_deg, azimuth, metres);
-        Place::new(lat, lon).unwrap_or(anchor.new)
+        // Nothing lies exactly at 0 N 0 E here: such a slot is free.
+        let free = Place { lat_deg: 0.0, lon_deg: 0.0 };
+        self.known.resize(MAX_KNOWN, (free, free));
+        let Some(known) = self.known.get_mut(slot(place)) else { return laid_out(anchor, place) };
+        let bits = |place: Place| (place.lat_deg.to_bits(), place.lon_deg.to_bits());
+        if bits(known.0) != bits(place) {
+            *known = (place, laid_out(anchor, place));
+        }
+        known.1
     }
+}
+
+/// Where a place is remembered: a number below [`MAX_KNOWN`] (Fibonacci hashing, Knuth 6.4).
+fn slot(place: Place) -> usize {
+    const GOLDEN: u64 = 0x9E37_79B9_7F4A_7C15;
+    let mixed = place.lat_deg.to_bits().wrapping_mul(GOLDEN).rotate_left(32) ^ place.lon_deg.to_bits();
+    (mixed.wrapping_mul(GOLDEN) >> 54) as usize
+}
+
+/// Where a place lies from the anchor's new place as it lay from its old one.
+fn laid_out(anchor: Anchor, place: Place) -> Place {
+    static WGS84: LazyLock<Geodesic> = LazyLock::new(Geodesic::wgs84);
+    let (metres, azimuth, _, _) =
+        WGS84.inverse(anchor.old.lat_deg, anchor.old.lon_deg, place.lat_deg, place.lon_deg);
+    let (lat, lon) = WGS84.direct(anchor.new.lat_deg, anchor.new.lon_deg, azimuth, metres);
+    Place::new(lat, lon).unwrap_or(anchor.new)
 }
 
 /// The day for which the model is asked when the recording has none that it covers.

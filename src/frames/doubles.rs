@@ -4,7 +4,7 @@ use super::bytes::be16;
 use crate::recording::LinkType;
 use crate::time::Time;
 use foldhash::fast::{FixedState, RandomState};
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 use std::hash::{BuildHasher, Hasher};
 
 /// Frames that are remembered. At more than this many frames a second the window is shorter than [`DOUBLES_WINDOW_S`].
@@ -39,6 +39,8 @@ impl Copies {
     }
 }
 
+/// What is known of a frame that was seen more than once of late.
+#[derive(Debug, Clone, Copy)]
 struct Seen {
     count: u32,
     in_burst: u32,
@@ -46,12 +48,46 @@ struct Seen {
     shortest_us: Option<i64>,
 }
 
-/// The frames of the last second, by their hash. The table's own hash has a random key: a recording's writer must not
-/// choose which frames collide in it.
-#[derive(Default)]
+/// A frame of the last second.
+#[derive(Debug, Clone, Copy)]
+struct Frame {
+    time: Time,
+    hash: u64,
+    /// The number of an earlier frame in the same place of the table, or one that is not remembered any more.
+    before: u64,
+    /// Where it stands among those that were seen more than once.
+    repeated: Option<u32>,
+}
+
+/// Places of the table: some times as many as a busy network sends in a second.
+const PLACES: usize = 16_384;
+
+/// The frames of the last second, by their hash. Nearly all are seen but once; so each stands in the row of its arrival
+/// alone, and a table leads to the last one in each place. The table's own hash has a random key: a recording's writer
+/// must not choose which frames collide in it.
 pub struct Doubles {
-    ring: VecDeque<(Time, u64)>,
-    frames: HashMap<u64, Seen, RandomState>,
+    ring: VecDeque<Frame>,
+    /// The number of the first frame in the ring, counted from 1.
+    first: u64,
+    /// The number of the last frame in each place.
+    latest: Box<[u64; PLACES]>,
+    repeated: Vec<Seen>,
+    /// Rows of `repeated` that are free.
+    free: Vec<u32>,
+    keys: RandomState,
+}
+
+impl Default for Doubles {
+    fn default() -> Self {
+        Self {
+            ring: VecDeque::new(),
+            first: 1,
+            latest: Box::new([0; PLACES]),
+            repeated: Vec::new(),
+            free: Vec::new(),
+            keys: RandomState::default(),
+        }
+    }
 }
 
 impl Doubles {
@@ -65,40 +101,85 @@ impl Doubles {
     /// As [`seen`](Self::seen), by a hash that the caller makes ([`likeness`]).
     pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
         self.forget(time);
-        self.ring.push_back((time, hash));
-        let seen =
-            self.frames.entry(hash).or_insert(Seen { count: 0, in_burst: 0, last: time, shortest_us: None });
-        let since_last_us = (seen.count > 0).then(|| time.micros_since(seen.last).max(0));
-        seen.count = seen.count.saturating_add(1);
-        seen.in_burst = match since_last_us {
-            Some(us) if us <= BURST_US => seen.in_burst.saturating_add(1),
-            _ => 1,
-        };
-        seen.shortest_us = match (seen.shortest_us, since_last_us) {
-            (Some(a), Some(b)) => Some(a.min(b)),
-            (a, b) => a.or(b),
-        };
-        seen.last = seen.last.max(time);
-        Copies {
-            within_second: seen.count,
-            in_burst: seen.in_burst,
-            since_last_us,
-            shortest_us: seen.shortest_us,
+        let place = (self.keys.hash_one(hash) >> (u64::BITS - PLACES.ilog2())) as usize;
+        let number = self.first + self.ring.len() as u64;
+        let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
+        let mut frame = Frame { time, hash, before: latest, repeated: None };
+        let mut copies = Copies { within_second: 1, in_burst: 1, since_last_us: None, shortest_us: None };
+        if let Some(at) = self.alike(latest, hash) {
+            let row = self.repeated_row(at);
+            frame.repeated = Some(row);
+            if let Some(seen) = self.repeated.get_mut(row as usize) {
+                copies = seen.again(time);
+            }
+            // Of frames that are alike one after the other, the last one is enough to be led to.
+            if at + self.first == latest {
+                frame.before = self.ring.get(at as usize).map_or(0, |alike| alike.before);
+            }
+        }
+        self.ring.push_back(frame);
+        copies
+    }
+
+    /// Where in the ring the last frame with this hash stands; the search begins with the frame of this number.
+    fn alike(&self, mut number: u64, hash: u64) -> Option<u64> {
+        loop {
+            let at = number.checked_sub(self.first)?;
+            let frame = self.ring.get(at as usize)?;
+            if frame.hash == hash {
+                return Some(at);
+            }
+            number = frame.before;
         }
     }
 
+    /// The row among the repeated ones of the frame that stands at `at` in the ring; a new one when it was seen once.
+    fn repeated_row(&mut self, at: u64) -> u32 {
+        let Some(frame) = self.ring.get_mut(at as usize) else { return 0 };
+        let new = Seen { count: 1, in_burst: 1, last: frame.time, shortest_us: None };
+        let (repeated, free) = (&mut self.repeated, &mut self.free);
+        *frame.repeated.get_or_insert_with(|| {
+            let row = free.pop().unwrap_or(repeated.len() as u32);
+            match repeated.get_mut(row as usize) {
+                Some(place) => *place = new,
+                None => repeated.push(new),
+            }
+            row
+        })
+    }
+
     fn forget(&mut self, now: Time) {
-        while let Some(&(time, hash)) = self.ring.front() {
-            if self.ring.len() < MAX_REMEMBERED_FRAMES && now.since(time) <= DOUBLES_WINDOW_S {
+        while let Some(frame) = self.ring.front() {
+            if self.ring.len() < MAX_REMEMBERED_FRAMES && now.since(frame.time) <= DOUBLES_WINDOW_S {
                 return;
             }
-            self.ring.pop_front();
-            if let Some(seen) = self.frames.get_mut(&hash) {
+            if let Some(row) = frame.repeated
+                && let Some(seen) = self.repeated.get_mut(row as usize)
+            {
                 seen.count = seen.count.saturating_sub(1);
                 if seen.count == 0 {
-                    self.frames.remove(&hash);
+                    self.free.push(row);
                 }
             }
+            self.ring.pop_front();
+            self.first += 1;
+        }
+    }
+}
+
+impl Seen {
+    /// Notes one more.
+    fn again(&mut self, time: Time) -> Copies {
+        let since_last_us = time.micros_since(self.last).max(0);
+        self.count = self.count.saturating_add(1);
+        self.in_burst = if since_last_us <= BURST_US { self.in_burst.saturating_add(1) } else { 1 };
+        self.shortest_us = Some(self.shortest_us.map_or(since_last_us, |us| us.min(since_last_us)));
+        self.last = self.last.max(time);
+        Copies {
+            within_second: self.count,
+            in_burst: self.in_burst,
+            since_last_us: Some(since_last_us),
+            shortest_us: self.shortest_us,
         }
     }
 }
@@ -181,12 +262,31 @@ mod tests {
         let mut doubles = Doubles::default();
         for n in 0..100_000_u32 {
             assert_eq!(doubles.seen(Time(0), &n.to_be_bytes()).within_second, 1);
-            assert!(
-                doubles.ring.len() <= MAX_REMEMBERED_FRAMES && doubles.frames.len() <= MAX_REMEMBERED_FRAMES
-            );
+            assert!(doubles.ring.len() <= MAX_REMEMBERED_FRAMES && doubles.repeated.is_empty());
         }
         doubles.seen(Time(2_000_000), b"later");
-        assert_eq!((doubles.ring.len(), doubles.frames.len()), (1, 1));
+        assert_eq!(doubles.ring.len(), 1);
+    }
+
+    /// The same, with every frame of the last second looked at: what the table is compared with.
+    #[test]
+    fn the_table_tells_what_a_look_at_every_frame_tells() {
+        let mut doubles = Doubles::default();
+        let mut all: Vec<(i64, u32)> = Vec::new();
+        let (mut state, mut us) = (7_u32, 0);
+        for _ in 0..20_000 {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            us += i64::from(state >> 28) * if state >> 24 & 0xF == 0 { 50_000 } else { 700 };
+            let frame = (state >> 16) % if state & 0x100 == 0 { 5 } else { 3000 };
+            all.retain(|(at, _)| us - at <= 1_000_000);
+            let alike: Vec<i64> =
+                all.iter().filter(|(_, other)| *other == frame).map(|(at, _)| *at).collect();
+            let copies = doubles.seen(Time(us), &frame.to_be_bytes());
+            assert_eq!(copies.within_second as usize, alike.len() + 1);
+            assert_eq!(copies.since_last_us, alike.last().map(|at| us - at));
+            all.push((us, frame));
+        }
+        assert!(doubles.repeated.len() < 4000);
     }
 
     #[test]

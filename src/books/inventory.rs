@@ -188,6 +188,9 @@ pub fn note_text<T: PartialEq>(list: &mut Vec<T>, text: T) {
     bounded::note(list, MAX_TEXTS, text);
 }
 
+/// Talkers that are found without a search.
+const RECENT: usize = 16;
+
 /// Every device of a run. At most [`MAX_DEVICES`].
 #[derive(Debug, Default)]
 pub struct Inventory {
@@ -196,6 +199,8 @@ pub struct Inventory {
     names: FxHashMap<(WireId, Name), DeviceId>,
     hosts: FxHashMap<(WireId, Mac), DeviceId>,
     talkers: FxHashMap<(WireId, u32), DeviceId>,
+    /// Talkers that spoke of late, by a few bits of their key.
+    recent: [Option<(WireId, u32, DeviceId)>; RECENT],
     /// Frames of devices that found no room.
     pub unbooked: u64,
 }
@@ -305,6 +310,26 @@ impl Inventory {
     /// The talker of a line; `host` is the host whose packets carry the line.
     pub fn talker(&mut self, wire: WireId, talker: &[u8], host: Option<DeviceId>) -> Option<DeviceId> {
         let key = talker_key(talker);
+        let slot = (key ^ key >> 8 ^ wire.0) as usize % RECENT;
+        if let Some(Some((at, known, id))) = self.recent.get(slot)
+            && (*at, *known) == (wire, key)
+        {
+            return Some(*id);
+        }
+        let id = self.talker_by_key(wire, key, talker, host)?;
+        if let Some(place) = self.recent.get_mut(slot) {
+            *place = Some((wire, key, id));
+        }
+        Some(id)
+    }
+
+    fn talker_by_key(
+        &mut self,
+        wire: WireId,
+        key: u32,
+        talker: &[u8],
+        host: Option<DeviceId>,
+    ) -> Option<DeviceId> {
         if let Some(&id) = self.talkers.get(&(wire, key)) {
             return Some(id);
         }

@@ -64,6 +64,12 @@ impl SentenceName {
         Self(bytes)
     }
 
+    /// Its characters, and zeros behind them.
+    #[must_use]
+    pub const fn as_bytes(&self) -> &[u8; 12] {
+        &self.0
+    }
+
     /// The name as text.
     #[must_use]
     pub fn as_str(&self) -> &str {

@@ -64,47 +64,32 @@ pub(super) fn prefix(line: &[u8]) -> Option<(Stamp, usize)> {
 fn usual_prefix(line: &[u8]) -> Option<(Stamp, usize)> {
     const LENGTH: usize = 25;
     let (head, rest) = line.split_first_chunk::<LENGTH>()?;
-    let &[
-        y1,
-        y2,
-        y3,
-        y4,
-        b'-',
-        m1,
-        m2,
-        b'-',
-        d1,
-        d2,
-        b'T',
-        h1,
-        h2,
-        b':',
-        n1,
-        n2,
-        b':',
-        s1,
-        s2,
-        b'.',
-        f1,
-        f2,
-        f3,
-        b'Z',
-        b' ',
-    ] = head
-    else {
-        return None;
-    };
-    let digits = [y1, y2, y3, y4, m1, m2, d1, d2, h1, h2, n1, n2, s1, s2, f1, f2, f3]
-        .map(|byte| byte.wrapping_sub(b'0'));
-    if digits.iter().fold(0, |odd, digit| odd | u8::from(*digit > 9)) != 0 {
-        return None;
-    }
-    let [y1, y2, y3, y4, m1, m2, d1, d2, h1, h2, n1, n2, s1, s2, f1, f2, f3] = digits.map(i64::from);
-    let days = days_from_civil(y1 * 1000 + y2 * 100 + y3 * 10 + y4, m1 * 10 + m2, d1 * 10 + d2)?;
-    let micros = (f1 * 100 + f2 * 10 + f3) * 1000;
-    let in_day = of_day(h1 * 10 + h2, n1 * 10 + n2, s1 * 10 + s2, micros)?;
+    let (eights, [b' ']) = head.as_chunks::<8>() else { return None };
+    let [year, middle, end] = eights else { return None };
+    let (year, middle, end) =
+        (eight(year, b"0000-00-")?, eight(middle, b"00T00:00")?, eight(end, b":00.000Z")?);
+    let days = days_from_civil(two(year, 0) * 100 + two(year, 2), two(year, 5), two(middle, 0))?;
+    let micros = (two(end, 4) * 10 + i64::from(end[6])) * 1000;
+    let in_day = of_day(two(middle, 3), two(middle, 6), two(end, 1), micros)?;
     let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b':')).count();
     Some((Stamp::Moment(days.checked_mul(DAY_US)?.checked_add(in_day)?), LENGTH + blanks))
+}
+
+/// The digits of eight characters of this form, in which 0 stands for any digit and every other character for itself;
+/// `None` when they are of another form. Eight characters are looked at at once.
+fn eight(text: &[u8; 8], form: &[u8; 8]) -> Option<[u8; 8]> {
+    const HIGH: u64 = 0x8080_8080_8080_8080;
+    let digits = u64::from_le_bytes(*text) ^ u64::from_le_bytes(*form);
+    // A difference of more than 9 carries into the high bit, or has it; where no digit belongs, of more than 0.
+    let most = form.map(|byte| if byte == b'0' { 0x7F - 9 } else { 0x7F });
+    let over = (digits & !HIGH).wrapping_add(u64::from_le_bytes(most)) | digits;
+    (over & HIGH == 0).then(|| digits.to_le_bytes())
+}
+
+/// Two digits in a row as a number.
+fn two(digits: [u8; 8], at: usize) -> i64 {
+    let digit = |at: usize| digits.get(at).map_or(0, |digit| i64::from(*digit));
+    digit(at) * 10 + digit(at + 1)
 }
 
 /// As [`prefix`], of the form that CAN loggers write: seconds since 1970 with microseconds, in round brackets.

@@ -59,7 +59,7 @@ fn packets() -> Vec<(Time, Vec<u8>)> {
 
 fn frames() -> Vec<(Time, CanFrame)> {
     records(BUS, |payload| match payload {
-        Payload::Can(frame) => Some(frame),
+        Payload::Can(frame) => Some(frame.kept()),
         _ => None,
     })
 }

@@ -145,7 +145,7 @@ fn of_machinery(pgn: u32) -> u32 {
 /// forty compasses. When they would fill the bus, time is stretched.
 fn bus(out: &mut Out, nodes: usize, write: impl Fn(Time, &CanFrame) -> Vec<u8>) -> Result<(), Failure> {
     let (first, length_us, frames) = demo("two-headings.log.gz", |payload| match payload {
-        Payload::Can(frame) => Some(frame),
+        Payload::Can(frame) => Some(frame.kept()),
         _ => None,
     })?;
     let mut addresses: Vec<u8> = frames.iter().map(|(_, frame)| CanId::from_bits(frame.id).source).collect();

@@ -44,11 +44,66 @@ pub fn frame_bits(id: u32, extended: bool, remote: bool, data: &[u8]) -> u32 {
     padded.iter().skip(8 - head_bytes).for_each(|byte| stuffing.byte(*byte));
     data.iter().for_each(|byte| stuffing.byte(*byte));
     let crc = crc15(head.to_be_bytes().get(8 - head_bytes..).unwrap_or_default(), data);
-    // A last bit that is unlike the one before fills up the byte and calls for no stuff bit either.
-    for byte in (crc << 1 | (!crc & 1)).to_be_bytes() {
-        stuffing.byte(byte);
-    }
+    stuffing.crc(crc);
     length + 8 * data.len() as u32 + CRC_BITS + stuffing.bits + FIXED_TAIL
+}
+
+/// As [`frame_bits`], of many frames: it remembers what the identifiers that come again and again call for.
+pub struct FrameBits(Box<[Known; KNOWN]>);
+
+/// Identifiers that are remembered: more than most buses have.
+const KNOWN: usize = 512;
+
+/// What start of frame to length code of an extended data frame call for.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    /// Identifier and length; nothing has this one at first.
+    key: u64,
+    stuffing: Stuffing,
+    /// What they add to the CRC.
+    crc: u16,
+}
+
+impl Default for FrameBits {
+    fn default() -> Self {
+        Self(Box::new([Known { key: u64::MAX, stuffing: Stuffing::default(), crc: 0 }; KNOWN]))
+    }
+}
+
+impl FrameBits {
+    /// As [`frame_bits`].
+    #[must_use]
+    pub fn of(&mut self, id: u32, extended: bool, remote: bool, data: &[u8]) -> u32 {
+        if !extended || remote || data.len() > 8 {
+            return frame_bits(id, extended, remote, data);
+        }
+        let key = u64::from(id) << 4 | data.len() as u64;
+        // The upper bits of a product with an odd number depend on all bits.
+        let slot = (key.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> (u64::BITS - KNOWN.ilog2())) as usize;
+        let Some(known) = self.0.get_mut(slot) else { return frame_bits(id, extended, remote, data) };
+        if known.key != key {
+            *known = Known::new(key, id, data.len());
+        }
+        let mut stuffing = known.stuffing;
+        data.iter().for_each(|byte| stuffing.byte(*byte));
+        stuffing.crc(known.crc ^ crc15(&[], data));
+        HEAD_BITS + 8 * data.len() as u32 + CRC_BITS + stuffing.bits + FIXED_TAIL
+    }
+}
+
+/// Bits of an extended frame from its start to its length code.
+const HEAD_BITS: u32 = 39;
+
+impl Known {
+    fn new(key: u64, id: u32, len: usize) -> Self {
+        let (head, length) = header(id, true, false, len);
+        let mut stuffing = Stuffing::default();
+        let padded = (head | 1 << length).to_be_bytes();
+        padded.iter().skip(3).for_each(|byte| stuffing.byte(*byte));
+        let data = [0; 8];
+        let crc = crc15(head.to_be_bytes().get(3..).unwrap_or_default(), data.get(..len).unwrap_or(&data));
+        Self { key, stuffing, crc }
+    }
 }
 
 /// Start of frame to length code, as a number, and its length in bits.
@@ -78,7 +133,7 @@ fn crc15(head: &[u8], data: &[u8]) -> u16 {
 }
 
 /// A walk over the bits that counts the stuff bits.
-#[derive(Default)]
+#[derive(Debug, Clone, Copy, Default)]
 struct Stuffing {
     /// The last entry of the table: its state is in its place for the next look-up.
     entry: u16,
@@ -90,6 +145,13 @@ impl Stuffing {
         let at = self.entry & 0x0F00 | u16::from(byte);
         self.entry = STUFF_TABLE.get(usize::from(at)).copied().unwrap_or(0);
         self.bits += u32::from(self.entry >> 12);
+    }
+
+    /// The 15 bits of the CRC. A last bit that is unlike the one before fills up the byte and calls for no stuff bit.
+    fn crc(&mut self, crc: u16) {
+        for byte in (crc << 1 | (!crc & 1)).to_be_bytes() {
+            self.byte(byte);
+        }
     }
 }
 
@@ -234,6 +296,10 @@ mod tests {
             let id = if extended { id } else { id & 0x7FF };
             let bits = frame_bits(id, extended, remote, &data);
             prop_assert_eq!(bits, naive(id, extended, remote, &data));
+            let mut counter = FrameBits::default();
+            for data in [&data[..], &[], &data[..]] {
+                prop_assert_eq!(counter.of(id, extended, remote, data), frame_bits(id, extended, remote, data));
+            }
             let length = if remote { 0 } else { 8 * data.len() as u32 };
             let (least, most) = if extended {
                 (67 + length, 67 + length + (53 + length) / 4)

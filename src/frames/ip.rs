@@ -50,6 +50,7 @@ impl<'a> Ip<'a> {
     ///
     /// # Errors
     /// When the headers are not there, or state lengths that cannot be.
+    #[inline]
     pub fn parse(bytes: &'a [u8], cut: bool) -> Result<Self, Malformed> {
         match bytes.first().map(|first| first >> 4) {
             Some(4) => version_4(bytes, cut),
@@ -66,6 +67,7 @@ impl<'a> Ip<'a> {
     }
 }
 
+#[inline]
 fn version_4(bytes: &[u8], cut: bool) -> Result<Ip<'_>, Malformed> {
     const LAYER: &str = "ipv4";
     let header = usize::from(bytes.first().copied().unwrap_or(0) & 0x0F) * 4;

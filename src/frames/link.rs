@@ -137,6 +137,7 @@ pub fn parse<'a>(link: LinkType, bytes: &'a [u8], original: u32) -> Packet<'a> {
     }
 }
 
+#[inline]
 fn ethernet(bytes: &[u8], cut: bool) -> Result<Head<'_>, Malformed> {
     let read = || {
         let (destination, source) = (mac(bytes, 0)?, mac(bytes, 6)?);
@@ -214,6 +215,7 @@ fn cooked2(bytes: &[u8], cut: bool) -> Result<Head<'_>, Malformed> {
 }
 
 /// VLAN, EtherType and content behind the link's header.
+#[inline]
 fn network(kind: Option<u16>, bytes: &[u8], cut: bool) -> (Option<u16>, u16, Content<'_>) {
     let Some(mut kind) = kind else {
         let kind = match bytes.first().map(|first| first >> 4) {
@@ -239,6 +241,7 @@ fn network(kind: Option<u16>, bytes: &[u8], cut: bool) -> (Option<u16>, u16, Con
     (vlan, kind, content(kind, rest, cut))
 }
 
+#[inline]
 fn content(kind: u16, rest: &[u8], cut: bool) -> Content<'_> {
     match kind {
         ether_type::IPV4 | ether_type::IPV6 => or_malformed(Ip::parse(rest, cut).map(Content::Ip)),

@@ -12,7 +12,7 @@ use std::thread;
 const MAX_ROWS: usize = 4096;
 
 /// Bytes after which a batch is full; the last record may reach over it.
-const FULL_BYTES: usize = 128 << 10;
+const FULL_BYTES: usize = 256 << 10;
 
 /// Batches on their way at one time.
 const BATCHES: usize = 4;
@@ -29,6 +29,16 @@ enum Held {
     Other,
 }
 
+impl Held {
+    /// Where its bytes end, when they begin at `from`.
+    fn end(&self, from: usize) -> usize {
+        match self {
+            Self::Packet { to, .. } | Self::Can { to, .. } | Self::Line { to } => *to,
+            Self::Other => from,
+        }
+    }
+}
+
 /// One record of a batch. Its bytes begin where those of the one before end.
 #[derive(Debug, Clone, Copy)]
 struct Row {
@@ -42,6 +52,7 @@ struct Row {
 struct Batch {
     rows: Vec<Row>,
     bytes: Vec<u8>,
+    digests: Vec<u64>,
     progress: Option<f64>,
     /// The summary, when it names more wires than before or is complete.
     summary: Option<Summary>,
@@ -52,6 +63,7 @@ struct Batch {
 impl Batch {
     fn clear(&mut self) {
         self.rows.clear();
+        self.digests.clear();
         self.bytes.clear();
         self.bytes.shrink_to(KEPT_BYTES);
     }
@@ -63,8 +75,13 @@ impl Batch {
                 Held::Packet { link: *link, to: self.bytes.len(), original: *original }
             }
             Payload::Can(frame) => {
-                self.bytes.extend_from_slice(frame.data());
-                let head = CanHead { id: frame.id, kind: frame.kind, fd: frame.fd, len: frame.len };
+                // Nearly every frame has eight bytes: a copy of a known length needs no call.
+                match frame.data.first_chunk::<8>() {
+                    Some(eight) if frame.data.len() == 8 => self.bytes.extend_from_slice(eight),
+                    _ => self.bytes.extend_from_slice(frame.data),
+                }
+                let len = frame.data.len() as u8;
+                let head = CanHead { id: frame.id, kind: frame.kind, fd: frame.fd, len };
                 Held::Can { head, to: self.bytes.len() }
             }
             Payload::Line(line) => {
@@ -76,16 +93,43 @@ impl Batch {
         self.rows.push(Row { time: record.time, wire: record.wire, held });
     }
 
+    /// The record of a row whose bytes begin at `from`.
+    #[inline]
+    fn record(&self, row: &Row, from: usize) -> Record<'_> {
+        let bytes = |to: usize| self.bytes.get(from..to).unwrap_or_default();
+        let payload = match row.held {
+            Held::Packet { link, to, original } => Payload::Packet { link, bytes: bytes(to), original },
+            Held::Can { head, to } => Payload::Can(head.with(bytes(to))),
+            Held::Line { to } => Payload::Line(bytes(to)),
+            Held::Other => Payload::Other,
+        };
+        Record { time: row.time, wire: row.wire, payload }
+    }
+
+    /// Works out the digest of every record, one after the other, so that a processor can do several at once.
+    fn digest(&mut self, digest: &mut Digest) {
+        let mut digests = std::mem::take(&mut self.digests);
+        let mut from = 0;
+        for row in &self.rows {
+            digests.push(digest(&self.record(row, from)));
+            from = row.held.end(from);
+        }
+        self.digests = digests;
+    }
+
     fn is_full(&self) -> bool {
         self.rows.len() >= MAX_ROWS || self.bytes.len() >= FULL_BYTES
     }
 }
 
-/// As [`open`], with the reading on a thread of its own.
+/// Works out a number of each record, on the thread that reads.
+pub type Digest = Box<dyn FnMut(&Record<'_>) -> u64 + Send>;
+
+/// As [`open`], with the reading on a thread of its own, which also works out a `digest` of each record.
 ///
 /// # Errors
 /// As [`open`].
-pub fn open_ahead(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
+pub fn open_ahead(path: &str, mut digest: Digest) -> Result<Box<dyn Recording>, RecordingError> {
     let (full, batches) = sync_channel(BATCHES);
     let (spent, empties) = channel();
     let (opened, opening) = channel();
@@ -96,7 +140,7 @@ pub fn open_ahead(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
     };
     thread::Builder::new()
         .name("reader".to_owned())
-        .spawn(move || read(&owned, &opened, &full, &empties))
+        .spawn(move || read(&owned, &mut digest, &opened, &full, &empties))
         .map_err(|source| RecordingError::Io { path: path.to_owned(), source })?;
     let summary = opening.recv().map_err(|_| stopped())??;
     let batch = Batch::default();
@@ -107,6 +151,7 @@ pub fn open_ahead(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
 /// them any more.
 fn read(
     path: &str,
+    digest: &mut Digest,
     opened: &Sender<Result<Summary, RecordingError>>,
     full: &SyncSender<Batch>,
     empties: &Receiver<Batch>,
@@ -133,6 +178,7 @@ fn read(
                 Err(error) => batch.end = Some(Err(error)),
             }
         }
+        batch.digest(digest);
         let summary = recording.summary();
         if batch.end.is_some() || summary.wires.len() != wires {
             wires = summary.wires.len();
@@ -155,7 +201,7 @@ struct Ahead {
     batch: Batch,
     /// Records of the batch that were looked at.
     next: usize,
-    /// The bytes of the record that it stands on.
+    /// Where the bytes of the record that it stands on begin and end.
     from: usize,
     to: usize,
 }
@@ -199,29 +245,20 @@ impl Recording for Ahead {
         }
         let Some(row) = self.batch.rows.get(self.next) else { return Ok(false) };
         self.from = self.to;
-        match row.held {
-            Held::Packet { to, .. } | Held::Can { to, .. } | Held::Line { to } => self.to = to,
-            Held::Other => {}
-        }
+        self.to = row.held.end(self.from);
         self.next += 1;
         Ok(true)
     }
 
     fn record(&self) -> Record<'_> {
-        let row = self.next.checked_sub(1).and_then(|at| self.batch.rows.get(at));
-        let Some(Row { time, wire, held }) = row else {
-            return Record { time: None, wire: 0, payload: Payload::Line(&[]) };
-        };
-        let bytes = self.batch.bytes.get(self.from..self.to).unwrap_or_default();
-        let payload = match held {
-            Held::Packet { link, original, .. } => {
-                Payload::Packet { link: *link, bytes, original: *original }
-            }
-            Held::Can { head, .. } => Payload::Can(head.with(bytes)),
-            Held::Line { .. } => Payload::Line(bytes),
-            Held::Other => Payload::Other,
-        };
-        Record { time: *time, wire: *wire, payload }
+        match self.next.checked_sub(1).and_then(|at| self.batch.rows.get(at)) {
+            Some(row) => self.batch.record(row, self.from),
+            None => Record { time: None, wire: 0, payload: Payload::Line(&[]) },
+        }
+    }
+
+    fn digest(&self) -> Option<u64> {
+        self.batch.digests.get(self.next.checked_sub(1)?).copied()
     }
 
     fn summary(&self) -> &Summary {
@@ -258,22 +295,32 @@ mod tests {
         {
             let path = captures.join(file);
             let path = path.to_str().unwrap();
-            let (ahead, plain) = (drain(open_ahead(path).unwrap()), drain(open(path).unwrap()));
+            let (ahead, plain) =
+                (drain(open_ahead(path, Box::new(|_| 7)).unwrap()), drain(open(path).unwrap()));
             assert!(ahead.0.len() > MAX_ROWS / 4 && ahead == plain, "{file}");
         }
     }
 
     #[test]
     fn a_file_that_cannot_be_opened_says_so() {
-        assert!(matches!(open_ahead("no/such/file"), Err(RecordingError::Io { .. })));
-        assert!(matches!(open_ahead(env!("CARGO_MANIFEST_DIR")), Err(RecordingError::Unknown { .. })));
+        assert!(matches!(open_ahead("no/such/file", Box::new(|_| 0)), Err(RecordingError::Io { .. })));
+        assert!(matches!(
+            open_ahead(env!("CARGO_MANIFEST_DIR"), Box::new(|_| 0)),
+            Err(RecordingError::Unknown { .. })
+        ));
     }
 
     #[test]
     fn nobody_needs_to_read_to_the_end() {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/captures/healthy-line.log");
-        let mut recording = open_ahead(path).unwrap();
+        let length = |record: &Record<'_>| match record.payload {
+            Payload::Line(line) => line.len() as u64,
+            _ => 0,
+        };
+        let mut recording = open_ahead(path, Box::new(length)).unwrap();
+        assert_eq!(recording.digest(), None);
         assert!(recording.advance().unwrap());
+        assert_eq!(recording.digest(), Some(length(&recording.record())));
         drop(recording);
     }
 }

@@ -28,6 +28,27 @@ pub struct CanFrame {
     pub bytes: [u8; 64],
 }
 
+/// As [`CanFrame`], with data that lie elsewhere: what a reader lends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LentFrame<'a> {
+    /// As [`CanFrame::id`].
+    pub id: u32,
+    /// As [`CanFrame::kind`].
+    pub kind: CanKind,
+    /// As [`CanFrame::fd`].
+    pub fd: bool,
+    /// The data, in bus order: 0 to 8 bytes, up to 64 with CAN FD.
+    pub data: &'a [u8],
+}
+
+impl LentFrame<'_> {
+    /// The frame with its data, to keep.
+    #[must_use]
+    pub fn kept(&self) -> CanFrame {
+        CanFrame { fd: self.fd, ..CanFrame::new(self.id, self.kind, self.data) }
+    }
+}
+
 /// A frame without its data, which lie elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct CanHead {
@@ -43,8 +64,9 @@ pub(super) struct CanHead {
 
 impl CanHead {
     /// The frame with its data.
-    pub(super) fn with(self, data: &[u8]) -> CanFrame {
-        CanFrame { fd: self.fd, ..CanFrame::new(self.id, self.kind, data) }
+    #[inline]
+    pub(super) fn with(self, data: &[u8]) -> LentFrame<'_> {
+        LentFrame { id: self.id, kind: self.kind, fd: self.fd, data }
     }
 }
 
@@ -61,6 +83,12 @@ impl CanFrame {
             place.copy_from_slice(data);
         }
         Self { id, kind, fd: false, len: len as u8, bytes }
+    }
+
+    /// The frame, lent.
+    #[must_use]
+    pub fn lent(&self) -> LentFrame<'_> {
+        LentFrame { id: self.id, kind: self.kind, fd: self.fd, data: self.data() }
     }
 
     /// The data bytes.

@@ -79,7 +79,7 @@ mod tests {
 
     fn frame(bytes: &[u8]) -> Option<CanFrame> {
         let head = super::frame(bytes)?;
-        Some(head.with(&bytes[DATA_AT..DATA_AT + usize::from(head.len)]))
+        Some(head.with(&bytes[DATA_AT..DATA_AT + usize::from(head.len)]).kept())
     }
 
     /// Extended id 0x09F80102 (PGN 129025, source 2), 8 bytes.

@@ -22,8 +22,8 @@ pub(super) enum Content {
         /// Length on the wire.
         original: u32,
     },
-    /// A CAN frame.
-    Can(CanFrame),
+    /// A CAN frame whose data stand in the cursor.
+    Can(CanHead),
     /// A CAN frame whose data lies in the buffer from a position on.
     StoredCan {
         /// The frame without its data.
@@ -43,7 +43,7 @@ pub(super) enum Content {
 }
 
 /// The record a reader stands on.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug)]
 pub(super) struct Cursor {
     /// When.
     pub(super) time: Option<Time>,
@@ -51,17 +51,40 @@ pub(super) struct Cursor {
     pub(super) wire: usize,
     /// What it holds.
     pub(super) content: Content,
+    /// Data that were read from text.
+    data: [u8; 64],
+}
+
+impl Default for Cursor {
+    fn default() -> Self {
+        Self { time: None, wire: 0, content: Content::Nothing, data: [0; 64] }
+    }
 }
 
 impl Cursor {
+    /// Moves to a record.
+    #[inline]
+    pub(super) fn stand(&mut self, time: Option<Time>, wire: usize, content: Content) {
+        (self.time, self.wire, self.content) = (time, wire, content);
+    }
+
+    /// Moves to a frame that was read from text.
+    pub(super) fn stand_on_frame(&mut self, time: Option<Time>, wire: usize, frame: &CanFrame) {
+        let head = CanHead { id: frame.id, kind: frame.kind, fd: frame.fd, len: frame.len };
+        self.stand(time, wire, Content::Can(head));
+        self.data = frame.bytes;
+    }
+
     /// The record, lent from the buffer.
-    pub(super) fn record<'a>(&self, buffer: &'a Buffer) -> Record<'a> {
+    pub(super) fn record<'a>(&'a self, buffer: &'a Buffer) -> Record<'a> {
         let payload = match self.content {
             Content::Nothing => Payload::Line(&[]),
             Content::Packet { link, from, to, original } => {
                 Payload::Packet { link, bytes: buffer.stored(from, to), original }
             }
-            Content::Can(frame) => Payload::Can(frame),
+            Content::Can(head) => {
+                Payload::Can(head.with(self.data.get(..usize::from(head.len)).unwrap_or_default()))
+            }
             Content::StoredCan { head, from } => {
                 Payload::Can(head.with(buffer.stored(from, from + usize::from(head.len))))
             }

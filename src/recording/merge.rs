@@ -126,21 +126,36 @@ impl Merged {
         Ok(first.is_some())
     }
 
-    /// The record that `advance` moved to, with the number of its recording.
+    /// The number of the recording whose record `advance` moved to.
     #[must_use]
-    pub fn current(&self) -> (usize, Record<'_>) {
-        static NOTHING: Record<'static> = Record { time: None, wire: 0, payload: super::Payload::Line(&[]) };
-        let record = self.sources.get(self.current).map_or(NOTHING, |source| {
-            let record = source.recording.record();
-            if source.reckoning.is_some() { Record { time: source.time(), ..record } } else { record }
-        });
-        (self.current, record)
+    pub fn number(&self) -> usize {
+        self.current
+    }
+
+    /// The record that `advance` moved to.
+    // Inlined, it is put together in one place and copied to another before its parts have got to memory.
+    #[inline(never)]
+    #[must_use]
+    pub fn record(&self) -> Record<'_> {
+        match self.sources.get(self.current) {
+            None => Record { time: None, wire: 0, payload: super::Payload::Line(&[]) },
+            Some(source) if source.reckoning.is_some() => {
+                Record { time: source.time(), ..source.recording.record() }
+            }
+            Some(source) => source.recording.record(),
+        }
     }
 
     /// Whether every record of a recording has been read.
     #[must_use]
     pub fn ended(&self, number: usize) -> bool {
         self.sources.get(number).is_none_or(|source| source.state == State::Ended)
+    }
+
+    /// What was worked out of the record where it was read (see [`Recording::digest`]).
+    #[must_use]
+    pub fn digest(&self) -> Option<u64> {
+        self.sources.get(self.current)?.recording.digest()
     }
 
     /// The summaries in the order of the recordings; complete once `advance` returned `false`.
@@ -193,8 +208,7 @@ mod tests {
         let mut merged = Merged::new(sources.iter().map(boxed).collect());
         let mut out = Vec::new();
         while merged.advance().unwrap() {
-            let (index, record) = merged.current();
-            out.push((index, record.time.map(|t| t.0)));
+            out.push((merged.number(), merged.record().time.map(|t| t.0)));
         }
         assert!(!merged.advance().unwrap(), "the end stays the end");
         out
@@ -217,10 +231,10 @@ mod tests {
         let mut merged =
             Merged::reckoned(sources.iter().map(boxed).collect(), &[Reckoning::untouched("", None), late]);
         assert!(merged.advance().unwrap());
-        assert_eq!(merged.current().1.time, Some(Time(500_000)));
-        assert_eq!(merged.current().0, 1);
+        assert_eq!(merged.record().time, Some(Time(500_000)));
+        assert_eq!(merged.number(), 1);
         assert!(merged.advance().unwrap());
-        assert_eq!((merged.current().0, merged.current().1.time), (1, None), "no time stays no time");
+        assert_eq!((merged.number(), merged.record().time), (1, None), "no time stays no time");
     }
 
     #[test]

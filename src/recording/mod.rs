@@ -30,8 +30,8 @@ mod tape;
 mod text;
 mod text_parts;
 
-pub use ahead::open_ahead;
-pub use can_frame::{CanFrame, CanKind};
+pub use ahead::{Digest, open_ahead};
+pub use can_frame::{CanFrame, CanKind, LentFrame};
 pub use can_text::{can_line, digit as hex_digit};
 pub use merge::Merged;
 pub use open::{open, open_reader};
@@ -72,7 +72,7 @@ pub enum Payload<'a> {
         original: u32,
     },
     /// A CAN frame or controller error message.
-    Can(CanFrame),
+    Can(LentFrame<'a>),
     /// A 0183 line without its time prefix and line end; a TAG block still stands in front.
     Line(&'a [u8]),
     /// A packet of a link type that is not read, or too short for what it should be: it counts and has a time.
@@ -169,6 +169,12 @@ pub trait Recording {
 
     /// The record that `advance` moved to. Before the first `advance` and after the end: an empty line record.
     fn record(&self) -> Record<'_>;
+
+    /// A number that whoever opened the recording wants of each record, when it was worked out ahead (see
+    /// [`open_ahead`]).
+    fn digest(&self) -> Option<u64> {
+        None
+    }
 
     /// What is known so far; complete after `advance` returned `false`.
     fn summary(&self) -> &Summary;

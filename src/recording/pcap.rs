@@ -142,8 +142,8 @@ impl Pcap {
         self.last = Some(here.time);
         let from = self.buffer.position() + header;
         let bytes = self.buffer.data().get(header..whole).unwrap_or_default();
-        let (wire, content) = self.interface.take(&mut self.account, bytes, from, here.original);
-        self.cursor = Cursor { time: Some(Time(here.time)), wire, content };
+        self.cursor.time = Some(Time(here.time));
+        self.interface.take(&mut self.account, &mut self.cursor, bytes, from, here.original);
         let part = Part::PcapRecord { big: self.format.big, head: header, can_at: self.interface.can_at() };
         self.buffer.mark(whole, part);
         self.buffer.consume(whole);
@@ -180,8 +180,12 @@ impl Pcap {
         }
     }
 
+    /// Skips a record whose header looks sound and is not. The header is marked: a copy keeps its time and lengths, so that
+    /// whoever reads the copy finds the same way through damage on damage.
     fn skip(&mut self, bytes: usize) {
         self.account.damage(self.buffer.offset(), bytes as u64);
+        let head = self.format.header;
+        self.buffer.mark(head, Part::PcapRecord { big: self.format.big, head, can_at: None });
         self.buffer.consume(bytes);
     }
 

@@ -178,9 +178,9 @@ impl Pcapng {
                 };
                 let interface = self.interfaces.get_mut(number)?;
                 interface.lost_before_packets = interface.lost_before_packets.saturating_add(dropped);
-                let (wire, content) = interface.link.take(&mut self.account, data, from + at, original);
+                self.cursor.time = time;
+                interface.link.take(&mut self.account, &mut self.cursor, data, from + at, original);
                 let (can_at, resolution) = (interface.link.can_at(), interface.resolution);
-                self.cursor = Cursor { time, wire, content };
                 let part = Part::PacketBlock {
                     kind: block.kind,
                     big: self.big,

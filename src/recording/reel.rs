@@ -335,7 +335,7 @@ mod tests {
                     match (record.payload, recorded.held) {
                         (Payload::Line(line), Held::Line) => assert!(bytes.ends_with(line)),
                         (Payload::Can(frame), Held::Can { id, kind, len }) => {
-                            assert_eq!((frame.id, frame.kind, frame.len), (id, kind, len));
+                            assert_eq!((frame.id, frame.kind, frame.data.len() as u8), (id, kind, len));
                         }
                         (Payload::Packet { bytes: packet, original: full, .. }, held) => {
                             let Held::Packet { len, original, .. } = held else { panic!("{file}: {held:?}") };

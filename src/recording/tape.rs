@@ -177,7 +177,23 @@ impl Tape {
                 "more than {most} MiB in a row hold no record; cut them out first"
             )));
         }
+        self.make_room(bytes.len());
         self.bytes.extend_from_slice(bytes);
         Ok(())
+    }
+
+    /// Makes room for `more` bytes: twice what is there, or all that may ever be. While bytes move from one room to a larger
+    /// one, both count.
+    fn make_room(&mut self, more: usize) {
+        let wanted = self.bytes.len() + more;
+        if wanted <= self.bytes.capacity() {
+            return;
+        }
+        if wanted > MAX_TAPE / 2 {
+            self.bytes.drain(..self.head);
+            self.head = 0;
+        }
+        let room = if wanted > MAX_TAPE / 2 { MAX_TAPE } else { wanted * 2 };
+        self.bytes.reserve_exact(room.saturating_sub(self.bytes.len()).max(more));
     }
 }

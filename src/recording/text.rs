@@ -106,7 +106,7 @@ impl Text {
                 }
                 let wire = self.account.wire(WireKind::Line, None);
                 let content = Content::Line { from: from + at, to: from + line.length };
-                self.cursor = Cursor { time, wire, content };
+                self.cursor.stand(time, wire, content);
                 true
             }
             What::Can(frame, name) => {
@@ -115,7 +115,7 @@ impl Text {
                     self.can_frames += 1;
                     self.can_frames_of_8 += u64::from(frame.len == 8);
                     let wire = self.account.wire(WireKind::Can, name);
-                    self.cursor = Cursor { time, wire, content: Content::Can(frame) };
+                    self.cursor.stand_on_frame(time, wire, &frame);
                     true
                 } else {
                     self.account.truncated(line.length as u64);

@@ -214,7 +214,8 @@ impl Desk {
             if self.text {
                 blank::text(bytes);
             } else {
-                bytes.fill(0);
+                // Zeros could pass for parts of a header.
+                bytes.fill(0xFF);
             }
         }
     }

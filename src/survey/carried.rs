@@ -87,7 +87,9 @@ impl Intake {
                     self.books.wires.add_carried(key.wire, key.host, WireKind::Can, label)
                 });
                 feed.bus = Some(wire);
-                self.can(wire, time, &frame);
+                let frame = frame.lent();
+                let bits = self.bits.of(&frame);
+                self.can(wire, time, &frame, bits);
             }
             None => {}
         }

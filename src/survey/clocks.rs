@@ -3,7 +3,7 @@
 use super::Intake;
 use crate::clocks::{Curve, MAX_RECKONED, Prints, Witness, reckon};
 use crate::findings;
-use crate::recording::{self, CanFrame, Merged, Payload, Reckoning};
+use crate::recording::{self, LentFrame, Merged, Payload, Reckoning};
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -59,7 +59,7 @@ fn witness(path: &str) -> Result<Witness, recording::RecordingError> {
     let mut intake = Intake::default();
     let mut prints = Prints::default();
     while merged.advance()? {
-        let (_, record) = merged.current();
+        let record = merged.record();
         if let Some(time) = record.time {
             match record.payload {
                 Payload::Packet { bytes, .. } => {
@@ -71,7 +71,7 @@ fn witness(path: &str) -> Result<Witness, recording::RecordingError> {
             }
         }
         let info = || merged.summaries().next().and_then(|summary| summary.wires.get(record.wire).cloned());
-        intake.record(0, &record, info, |_| false);
+        intake.record(0, &record, None, info, |_| false);
     }
     let books = intake.finish(merged.summaries().cloned().collect());
     Ok(Witness {
@@ -90,9 +90,9 @@ fn witness(path: &str) -> Result<Witness, recording::RecordingError> {
 }
 
 /// Identifier and data of a CAN frame.
-fn content(frame: &CanFrame) -> [u8; 68] {
+fn content(frame: &LentFrame<'_>) -> [u8; 68] {
     let mut content = [0; 68];
-    for (to, from) in content.iter_mut().zip(frame.id.to_be_bytes().iter().chain(frame.data())) {
+    for (to, from) in content.iter_mut().zip(frame.id.to_be_bytes().iter().chain(frame.data)) {
         *to = *from;
     }
     content

@@ -1,6 +1,6 @@
 //! Many recordings, each reported on by itself, on as many threads as there are processors.
 
-use super::{Options, report};
+use super::{Options, report, report_alone};
 use crate::recording::RecordingError;
 use crate::report::model::Report;
 use std::collections::BTreeMap;
@@ -52,7 +52,10 @@ pub fn each(
                 state.next - 1
             };
             let Some(path) = paths.get(number) else { return };
-            let result = report(std::slice::from_ref(path), options, &mut |_| {});
+            let result = match paths {
+                [_] => report(paths, options, &mut |_| {}),
+                _ => report_alone(path, options),
+            };
             lock().done.insert(number, result);
             changed.notify_all();
         }

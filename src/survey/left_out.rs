@@ -14,20 +14,12 @@ pub(super) struct LeftOut {
 }
 
 impl Intake {
-    /// Whether anything found no room yet, as far as it is cheap to say with every record.
+    /// Whether anything found no room yet, as far as it is cheap to say with every record; the ledger knows of itself.
     pub(super) fn is_full(&self) -> bool {
         let books = &self.books;
-        let counts = [
-            books.inventory.unbooked,
-            books.timing.unbooked,
-            books.timing.unmeasured,
-            books.series.unbooked,
-            books.series.untracked,
-            books.wires.unbooked,
-            self.feeds.unbooked,
-            self.followed.given_up,
-        ];
-        counts.iter().any(|count| *count > 0)
+        let counts =
+            [books.inventory.unbooked, books.wires.unbooked, self.feeds.unbooked, self.followed.given_up];
+        counts.iter().fold(0, |any, count| any | count) != 0
     }
 
     /// What the pass itself left out.

@@ -1,10 +1,11 @@
 //! 0183 lines into the books.
 
 use super::Intake;
+use super::ledger::Told;
 use crate::books::inventory::{DeviceId, note_text};
-use crate::books::timing::{Message, SentenceName};
+use crate::books::timing::SentenceName;
 use crate::books::wires::WireId;
-use crate::messages::nmea0183::{self, Address, Checksum, Sentence};
+use crate::messages::nmea0183::{Address, Checksum, Sentence};
 use crate::time::Time;
 
 /// Start, CR and LF do not stand in the line that the recorder kept, or not surely; a sentence has them on the wire.
@@ -42,17 +43,34 @@ impl Intake {
 
     fn sentence(&mut self, device: DeviceId, time: Option<Time>, sentence: &Sentence<'_>) {
         let name = SentenceName::new(sentence.name());
-        if let Some(device) = self.books.inventory.get_mut(device) {
+        if self.noted.is_new(device, name)
+            && let Some(device) = self.books.inventory.get_mut(device)
+        {
             note_text(&mut device.sentences, name);
         }
-        let known = sentence.formatter().and_then(nmea0183::formatter);
-        if let Some(part) = part_of(sentence) {
-            let message = Message::Sentence(name);
-            self.books.timing.message(device, message, part, known.and_then(|f| f.interval_s), time);
-        }
-        self.readings.clear();
-        nmea0183::decode(sentence, &mut self.readings);
-        self.book_readings(device, Message::Sentence(name), time);
+        self.tell(device, time, Told::Sentence(sentence));
+    }
+}
+
+/// Sentences that are known to stand in their devices' lists: a look at one place instead of through a list.
+pub(super) struct Noted([Option<(DeviceId, SentenceName)>; NOTED]);
+
+/// Places for them: more than a busy line has kinds of sentence.
+const NOTED: usize = 64;
+
+impl Default for Noted {
+    fn default() -> Self {
+        Self([None; NOTED])
+    }
+}
+
+impl Noted {
+    /// Whether a device's sentence may not stand in the device's list yet; from now on it does.
+    fn is_new(&mut self, device: DeviceId, name: SentenceName) -> bool {
+        let letters = name.as_bytes().iter().skip(2).take(3);
+        let mark = letters.fold(device.0, |mark, letter| mark.wrapping_mul(7) ^ u32::from(*letter));
+        let Some(place) = self.0.get_mut(mark as usize % NOTED) else { return true };
+        place.replace((device, name)) != Some((device, name))
     }
 }
 
@@ -61,28 +79,5 @@ fn talker<'a>(sentence: &Sentence<'a>) -> &'a str {
     match sentence.address() {
         Address::Proprietary(_) => sentence.name().get(..4).unwrap_or(sentence.name()),
         _ => sentence.talker(),
-    }
-}
-
-/// Which of several alike a sentence is, so that each keeps its own rhythm; `None` for those that come in groups after
-/// a first one, or without rhythm.
-fn part_of(sentence: &Sentence<'_>) -> Option<u32> {
-    let number = |n: usize| sentence.field(n).and_then(|f| f.parse::<u32>().ok());
-    match sentence.formatter()? {
-        "GSV" => (number(2) == Some(1)).then(|| {
-            if sentence.field_count().is_multiple_of(4) {
-                number(sentence.field_count()).unwrap_or(0)
-            } else {
-                0
-            }
-        }),
-        "GSA" => Some(number(18).unwrap_or_else(|| number(3).map_or(0, |id| id / 32))),
-        "RPM" => Some(number(2).unwrap_or(0)),
-        "XDR" => Some(sentence.field(4).map_or(0, |name| {
-            name.bytes().fold(0, |hash: u32, b| hash.wrapping_mul(31).wrapping_add(u32::from(b)))
-        })),
-        "MWV" => Some(u32::from(sentence.field(2) == Some("T"))),
-        "VDM" | "VDO" | "TXT" | "RTE" | "WPL" | "ALR" | "ALF" | "ALC" | "TTM" => None,
-        _ => Some(0),
     }
 }

@@ -7,18 +7,19 @@ mod carried;
 mod clocks;
 mod each;
 mod followed;
+mod ledger;
 mod left_out;
 mod line;
 mod packet;
+mod scribe;
 
 pub use each::each;
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::naming::{self, Called};
-use crate::books::timing::Message;
 use crate::books::wires::WireId;
-use crate::messages::Reading;
+use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
 use crate::recording::{
     self, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, WireInfo, WireKind,
@@ -27,6 +28,9 @@ use crate::report::model::Report;
 use crate::time::{DAY_US, Span, Time};
 use crate::{complaints, findings, report};
 use by_number::ByNumber;
+use can::Bits;
+use ledger::{Origin, Place, Told};
+use scribe::Scribe;
 
 /// One end of the time window, as a person gives it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,10 +98,19 @@ pub fn report(
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Report, RecordingError> {
-    let open = if paths.len() <= MOST_AHEAD { recording::open_ahead } else { recording::open };
-    let recordings = paths.iter().map(|path| open(path)).collect::<Result<Vec<_>, _>>()?;
-    let books = fill_reckoned(recordings, clocks::reckonings(paths), options, progress)?;
+    let open = |path: &String| match paths.len() {
+        ..=MOST_AHEAD => recording::open_ahead(path, Box::new(digest())),
+        _ => recording::open(path),
+    };
+    let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
+    let intake = Intake { scribe: Scribe::beside(), ..Intake::default() };
+    let books = fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?;
     Ok(judged(&books, options))
+}
+
+/// As [`report()`], of one recording and on the thread that asks alone: for those who keep every processor busy.
+fn report_alone(path: &str, options: &Options) -> Result<Report, RecordingError> {
+    report_on(vec![recording::open(path)?], options, &mut |_| {})
 }
 
 /// As [`report()`], on recordings that are open already.
@@ -119,6 +132,16 @@ fn judged(books: &Books, options: &Options) -> Report {
     report::assemble(books, findings, answers, !options.without_plots)
 }
 
+/// What of a record is worked out where it is read: the bits of a CAN frame on the wire, the likeness of a packet.
+fn digest() -> impl FnMut(&Record<'_>) -> u64 {
+    let mut bits = Bits::default();
+    move |record| match &record.payload {
+        Payload::Packet { link, bytes, .. } => likeness(*link, bytes),
+        Payload::Can(frame) => bits.of(frame),
+        Payload::Line(_) | Payload::Other => 0,
+    }
+}
+
 /// The pass itself: every record, in order of time, into the books.
 ///
 /// # Errors
@@ -128,22 +151,23 @@ pub fn fill(
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Books, RecordingError> {
-    fill_reckoned(recordings, Vec::new(), options, progress)
+    fill_reckoned(recordings, Vec::new(), Intake::default(), options, progress)
 }
 
 /// As [`fill`], with the recordings' clocks put right.
 fn fill_reckoned(
     recordings: Vec<Box<dyn Recording>>,
     reckonings: Vec<Reckoning>,
+    mut intake: Intake,
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Books, RecordingError> {
     let mut merged = Merged::reckoned(recordings, &reckonings);
-    let mut intake = Intake::default();
     let mut window = None;
     let mut frames = 0;
     while merged.advance()? {
-        let (number, record) = merged.current();
+        let number = merged.number();
+        let record = merged.record();
         if let Some(time) = record.time {
             let (from, to) = *window.get_or_insert_with(|| options.window(time));
             if from.is_some_and(|from| time < from) || to.is_some_and(|to| time > to) {
@@ -152,7 +176,7 @@ fn fill_reckoned(
         }
         let info =
             || merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned());
-        intake.record(number, &record, info, |other| merged.ended(other));
+        intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
         frames += 1;
         if frames % PROGRESS_EVERY == 0 {
             progress(Progress { share: merged.progress(), frames });
@@ -180,12 +204,16 @@ struct Intake {
     sources: ByNumber<Source>,
     assemblers: ByNumber<Assembler>,
     followed: followed::Followed,
-    /// The recording in which a bound was first met.
-    full: Option<usize>,
+    /// The record that is being taken in.
+    place: Place,
+    bits: Bits,
+    /// The record with which a bound was first met.
+    full: Option<Place>,
     /// Segments of TCP streams whose text is not followed.
     text_left_out: u64,
     feeds: carried::Feeds,
-    readings: Vec<Reading>,
+    noted: line::Noted,
+    scribe: Scribe,
 }
 
 /// What is known of one recording while it is read.
@@ -202,9 +230,11 @@ impl Intake {
         &mut self,
         number: usize,
         record: &Record<'_>,
+        digest: Option<u64>,
         info: impl FnOnce() -> Option<WireInfo>,
         ended: impl Fn(usize) -> bool,
     ) {
+        self.place = (self.place.0 + 1, number as u32);
         let source = self.sources.of(number);
         if let Some(time) = record.time {
             let span = source.span.unwrap_or(Span::new(time, time));
@@ -227,33 +257,36 @@ impl Intake {
                 wire
             }
         };
-        match record.payload {
+        match &record.payload {
             Payload::Packet { link, bytes, original } => {
-                self.packet(wire, record.time, link, bytes, original);
+                let likeness = digest.unwrap_or_else(|| likeness(*link, bytes));
+                self.packet(wire, record.time, (*link, bytes, *original), likeness);
             }
-            Payload::Can(ref frame) => self.can(wire, record.time, frame),
+            Payload::Can(frame) => {
+                let bits = digest.unwrap_or_else(|| self.bits.of(frame));
+                self.can(wire, record.time, frame, bits);
+            }
             Payload::Line(line) => self.line(wire, record.time, line, None),
             Payload::Other => {}
         }
         if self.full.is_none() && self.is_full() {
-            self.full = Some(number);
+            self.full = Some(self.place);
         }
     }
 
-    /// Books the readings that a message was decoded into.
-    fn book_readings(&mut self, device: DeviceId, message: Message, time: Option<Time>) {
-        for reading in &self.readings {
-            self.books.series.reading(device, message, time, reading);
-            if let (Reading::Clock { days, of_day_us: Some(of_day_us) }, Some(time)) = (reading, time) {
-                self.books.clock.reading(device, message, time, *days, *of_day_us);
-            }
-        }
+    /// Books what a message tells of its rhythm and its values.
+    #[inline]
+    fn tell(&mut self, device: DeviceId, time: Option<Time>, told: Told<'_>) {
+        self.scribe.book(Origin { device, time, record: self.place }, told);
     }
 
     fn finish(mut self, summaries: Vec<Summary>) -> Books {
         self.settle_packets();
         let left_out = self.left_out();
+        let ledger = self.scribe.close();
+        let full = [self.full, ledger.full].into_iter().flatten().min();
         let mut books = self.books;
+        (books.timing, books.series, books.clock) = (ledger.timing, ledger.series, ledger.clock);
         for (wire, bus) in books.buses.iter_mut() {
             let Some(assembler) = self.assemblers.get(wire.0 as usize) else { continue };
             bus.losses = assembler.losses();
@@ -267,7 +300,7 @@ impl Intake {
             .map(|number| self.sources.get(number).and_then(|source| source.span))
             .collect();
         books.recordings = summaries;
-        left_out::tell(&mut books, &left_out, self.full);
+        left_out::tell(&mut books, &left_out, full.map(|(_, recording)| recording as usize));
         books
     }
 }

@@ -2,18 +2,18 @@
 
 use super::Intake;
 use super::carried::FeedKey;
+use super::ledger::Told;
 use crate::books::bounded;
 use crate::books::floods::Cast;
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::network::Sign;
 use crate::books::talks;
-use crate::books::timing::Message;
 use crate::books::wires::WireId;
 use crate::frames::{
     Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp,
     MAX_DIRECTIONS, MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, SegmentKind, Ssdp,
-    SsdpKind, StreamKey, StreamSink, Tcp, TcpStreams, Transport, Udp, datagram_lines, likeness,
-    looks_like_lines, parse, whole_lines,
+    SsdpKind, StreamKey, StreamSink, Tcp, TcpStreams, Transport, Udp, datagram_lines, looks_like_lines,
+    parse, whole_lines,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
@@ -56,14 +56,14 @@ struct Way {
 }
 
 impl Intake {
-    /// Books a packet of a wire.
+    /// Books a packet of a wire: its link, its bytes and its length on the wire, and how [alike](crate::frames::likeness)
+    /// it is to others.
     pub(super) fn packet(
         &mut self,
         wire: WireId,
         time: Option<Time>,
-        link: LinkType,
-        bytes: &[u8],
-        original: u32,
+        (link, bytes, original): (LinkType, &[u8], u32),
+        likeness: u64,
     ) {
         let packet = parse(link, bytes, original);
         let octets = u64::from(packet.wire_len).max(SHORTEST_FRAME) + AROUND_FRAME;
@@ -74,7 +74,7 @@ impl Intake {
         if let Some((other, tables)) = given_up {
             self.settle_network(other, tables);
         }
-        self.booked_packet(&mut tables, wire, time, &packet, octets, likeness(link, bytes));
+        self.booked_packet(&mut tables, wire, time, &packet, octets, likeness);
         self.followed.put_back(wire, tables);
     }
 
@@ -135,7 +135,7 @@ impl Intake {
     }
 
     fn stream(&mut self, way: Way, protocol: &'static str, part: u32) {
-        self.books.timing.message(way.host, Message::Protocol(protocol), part, None, way.time);
+        self.tell(way.host, way.time, Told::Protocol(protocol, part));
     }
 
     fn name_host(&mut self, host: DeviceId, name: Option<&str>) {

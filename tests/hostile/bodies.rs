@@ -66,7 +66,7 @@ pub fn recording(data: &[u8]) {
         bytes += match record.payload {
             Payload::Packet { bytes, .. } => bytes.len(),
             Payload::Line(line) => line.len(),
-            Payload::Can(frame) => frame.data().len(),
+            Payload::Can(frame) => frame.data.len(),
             Payload::Other => 0,
         };
     }

@@ -36,7 +36,7 @@ fn told(data: &[u8]) -> Option<(Summary, Vec<usize>)> {
         lengths.push(match recording.record().payload {
             Payload::Packet { bytes, .. } => bytes.len(),
             Payload::Line(line) => line.len(),
-            Payload::Can(frame) => frame.data().len(),
+            Payload::Can(frame) => frame.data.len(),
             Payload::Other => 0,
         });
     }

@@ -1,5 +1,6 @@
 //! What fuzzing and the dice found, one test each, so that it is not found again.
 
+use crate::bodies::scrub;
 use crate::examine::examine;
 use crate::make::{block, enhanced, interface, section, sentence};
 
@@ -43,4 +44,33 @@ fn one_byte_before_one_of_the_last_pcapng_blocks_costs_none() {
         let seen = examine(&bytes).unwrap();
         assert_eq!((seen.summaries[0].frames, seen.summaries[0].damaged_bytes), (3, 1), "before block {at}");
     }
+}
+
+/// Found by fuzzing `scrub`: the one sound record between two damaged ones was lost in the copy, as the damage behind it,
+/// whose header looked sound before, did not any more.
+#[test]
+fn a_copy_keeps_a_record_between_two_places_of_damage() {
+    let record = |second: u8, captured: u32, id: u8, data: &[u8]| {
+        let mut bytes = vec![second, 0xD4, 0xFE, 0x69, 0, 0, 0, 0];
+        bytes.extend(captured.to_le_bytes());
+        bytes.extend(16_u32.to_le_bytes());
+        bytes.extend([0x89, 0xF1, 0x12, id, 8, 0, 0, 0]);
+        bytes.extend(data);
+        bytes
+    };
+    let sound = |second: u8| record(second, 16, second, &[1, 2, 3, 4, 5, 6, 7, 8]);
+    let header = [
+        [0xD4, 0xC3, 0xB2, 0xA1, 2, 0, 4, 0].as_slice(),
+        &[0; 8],
+        &65_535_u32.to_le_bytes(),
+        &227_u32.to_le_bytes(),
+    ]
+    .concat();
+    // One record that lacks its data, then a sound one, then one that pretends to be longer than it is.
+    let cut = record(3, 16, 3, &[]);
+    let long = record(5, 0x2_0010, 5, &[1, 2, 3, 4, 5, 6, 7, 8]);
+    let bytes = [header, sound(1), sound(2), cut, sound(4), long, sound(6), sound(7)].concat();
+    let seen = examine(&bytes).unwrap();
+    assert_eq!((seen.summaries[0].frames, seen.summaries[0].damaged_bytes), (5, 24 + 32));
+    scrub(&bytes);
 }

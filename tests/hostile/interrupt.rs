@@ -2,6 +2,7 @@
 
 use crate::program::{capture, holds_only, program};
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::fs;
 use std::io::{Read as _, Write as _};
 use std::os::unix::process::{CommandExt as _, ExitStatusExt as _};
@@ -25,6 +26,14 @@ const TERM: i32 = 15;
 fn send(child: &Child, signal: i32) {
     // A process that has just ended is no fault here.
     let _ = Command::new("kill").args([&format!("-{signal}"), &child.id().to_string()]).output().unwrap();
+}
+
+/// A command in which signals do what they do by default. Whoever runs the tests may have them ignored, as a shell without
+/// job control has it for what runs behind its back, and that is handed down. `env` of GNU coreutils puts it right.
+pub(crate) fn listening(command: impl AsRef<OsStr>) -> Command {
+    let mut env = Command::new("env");
+    env.arg("--default-signal=INT,TERM,HUP").arg(command);
+    env
 }
 
 /// Waits until it is so.
@@ -90,7 +99,7 @@ fn unfinished(folder: &Path) -> u64 {
 
 /// A copy that is being written, of a recording that comes through a pipe and goes on.
 fn copying(folder: &Path, stderr: Stdio) -> (Child, ChildStdin) {
-    let mut child = Command::new(program())
+    let mut child = listening(program())
         .args(["scrub", "-", "-o"])
         .arg(folder.join("copy.log"))
         .arg("--key")
@@ -133,7 +142,7 @@ fn never(folder: &Path) -> PathBuf {
 #[test]
 fn a_shell_sees_130() {
     let folder = tempfile::tempdir().unwrap();
-    let mut shell = Command::new("sh")
+    let mut shell = listening("sh")
         .args(["-c", "trap : INT; \"$0\" report --each \"$1\" -o \"$2\"; echo $?"])
         .args([program(), never(folder.path()), folder.path().join("report.txt")])
         .process_group(0)
@@ -225,7 +234,7 @@ fn whenever_it_comes_what_is_left_is_whole() {
         let run = |folder: &Path| {
             let dir = folder.display().to_string();
             let args = args.iter().map(|arg| arg.replace("DIR", &dir));
-            Command::new(program())
+            listening(program())
                 .args(args)
                 .stdin(Stdio::null())
                 .stdout(Stdio::null())

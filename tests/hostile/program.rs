@@ -1,5 +1,6 @@
 //! The program itself, where files and streams fail it: each ends with a clear message and status, and nothing half-written.
 
+use crate::interrupt::listening;
 use assert_cmd::Command;
 use std::fs::{self, File};
 use std::io::{Read, Write};
@@ -126,7 +127,7 @@ fn an_interrupt_leaves_nothing_behind_and_what_was_there_before() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("report.txt");
     fs::write(&out, "the old one").unwrap();
-    let mut child = std::process::Command::new(program())
+    let mut child = listening(program())
         .args(["report", "-", "-o"])
         .arg(&out)
         .stdin(Stdio::piped())

@@ -89,8 +89,8 @@ fn decoders(name: &str, content: Vec<u8>) {
             }
             Payload::Can(frame) if frame.kind == CanKind::Extended => {
                 frames.extend(frame.id.to_le_bytes());
-                frames.extend([13, frame.len]);
-                frames.extend(frame.data());
+                frames.extend([13, frame.data.len() as u8]);
+                frames.extend(frame.data);
                 frames.resize(frames.len().next_multiple_of(14), 0);
             }
             Payload::Line(line) => {

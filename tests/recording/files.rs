@@ -34,7 +34,7 @@ pub(crate) fn drain(mut recording: Box<dyn Recording>) -> (Records, Summary) {
         let record = recording.record();
         let owned = match record.payload {
             Payload::Packet { link, bytes, original } => Owned::Packet(link, bytes.to_vec(), original),
-            Payload::Can(frame) => Owned::Can(frame),
+            Payload::Can(frame) => Owned::Can(frame.kept()),
             Payload::Line(line) => Owned::Line(line.to_vec()),
             Payload::Other => Owned::Other,
         };

@@ -34,7 +34,9 @@ pub(crate) fn walk(path: &str, see: &mut dyn FnMut(Piece<'_>)) {
     while recording.advance().unwrap() {
         let record = recording.record();
         match record.payload {
-            Payload::Can(frame) => frame_pieces(state.buses.entry(record.wire).or_default(), &frame, see),
+            Payload::Can(frame) => {
+                frame_pieces(state.buses.entry(record.wire).or_default(), &frame.kept(), see)
+            }
             Payload::Line(line) => see(Piece::Line(line)),
             Payload::Packet { link, bytes, original } => {
                 see(Piece::Raw(bytes));

@@ -27,7 +27,7 @@ mod turn;
 mod wind;
 
 pub use satellites::Datum;
-pub use sentence::{Address, Checksum, Fault, MAX_LINE, Sentence};
+pub use sentence::{Address, Checksum, Fault, MAX_LINE, Outline, Sentence};
 pub use system::{Alert, Heartbeat, SystemFunction, SystemMessage, Text};
 pub use tag_block::{Group, TagBlock};
 pub use targets::Target;
@@ -47,6 +47,13 @@ pub struct Formatter {
     pub interval_s: Option<f64>,
     /// Puts what it says into the list.
     decode: fn(&Sentence<'_>, &mut Vec<Reading>),
+}
+
+impl Formatter {
+    /// As [`decode()`], of a sentence that is known to be of this kind.
+    pub fn decode(&self, sentence: &Sentence<'_>, out: &mut Vec<Reading>) {
+        (self.decode)(sentence, out);
+    }
 }
 
 const fn entry(
@@ -160,7 +167,7 @@ pub fn formatter(formatter: &str) -> Option<&'static Formatter> {
 /// The checksum is for the caller to look at: a sentence whose checksum is bad should not come here.
 pub fn decode(sentence: &Sentence<'_>, out: &mut Vec<Reading>) {
     if let Some(entry) = sentence.formatter().and_then(formatter) {
-        (entry.decode)(sentence, out);
+        entry.decode(sentence, out);
     }
 }
 

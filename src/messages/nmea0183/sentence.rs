@@ -113,7 +113,56 @@ pub struct Sentence<'a> {
     comma_count: usize,
 }
 
+/// Where the parts of a sentence stand in its text, so that it need not be taken apart twice.
+#[derive(Debug, Clone, Copy)]
+pub struct Outline {
+    kind: AddressKind,
+    checksum: Checksum,
+    length: u16,
+    comma_count: u16,
+    commas: [u16; MAX_INDEXED],
+}
+
+/// As [`Address`], without its text.
+#[derive(Debug, Clone, Copy)]
+enum AddressKind {
+    Talker,
+    Proprietary,
+    Query,
+}
+
 impl<'a> Sentence<'a> {
+    /// What to keep of a sentence, apart from its TAG block, to have it [again](Self::of).
+    #[must_use]
+    pub fn outline(&self) -> (Outline, &'a str) {
+        let kind = match self.address {
+            Address::Talker { .. } => AddressKind::Talker,
+            Address::Proprietary(_) => AddressKind::Proprietary,
+            Address::Query { .. } => AddressKind::Query,
+        };
+        // Lines have at most `MAX_LINE` bytes.
+        let (length, comma_count) = (self.length as u16, self.comma_count as u16);
+        let outline = Outline { kind, checksum: self.checksum, length, comma_count, commas: self.commas };
+        (outline, self.text)
+    }
+
+    /// The sentence again, without TAG block, from what [`outline`](Self::outline) gave.
+    #[must_use]
+    pub fn of(outline: &Outline, text: &'a str) -> Self {
+        let Outline { kind, checksum, length, comma_count, commas } = *outline;
+        let part = |from: usize, to: usize| text.get(from..to).unwrap_or_default();
+        let address = match kind {
+            AddressKind::Talker => Address::Talker { talker: part(1, 3), formatter: part(3, 6) },
+            AddressKind::Query => Address::Query { asker: part(1, 3), asked: part(3, 5) },
+            AddressKind::Proprietary => {
+                let end = if comma_count == 0 { text.len() } else { usize::from(commas[0]) };
+                Address::Proprietary(part(1, end))
+            }
+        };
+        let (length, comma_count) = (usize::from(length), usize::from(comma_count));
+        Self { tag: None, text, address, checksum, length, commas, comma_count }
+    }
+
     /// Takes a line apart. A TAG block may stand in front, white space around.
     ///
     /// A checksum that does not fit is no fault: it is told by [`checksum`](Self::checksum).
@@ -265,16 +314,42 @@ impl Scan {
         let star = memchr(b'*', inner).map(|at| at + 1);
         let fields = bytes.get(1..star.unwrap_or(bytes.len())).unwrap_or_default();
         let sum = fields.iter().fold(0, |sum, byte| sum ^ byte);
-        let (mut commas, mut comma_count) = ([0; MAX_INDEXED], 0);
-        for (byte, at) in fields.iter().zip(1_u16..) {
-            // Every place is noted and the next one overwrites it unless this was a comma: no branch to guess wrong.
-            if let Some(slot) = commas.get_mut(comma_count) {
-                *slot = at;
-            }
-            comma_count += usize::from(*byte == b',');
-        }
+        let (commas, comma_count) = commas(fields);
         Ok(Self { sum, star, second_start, commas, comma_count })
     }
+}
+
+/// Offsets of the first commas in `fields`, counted from 1; past the last one stands 0. Then how many there are in all.
+///
+/// Eight bytes are looked at at once: none of them is above 0x7E, so that a sum does not carry into the next.
+fn commas(fields: &[u8]) -> ([u16; MAX_INDEXED], usize) {
+    const ONES: u64 = 0x0101_0101_0101_0101;
+    /// Whose product with bits 7, 15, 23 ... has them side by side at the top.
+    const GATHER: u64 = 0x0002_0408_1020_4081;
+    let in_eight = |eight: &[u8; 8]| {
+        let others = u64::from_le_bytes(*eight) ^ (u64::from(b',') * ONES);
+        let found = !(others + 0x7F * ONES) & (0x80 * ONES);
+        found.wrapping_mul(GATHER) >> 56
+    };
+    let (mut commas, mut count) = ([0; MAX_INDEXED], 0);
+    for (block, begin) in fields.chunks(64).zip((1_usize..).step_by(64)) {
+        let (eights, rest) = block.as_chunks::<8>();
+        let mut last = [0; 8];
+        last.iter_mut().zip(rest).for_each(|(to, from)| *to = *from);
+        let mut found =
+            eights.iter().zip(0_u32..).fold(0, |all, (eight, at)| all | in_eight(eight) << (8 * at));
+        if !rest.is_empty() {
+            found |= in_eight(&last) << (8 * eights.len());
+        }
+        while found != 0 {
+            if let Some(slot) = commas.get_mut(count) {
+                *slot = (begin + found.trailing_zeros() as usize) as u16;
+            }
+            count += 1;
+            found &= found - 1;
+        }
+    }
+    (commas, count)
 }
 
 /// Whether the bytes after a start character look like an address. A careless talker writes `!` into its text; when
@@ -380,6 +455,9 @@ mod tests {
                 *first = [b'$', b'!', b'\\', *first][start];
             }
             if let Ok(s) = Sentence::parse(&bytes) {
+                let (outline, text) = s.outline();
+                let again = Sentence::of(&outline, text);
+                prop_assert_eq!((s.address(), s.name()), (again.address(), again.name()));
                 prop_assert_eq!(s.fields().count(), s.field_count());
             }
         }
@@ -390,6 +468,8 @@ mod tests {
             let sum = body.bytes().fold(0, |sum, b| sum ^ b);
             let line = format!("${body}*{sum:02X}");
             let s = Sentence::parse(line.as_bytes()).unwrap();
+            let (outline, text) = s.outline();
+            prop_assert_eq!(format!("{s:?}"), format!("{:?}", Sentence::of(&outline, text)));
             prop_assert_eq!(s.checksum(), Checksum::Good);
             prop_assert_eq!(s.fields().collect::<Vec<_>>(), &fields[..]);
             for (n, field) in fields.iter().enumerate() {

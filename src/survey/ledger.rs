@@ -1,0 +1,137 @@
+//! What messages tell: their rhythm and their values into the books that keep those.
+//!
+//! Nothing of it is asked for before the end, so that it can be booked on a thread of its own (see [`super::scribe`]).
+
+use crate::books::inventory::DeviceId;
+use crate::books::timing::{Message, SentenceName};
+use crate::books::{clock, series, timing};
+use crate::messages::nmea0183::Sentence;
+use crate::messages::{Reading, n2k, nmea0183};
+use crate::time::Time;
+
+/// Whose message it is, and when and where it was read.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Origin {
+    /// Who sent it.
+    pub(super) device: DeviceId,
+    /// When.
+    pub(super) time: Option<Time>,
+    /// In which record of the run, counted from 0.
+    pub(super) record: Place,
+}
+
+/// A record of a run: its number in the order of reading, then that of its recording.
+pub(super) type Place = (u64, u32);
+
+/// A message, as far as its rhythm and values go.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Told<'a> {
+    /// A network protocol, and which of several alike.
+    Protocol(&'static str, u32),
+    /// A whole NMEA 2000 message: its PGN and its data.
+    Pgn(u32, &'a [u8]),
+    /// A sentence whose checksum is not wrong.
+    Sentence(&'a Sentence<'a>),
+}
+
+/// The books of rhythm and value.
+#[derive(Debug, Default)]
+pub(super) struct Ledger {
+    pub(super) timing: timing::Timing,
+    pub(super) series: series::Series,
+    pub(super) clock: clock::Clock,
+    /// The record with which a bound was first met.
+    pub(super) full: Option<Place>,
+    readings: Vec<Reading>,
+}
+
+impl Ledger {
+    /// Books a message.
+    pub(super) fn book(&mut self, origin: Origin, told: Told<'_>) {
+        let Origin { device, time, record } = origin;
+        self.readings.clear();
+        match told {
+            Told::Protocol(name, part) => {
+                self.timing.message(device, Message::Protocol(name), part, None, time);
+            }
+            Told::Pgn(pgn, data) => {
+                let message = Message::Pgn(pgn);
+                let interval_s = n2k::lookup(pgn).and_then(|known| known.interval_s);
+                self.timing.message(device, message, part_of_pgn(pgn, data), interval_s, time);
+                n2k::decode(pgn, data, &mut self.readings);
+                self.readings(origin, message);
+            }
+            Told::Sentence(sentence) => {
+                let message = Message::Sentence(SentenceName::new(sentence.name()));
+                let known = sentence.formatter().and_then(nmea0183::formatter);
+                if let Some(part) = part_of_sentence(sentence) {
+                    self.timing.message(device, message, part, known.and_then(|f| f.interval_s), time);
+                }
+                if let Some(known) = known {
+                    known.decode(sentence, &mut self.readings);
+                }
+                self.readings(origin, message);
+            }
+        }
+        if self.full.is_none() && self.is_full() {
+            self.full = Some(record);
+        }
+    }
+
+    /// Books the readings that a message was decoded into.
+    fn readings(&mut self, origin: Origin, message: Message) {
+        for reading in &self.readings {
+            self.series.reading(origin.device, message, origin.time, reading);
+            if let (Reading::Clock { days, of_day_us: Some(of_day_us) }, Some(time)) = (reading, origin.time)
+            {
+                self.clock.reading(origin.device, message, time, *days, *of_day_us);
+            }
+        }
+    }
+
+    /// Whether anything found no room yet.
+    fn is_full(&self) -> bool {
+        let (timing, series) = (&self.timing, &self.series);
+        timing.unbooked | timing.unmeasured | series.unbooked | series.untracked != 0
+    }
+}
+
+/// Which of several alike a message is, so that each keeps its own rhythm: engine, battery, tank, temperature source,
+/// reference. 0 where there is but one.
+fn part_of_pgn(pgn: u32, data: &[u8]) -> u32 {
+    let byte = |i: usize| u32::from(data.get(i).copied().unwrap_or(0xFF));
+    match pgn {
+        127_245 | 127_488 | 127_489 | 127_501 | 127_505 | 127_508 => byte(0),
+        127_506 => byte(1),
+        127_250 => byte(7) & 0x03,
+        129_026 => byte(1) & 0x03,
+        130_306 => byte(5) & 0x07,
+        130_311 => byte(1) & 0x3F,
+        130_312 | 130_313 | 130_314 | 130_316 => byte(1) << 8 | byte(2),
+        126_464 => byte(0),
+        _ => 0,
+    }
+}
+
+/// Which of several alike a sentence is, so that each keeps its own rhythm; `None` for those that come in groups after
+/// a first one, or without rhythm.
+fn part_of_sentence(sentence: &Sentence<'_>) -> Option<u32> {
+    let number = |n: usize| sentence.field(n).and_then(|f| f.parse::<u32>().ok());
+    match sentence.formatter()? {
+        "GSV" => (number(2) == Some(1)).then(|| {
+            if sentence.field_count().is_multiple_of(4) {
+                number(sentence.field_count()).unwrap_or(0)
+            } else {
+                0
+            }
+        }),
+        "GSA" => Some(number(18).unwrap_or_else(|| number(3).map_or(0, |id| id / 32))),
+        "RPM" => Some(number(2).unwrap_or(0)),
+        "XDR" => Some(sentence.field(4).map_or(0, |name| {
+            name.bytes().fold(0, |hash: u32, b| hash.wrapping_mul(31).wrapping_add(u32::from(b)))
+        })),
+        "MWV" => Some(u32::from(sentence.field(2) == Some("T"))),
+        "VDM" | "VDO" | "TXT" | "RTE" | "WPL" | "ALR" | "ALF" | "ALC" | "TTM" => None,
+        _ => Some(0),
+    }
+}

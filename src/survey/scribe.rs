@@ -1,0 +1,224 @@
+//! The ledger at the desk next door: messages are handed over in batches and booked on a thread of their own, while the
+//! records behind them are taken apart.
+
+use super::ledger::{Ledger, Origin, Told};
+use crate::messages::nmea0183::{Outline, Sentence};
+use std::panic::resume_unwind;
+use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
+use std::thread::{self, JoinHandle};
+
+/// Messages of one batch at most: enough that handing over costs nothing, few enough to stay in a core's cache.
+const MAX_ENTRIES: usize = 4096;
+
+/// Bytes of data or text after which a batch is full; the last message may reach over it.
+const FULL_BYTES: usize = 128 << 10;
+
+/// Batches on their way at one time.
+const BATCHES: usize = 4;
+
+/// One message of a batch; its data, outline and text follow those of the one before.
+struct Entry {
+    origin: Origin,
+    held: Held,
+}
+
+enum Held {
+    Protocol(&'static str, u32),
+    Pgn { pgn: u32, len: u32 },
+    Sentence { len: u32 },
+}
+
+/// Some messages in a row.
+#[derive(Default)]
+struct Batch {
+    entries: Vec<Entry>,
+    data: Vec<u8>,
+    outlines: Vec<Outline>,
+    texts: String,
+}
+
+impl Batch {
+    fn clear(&mut self) {
+        self.entries.clear();
+        self.data.clear();
+        self.outlines.clear();
+        self.texts.clear();
+    }
+
+    #[inline]
+    fn add(&mut self, origin: Origin, told: Told<'_>) {
+        let held = match told {
+            Told::Protocol(name, part) => Held::Protocol(name, part),
+            Told::Pgn(pgn, data) => {
+                match data.first_chunk::<8>() {
+                    Some(eight) if data.len() == 8 => self.data.extend_from_slice(eight),
+                    _ => self.data.extend_from_slice(data),
+                }
+                Held::Pgn { pgn, len: data.len() as u32 }
+            }
+            Told::Sentence(sentence) => {
+                let (outline, text) = sentence.outline();
+                self.outlines.push(outline);
+                self.texts.push_str(text);
+                Held::Sentence { len: text.len() as u32 }
+            }
+        };
+        self.entries.push(Entry { origin, held });
+    }
+
+    fn is_full(&self) -> bool {
+        self.entries.len() >= MAX_ENTRIES || self.data.len().max(self.texts.len()) >= FULL_BYTES
+    }
+
+    /// Books every message.
+    fn book(&self, ledger: &mut Ledger) {
+        let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_str());
+        let mut outlines = self.outlines.iter();
+        for Entry { origin, held } in &self.entries {
+            match *held {
+                Held::Protocol(name, part) => ledger.book(*origin, Told::Protocol(name, part)),
+                Held::Pgn { pgn, len } => {
+                    let (own, rest) = data.split_at_checked(len as usize).unwrap_or_default();
+                    data = rest;
+                    ledger.book(*origin, Told::Pgn(pgn, own));
+                }
+                Held::Sentence { len } => {
+                    let (own, rest) = texts.split_at_checked(len as usize).unwrap_or_default();
+                    texts = rest;
+                    if let Some(outline) = outlines.next() {
+                        ledger.book(*origin, Told::Sentence(&Sentence::of(outline, own)));
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Who keeps the ledger.
+pub(super) enum Scribe {
+    /// Whoever reads the records.
+    Here(Box<Ledger>),
+    /// A thread of its own.
+    Beside(Beside),
+}
+
+impl Default for Scribe {
+    fn default() -> Self {
+        Self::Here(Box::default())
+    }
+}
+
+impl Scribe {
+    /// A ledger that is kept on a thread of its own; where there can be none, here.
+    pub(super) fn beside() -> Self {
+        Beside::start().map_or_else(Self::default, Self::Beside)
+    }
+
+    /// Books a message, now or soon.
+    #[inline]
+    pub(super) fn book(&mut self, origin: Origin, told: Told<'_>) {
+        match self {
+            Self::Here(ledger) => ledger.book(origin, told),
+            Self::Beside(beside) => beside.book(origin, told),
+        }
+    }
+
+    /// The ledger with every message in it.
+    pub(super) fn close(self) -> Ledger {
+        match self {
+            Self::Here(ledger) => *ledger,
+            Self::Beside(beside) => beside.close(),
+        }
+    }
+}
+
+/// A thread that keeps the ledger, and the batch that it gets next.
+pub(super) struct Beside {
+    batch: Batch,
+    full: SyncSender<Batch>,
+    /// Batches that have been booked, to be filled again.
+    spent: Receiver<Batch>,
+    thread: JoinHandle<Ledger>,
+}
+
+impl Beside {
+    fn start() -> Option<Self> {
+        let (full, batches) = sync_channel(BATCHES);
+        let (empties, spent) = channel();
+        let work = move || keep(&batches, &empties);
+        let thread = thread::Builder::new().name("ledger".to_owned()).spawn(work).ok()?;
+        Some(Self { batch: Batch::default(), full, spent, thread })
+    }
+
+    #[inline]
+    fn book(&mut self, origin: Origin, told: Told<'_>) {
+        self.batch.add(origin, told);
+        if self.batch.is_full() {
+            self.hand_over();
+        }
+    }
+
+    fn hand_over(&mut self) {
+        let mut next = self.spent.try_recv().unwrap_or_default();
+        next.clear();
+        // The thread takes batches until there are no more; when it has failed, `close` tells.
+        drop(self.full.send(std::mem::replace(&mut self.batch, next)));
+    }
+
+    fn close(mut self) -> Ledger {
+        self.hand_over();
+        let Self { full, thread, .. } = self;
+        drop(full);
+        thread.join().unwrap_or_else(|panic| resume_unwind(panic))
+    }
+}
+
+/// The thread's work: every batch into the ledger.
+fn keep(batches: &Receiver<Batch>, empties: &Sender<Batch>) -> Ledger {
+    let mut ledger = Ledger::default();
+    for batch in batches {
+        batch.book(&mut ledger);
+        // Nobody takes it when there is nothing more to book.
+        drop(empties.send(batch));
+    }
+    ledger
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::inventory::DeviceId;
+    use crate::time::Time;
+
+    /// Some thousand messages of every kind, more than batches hold.
+    fn tell(scribe: &mut Scribe) {
+        let depth = Sentence::parse(b"$SDDPT,15.2,0.5*64").unwrap();
+        let turned = Sentence::parse(b"\\s:a*12\\$HCHDG,98.3,0.0,E,12.6,W*57").unwrap();
+        for number in 0..3 * MAX_ENTRIES as i64 {
+            let origin = Origin {
+                device: DeviceId(number as u32 % 3),
+                time: (number % 7 != 0).then_some(Time(number * 100_000)),
+                record: (number as u64, 0),
+            };
+            scribe.book(origin, Told::Protocol("arp", number as u32 % 2));
+            scribe.book(origin, Told::Pgn(127_250, &[0, number as u8, 0x3C, 0xFF, 0x7F, 0xFF, 0x7F, 0xFD]));
+            scribe.book(origin, Told::Sentence(if number % 2 == 0 { &depth } else { &turned }));
+            scribe.book(origin, Told::Pgn(126_996, &[0x41; 134]));
+        }
+    }
+
+    #[test]
+    fn a_thread_keeps_the_same_ledger() {
+        let (mut here, mut beside) = (Scribe::default(), Scribe::beside());
+        assert!(matches!(beside, Scribe::Beside(_)));
+        tell(&mut here);
+        tell(&mut beside);
+        let told = |ledger: &Ledger| {
+            let streams: Vec<_> = ledger.timing.iter().map(|s| format!("{s:?}")).collect();
+            let sources: Vec<_> = ledger.series.iter().map(|s| format!("{s:?}")).collect();
+            (streams, sources, ledger.full)
+        };
+        let (here, beside) = (told(&here.close()), told(&beside.close()));
+        assert!(here.0.len() > 10 && here.1.len() > 5 && here == beside);
+    }
+}

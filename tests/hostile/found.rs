@@ -2,7 +2,7 @@
 
 use crate::bodies::scrub;
 use crate::examine::examine;
-use crate::make::{block, enhanced, interface, section, sentence};
+use crate::make::{block, enhanced, interface, pcap_head, section, sentence};
 
 /// Found by the target `recording` and by the dice (one variant of 56,000 to 58,000): the bytes were told as damaged and as cut off too, more than there were.
 #[test]
@@ -59,17 +59,10 @@ fn a_copy_keeps_a_record_between_two_places_of_damage() {
         bytes
     };
     let sound = |second: u8| record(second, 16, second, &[1, 2, 3, 4, 5, 6, 7, 8]);
-    let header = [
-        [0xD4, 0xC3, 0xB2, 0xA1, 2, 0, 4, 0].as_slice(),
-        &[0; 8],
-        &65_535_u32.to_le_bytes(),
-        &227_u32.to_le_bytes(),
-    ]
-    .concat();
     // One record that lacks its data, then a sound one, then one that pretends to be longer than it is.
     let cut = record(3, 16, 3, &[]);
     let long = record(5, 0x2_0010, 5, &[1, 2, 3, 4, 5, 6, 7, 8]);
-    let bytes = [header, sound(1), sound(2), cut, sound(4), long, sound(6), sound(7)].concat();
+    let bytes = [pcap_head(227), sound(1), sound(2), cut, sound(4), long, sound(6), sound(7)].concat();
     let seen = examine(&bytes).unwrap();
     assert_eq!((seen.summaries[0].frames, seen.summaries[0].damaged_bytes), (5, 24 + 32));
     scrub(&bytes);

@@ -45,7 +45,8 @@ pub(super) fn recognise(line: &[u8]) -> (Option<Stamp>, What<'_>) {
     recognise_can(bare, timed.map(|(stamp, _, rest)| (stamp, rest)))
 }
 
-/// Eight digits in front may be an identifier as well as a number: the reading that gives data bytes wins.
+/// Eight digits in front may be an identifier as well as a number: the reading that gives data bytes wins, and of two
+/// that give none the one with a time.
 fn recognise_can<'a>(bare: &'a [u8], timed: Option<(Stamp, &'a [u8])>) -> (Option<Stamp>, What<'a>) {
     let what = |text| match text {
         CanText::Frame(frame, name) => What::Can(frame, name),
@@ -53,11 +54,16 @@ fn recognise_can<'a>(bare: &'a [u8], timed: Option<(Stamp, &'a [u8])>) -> (Optio
         CanText::Other => What::Other,
     };
     let Some((stamp, rest)) = timed else { return (None, what(can_text::parse(bare, false))) };
+    let bytes = |text: CanText<'_>| match text {
+        CanText::Frame(frame, _) => Some(frame.len),
+        CanText::Incomplete | CanText::Other => None,
+    };
     let with_time = can_text::parse(rest, true);
-    if !matches!(with_time, CanText::Frame(frame, _) if frame.len > 0)
-        && let frame @ CanText::Frame(..) = can_text::parse(bare, false)
-    {
-        return (None, what(frame));
+    if bytes(with_time).is_none_or(|len| len == 0) {
+        let without = can_text::parse(bare, false);
+        if bytes(without) > bytes(with_time) {
+            return (None, what(without));
+        }
     }
     (Some(stamp), what(with_time))
 }
@@ -164,6 +170,10 @@ mod tests {
         let (stamp, what) = recognise(b"18100102 01 02 03");
         assert!(matches!(what, What::Can(frame, None) if frame.id == 0x1810_0102 && frame.len == 3));
         assert_eq!(stamp, None);
+        // Nor is the time in front of a frame without data taken for the interface's name.
+        let (stamp, what) = recognise(b"06:30:02.652 R 09F1130C 0");
+        assert!(matches!(what, What::Can(frame, None) if frame.id == 0x09F1_130C && frame.len == 0));
+        assert_eq!(stamp, Some(Stamp::OfDay(23_402_652_000)));
         let (stamp, what) = recognise(b"(1410714882.622188) can0 09F80102#36729A16021AB80D");
         assert!(matches!(what, What::Can(frame, Some("can0")) if frame.id == 0x09F8_0102));
         assert_eq!(stamp, Some(Stamp::Moment(1_410_714_882_622_188)));

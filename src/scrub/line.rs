@@ -260,6 +260,9 @@ impl Desk {
             places.push(at + found);
             at += found + 2;
         }
+        if frame.data().is_empty() {
+            at += without_data(line.get(at..).unwrap_or_default());
+        }
         remark(line.get_mut(at..).unwrap_or_default(), frame.data().is_empty());
         let small = places
             .iter()
@@ -278,6 +281,24 @@ impl Desk {
         let frame = Frame { id: frame.id, kind: frame.kind, len: frame.len, data };
         self.carried.push(Carried { time, frame, place: Place::Scattered(Box::new(digits)) });
     }
+}
+
+/// Where the recorder's remark begins behind the identifier of a frame without data: behind the length that says so, if one
+/// stands there.
+fn without_data(tail: &[u8]) -> usize {
+    let mut at = 0;
+    for token in tail.split(|byte| matches!(byte, b' ' | b'\t' | b',' | b';')) {
+        at += token.len();
+        let digits = token.strip_prefix(b"[").and_then(|token| token.strip_suffix(b"]")).unwrap_or(token);
+        if !digits.is_empty() && digits.iter().all(|digit| *digit == b'0') {
+            return at;
+        }
+        if token.len() > 2 {
+            break;
+        }
+        at += 1;
+    }
+    0
 }
 
 /// Behind the data of a frame: a direction or a length code may stand there; anything else is the recorder's remark.

@@ -67,3 +67,24 @@ fn a_copy_keeps_a_record_between_two_places_of_damage() {
     assert_eq!((seen.summaries[0].frames, seen.summaries[0].damaged_bytes), (5, 24 + 32));
     scrub(&bytes);
 }
+
+/// Found by fuzzing `scrub`: a frame without data and with more characters behind its length was no frame in the copy, which
+/// had dots in place of the length; and its time was taken for the name of an interface.
+#[test]
+fn a_copy_keeps_a_frame_whose_length_is_nought() {
+    let whole = "06:30:01.643 R 09F80123 19 54 E1 ED 19 56 56 F1\n".repeat(3);
+    for empty in [
+        "06:30:02.652 R 09F1130C 0  8C 06 00 00 FF FF FF\n",
+        "06:30:02.652 can0 09F1130C [0] some remark\n",
+        "06:30:02.652 09F1130C Rx d 0 some remark\n",
+        "06:30:02.652 R 09F1130C\n",
+    ] {
+        let bytes = [whole.as_bytes(), empty.as_bytes()].concat();
+        let seen = examine(&bytes).unwrap();
+        assert_eq!(
+            (seen.summaries[0].frames, seen.summaries[0].wires.len()),
+            (4, if empty.contains("can0") { 2 } else { 1 })
+        );
+        scrub(&bytes);
+    }
+}

@@ -4,6 +4,7 @@
 //! (inventory, timing, series), the books are judged into findings, findings answer complaints, and all of it makes one
 //! report. Nothing looks back upstream.
 
+pub mod crew;
 pub mod time;
 pub mod units;
 

@@ -160,7 +160,7 @@ impl Read for Trickle {
 fn how_the_input_is_cut_changes_nothing() {
     for file in ["two-headings.log.gz", "switch-outage.pcapng.zst", "second-sounder.txt", "cut-short.pcap"] {
         let bytes = std::fs::read(path(file)).unwrap();
-        let open = |input: Box<dyn Read>| {
+        let open = |input: Box<dyn Read + Send>| {
             let recording = leadsman::recording::open_reader(file, Some(bytes.len() as u64), input).unwrap();
             let report = survey::report_on(vec![recording], &Options::default(), &mut |_| {}).unwrap();
             serde_json::to_string(&report).unwrap()

@@ -10,7 +10,8 @@ use std::path::{Path, PathBuf};
 ///
 /// `report::model` stands before `findings`: severity and the value of a number are words that they share with the
 /// report. The rest of `report` comes after them.
-const ORDER: [&str; 17] = [
+const ORDER: [&str; 18] = [
+    "crew",
     "time",
     "units",
     "recording",

@@ -13,7 +13,7 @@ pub(super) enum Input {
     /// A recording.
     Recording(Box<dyn Recording>),
     /// The JSON of a report.
-    Report(Box<dyn Read>),
+    Report(Box<dyn Read + Send>),
 }
 
 /// Opens the file at `path`; `-` is standard input.
@@ -39,7 +39,7 @@ pub(super) fn open(path: &str) -> Result<Input, Error> {
 fn told(
     path: &str,
     size: Option<u64>,
-    mut input: Box<dyn Read>,
+    mut input: Box<dyn Read + Send>,
 ) -> io::Result<Result<Input, RecordingError>> {
     let mut head = Vec::new();
     input.by_ref().take(HEAD as u64).read_to_end(&mut head)?;

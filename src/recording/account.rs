@@ -2,7 +2,8 @@
 
 use super::compressed::Origin;
 use super::{Summary, TimeBase, WireInfo, WireKind};
-use std::rc::Rc;
+use std::sync::Arc;
+use std::sync::atomic::Ordering::Relaxed;
 
 /// Wires told apart in one recording; what comes on more of them is booked on the last.
 const MAX_WIRES: usize = 256;
@@ -46,18 +47,18 @@ pub(super) struct Account {
     further_links: u64,
     short_can: u64,
     more_wires: bool,
-    origin: Rc<Origin>,
+    origin: Arc<Origin>,
     finished: bool,
 }
 
 impl Account {
     /// An account of the recording that comes from `origin`.
-    pub(super) fn new(origin: Rc<Origin>, container: &'static str) -> Self {
+    pub(super) fn new(origin: Arc<Origin>, container: &'static str) -> Self {
         let mut account = Self {
             summary: Summary {
                 path: origin.path.clone(),
                 container,
-                compression: origin.compression.get(),
+                compression: origin.compression.get().copied(),
                 bytes: origin.size.unwrap_or(0),
                 ..Summary::default()
             },
@@ -71,7 +72,7 @@ impl Account {
             origin,
             finished: false,
         };
-        if account.origin.layers.get() > 1 {
+        if account.origin.layers.load(Relaxed) > 1 {
             account.note(Rank::Note, "the file is compressed twice".to_owned());
         }
         account
@@ -167,7 +168,7 @@ impl Account {
     /// Share of the stored file that was read.
     pub(super) fn progress(&self) -> Option<f64> {
         let size = self.origin.size.filter(|&size| size > 0)?;
-        Some((self.origin.read.get() as f64 / size as f64).min(1.0))
+        Some((self.origin.read() as f64 / size as f64).min(1.0))
     }
 
     /// Whether the end was not yet reached.
@@ -180,8 +181,8 @@ impl Account {
         if std::mem::replace(&mut self.finished, true) {
             return;
         }
-        self.summary.bytes = self.origin.size.unwrap_or(self.origin.read.get());
-        if let Some(fault) = self.origin.fault.take() {
+        self.summary.bytes = self.origin.size.unwrap_or_else(|| self.origin.read());
+        if let Some(fault) = self.origin.take_fault() {
             // Whatever came after the fault is lost, wherever the last whole record ended.
             self.summary.truncated = true;
             self.note(Rank::Cut, fault);
@@ -248,7 +249,7 @@ mod tests {
 
     #[test]
     fn damage_in_a_row_is_one_place_and_the_list_is_bounded() {
-        let mut account = Account::new(Rc::new(Origin::new("x", Some(10))), "pcap");
+        let mut account = Account::new(Arc::new(Origin::new("x", Some(10))), "pcap");
         account.damage(100, 5);
         account.damage(106, 4);
         for place in 0..10 {
@@ -265,7 +266,7 @@ mod tests {
 
     #[test]
     fn the_gravest_problem_comes_first() {
-        let mut account = Account::new(Rc::new(Origin::new("x", None)), "pcap");
+        let mut account = Account::new(Arc::new(Origin::new("x", None)), "pcap");
         account.note(Rank::Note, "c".to_owned());
         account.note(Rank::Cut, "a".to_owned());
         account.note(Rank::Cut, "b".to_owned());

@@ -1,10 +1,9 @@
 //! One growing read buffer with a cap: the only memory that a recording's bytes take.
 
-use super::reel::{Spool, Spooled};
+use super::reel::{Spool, Spooled, held};
 use super::tape::{Mark, Part};
-use std::cell::RefCell;
 use std::io::{ErrorKind, Read, Result};
-use std::rc::Rc;
+use std::sync::{Arc, Mutex};
 
 /// The most bytes that one request can have in view: a record or block of 4 MiB and the headers around it. Recorders write
 /// 256 KiB a packet at most; twice as much as is in view is held.
@@ -15,31 +14,31 @@ const FIRST_SIZE: usize = 256 << 10;
 
 /// Bytes of a stream, seen through a window that moves forward.
 pub(super) struct Buffer {
-    input: Box<dyn Read>,
+    input: Box<dyn Read + Send>,
     bytes: Vec<u8>,
     start: usize,
     end: usize,
     offset: u64,
     ended: bool,
-    spool: Option<Rc<RefCell<Spool>>>,
+    spool: Option<Arc<Mutex<Spool>>>,
 }
 
 impl Buffer {
     /// A window at the beginning of `input`.
-    pub(super) fn new(input: Box<dyn Read>) -> Self {
+    pub(super) fn new(input: Box<dyn Read + Send>) -> Self {
         Self { input, bytes: vec![0; FIRST_SIZE], start: 0, end: 0, offset: 0, ended: false, spool: None }
     }
 
     /// As `new`; what is read also goes onto `spool`, with the marks that the reader makes.
-    pub(super) fn spooled(input: Box<dyn Read>, spool: Rc<RefCell<Spool>>) -> Self {
-        let input = Box::new(Spooled { input, spool: Rc::clone(&spool) });
+    pub(super) fn spooled(input: Box<dyn Read + Send>, spool: Arc<Mutex<Spool>>) -> Self {
+        let input = Box::new(Spooled { input, spool: Arc::clone(&spool) });
         Self { spool: Some(spool), ..Self::new(input) }
     }
 
     /// Marks the next `len` bytes of the window for whoever writes the recording anew, if anybody does.
     pub(super) fn mark(&self, len: usize, part: Part) {
         if let Some(spool) = &self.spool {
-            spool.borrow_mut().mark(Mark { at: self.offset, len, part });
+            held(spool).mark(Mark { at: self.offset, len, part });
         }
     }
 
@@ -52,8 +51,13 @@ impl Buffer {
     ///
     /// # Errors
     /// When the input cannot be read.
+    #[inline]
     pub(super) fn ensure(&mut self, wanted: usize) -> Result<bool> {
-        let wanted = wanted.min(MAX_VIEW);
+        if self.end - self.start >= wanted { Ok(true) } else { self.read_on(wanted.min(MAX_VIEW)) }
+    }
+
+    #[cold]
+    fn read_on(&mut self, wanted: usize) -> Result<bool> {
         while self.end - self.start < wanted {
             if self.ended {
                 return Ok(false);

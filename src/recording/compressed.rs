@@ -1,8 +1,8 @@
 //! The stored file: counting what is read of it, and unpacking it.
 
-use std::cell::{Cell, RefCell};
 use std::io::{Error, ErrorKind, Read, Result};
-use std::rc::Rc;
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering::Relaxed};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// Largest window of a zstd stream, as a power of two: 32 MiB. RFC 8878, 3.1.1.1.2 leaves it to the decoder and asks for
 /// 8 MiB, which the usual levels keep to; a window is memory, and a whole run is to stay below 128 MiB.
@@ -38,15 +38,15 @@ pub(super) struct Origin {
     /// The stored size, when known beforehand.
     pub(super) size: Option<u64>,
     /// Stored bytes read so far.
-    pub(super) read: Cell<u64>,
+    read: AtomicU64,
     /// The outermost compression.
-    pub(super) compression: Cell<Option<&'static str>>,
+    pub(super) compression: OnceLock<&'static str>,
     /// Layers of compression.
-    pub(super) layers: Cell<u32>,
+    pub(super) layers: AtomicU32,
     /// What is wrong with a compressed stream.
-    pub(super) fault: RefCell<Option<String>>,
+    fault: Mutex<Option<String>>,
     /// Whether the system failed to deliver: then a decoder's error is not the stream's fault.
-    failed: Cell<bool>,
+    failed: AtomicBool,
 }
 
 impl Origin {
@@ -54,17 +54,27 @@ impl Origin {
     pub(super) fn new(path: &str, size: Option<u64>) -> Self {
         Self { path: path.to_owned(), size, ..Self::default() }
     }
+
+    /// Stored bytes read so far.
+    pub(super) fn read(&self) -> u64 {
+        self.read.load(Relaxed)
+    }
+
+    /// Takes what is wrong with a compressed stream.
+    pub(super) fn take_fault(&self) -> Option<String> {
+        self.fault.lock().unwrap_or_else(PoisonError::into_inner).take()
+    }
 }
 
 /// Counts the stored bytes on their way.
 pub(super) struct Counted {
-    input: Box<dyn Read>,
-    origin: Rc<Origin>,
+    input: Box<dyn Read + Send>,
+    origin: Arc<Origin>,
 }
 
 impl Counted {
     /// Counts what is read from `input` in `origin`.
-    pub(super) fn new(input: Box<dyn Read>, origin: Rc<Origin>) -> Self {
+    pub(super) fn new(input: Box<dyn Read + Send>, origin: Arc<Origin>) -> Self {
         Self { input, origin }
     }
 }
@@ -73,11 +83,11 @@ impl Read for Counted {
     fn read(&mut self, out: &mut [u8]) -> Result<usize> {
         match self.input.read(out) {
             Ok(n) => {
-                self.origin.read.set(self.origin.read.get().saturating_add(n as u64));
+                self.origin.read.fetch_add(n as u64, Relaxed);
                 Ok(n)
             }
             Err(error) => {
-                self.origin.failed.set(error.kind() != ErrorKind::Interrupted);
+                self.origin.failed.store(error.kind() != ErrorKind::Interrupted, Relaxed);
                 Err(error)
             }
         }
@@ -86,10 +96,10 @@ impl Read for Counted {
 
 /// An unpacked stream. A cut or broken one ends where it cannot be read on, and says so in the [`Origin`].
 pub(super) struct Unpacked {
-    decoder: Box<dyn Read>,
+    decoder: Box<dyn Read + Send>,
     kind: Compression,
     given: u64,
-    origin: Rc<Origin>,
+    origin: Arc<Origin>,
     ended: bool,
 }
 
@@ -98,12 +108,12 @@ impl Unpacked {
     ///
     /// # Errors
     /// When the decoder cannot be set up (memory).
-    pub(super) fn new(input: Box<dyn Read>, kind: Compression, origin: Rc<Origin>) -> Result<Self> {
-        let decoder: Box<dyn Read> = match kind {
+    pub(super) fn new(input: Box<dyn Read + Send>, kind: Compression, origin: Arc<Origin>) -> Result<Self> {
+        let decoder: Box<dyn Read + Send> = match kind {
             Compression::Gzip => Box::new(flate2::read::MultiGzDecoder::new(input)),
             Compression::Zstd => {
                 let mut decoder = zstd::stream::read::Decoder::new(input)?;
-                let inner = origin.layers.get() > 1;
+                let inner = origin.layers.load(Relaxed) > 1;
                 decoder.window_log_max(if inner { MAX_INNER_WINDOW_LOG } else { MAX_ZSTD_WINDOW_LOG })?;
                 Box::new(decoder)
             }
@@ -139,11 +149,13 @@ impl Read for Unpacked {
                 self.given = self.given.saturating_add(n as u64);
                 Ok(n)
             }
-            Err(error) if error.kind() == ErrorKind::Interrupted || self.origin.failed.get() => Err(error),
+            Err(error) if error.kind() == ErrorKind::Interrupted || self.origin.failed.load(Relaxed) => {
+                Err(error)
+            }
             Err(error) => {
                 self.ended = true;
                 let fault = self.fault(&error);
-                self.origin.fault.borrow_mut().get_or_insert(fault);
+                self.origin.fault.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(fault);
                 Ok(0)
             }
         }

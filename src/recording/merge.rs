@@ -11,13 +11,13 @@ const CLOCK_SET_US: i64 = 10_000_000;
 /// The earliest record goes first. Records without time go at once, in the order of the recordings. When a recording's
 /// clock is set back, its records keep their place in the stream beside the others (their times are not changed):
 /// otherwise the others would wait until it had caught up with itself.
-pub struct Merged {
-    sources: Vec<Source>,
+pub struct Merged<R: ?Sized = dyn Recording> {
+    sources: Vec<Source<R>>,
     current: usize,
 }
 
-struct Source {
-    recording: Box<dyn Recording>,
+struct Source<R: ?Sized> {
+    recording: Box<R>,
     /// How its clock is put right; `None` when it is left alone.
     reckoning: Option<Reckoning>,
     state: State,
@@ -38,7 +38,7 @@ enum State {
     Ended,
 }
 
-impl Source {
+impl<R: Recording + ?Sized> Source<R> {
     fn fetch(&mut self) -> Result<(), RecordingError> {
         self.state = State::Ended;
         if self.recording.advance()? {
@@ -77,17 +77,17 @@ impl Source {
     }
 }
 
-impl Merged {
+impl<R: Recording + ?Sized> Merged<R> {
     /// Merges `recordings`; their order is the order of their numbers.
     #[must_use]
-    pub fn new(recordings: Vec<Box<dyn Recording>>) -> Self {
+    pub fn new(recordings: Vec<Box<R>>) -> Self {
         Self::reckoned(recordings, &[])
     }
 
     /// As [`new`](Self::new), with clocks put right: the reckonings in the order of the recordings.
     #[must_use]
-    pub fn reckoned(recordings: Vec<Box<dyn Recording>>, reckonings: &[Reckoning]) -> Self {
-        let source = |(number, recording): (usize, Box<dyn Recording>)| Source {
+    pub fn reckoned(recordings: Vec<Box<R>>, reckonings: &[Reckoning]) -> Self {
+        let source = |(number, recording): (usize, Box<R>)| Source {
             recording,
             reckoning: reckonings.get(number).filter(|r: &&Reckoning| r.moves()).cloned(),
             state: State::Due,
@@ -101,6 +101,7 @@ impl Merged {
     ///
     /// # Errors
     /// When one of the recordings cannot be read on. That one counts as ended; the next call goes on with the others.
+    #[inline]
     pub fn advance(&mut self) -> Result<bool, RecordingError> {
         if let [source] = self.sources.as_mut_slice() {
             return source.next();
@@ -133,8 +134,7 @@ impl Merged {
     }
 
     /// The record that `advance` moved to.
-    // Inlined, it is put together in one place and copied to another before its parts have got to memory.
-    #[inline(never)]
+    #[inline]
     #[must_use]
     pub fn record(&self) -> Record<'_> {
         match self.sources.get(self.current) {

@@ -30,7 +30,7 @@ mod tape;
 mod text;
 mod text_parts;
 
-pub use ahead::{Digest, open_ahead};
+pub use ahead::{Ahead, Digest, open_ahead};
 pub use can_frame::{CanFrame, CanKind, LentFrame};
 pub use can_text::{can_line, digit as hex_digit};
 pub use merge::Merged;
@@ -160,7 +160,7 @@ pub struct Summary {
 /// One recording being read. Call [`advance`](Recording::advance), then look at [`record`](Recording::record).
 ///
 /// Memory is one read buffer. Damage is skipped and accounted in the summary; it never ends the reading.
-pub trait Recording {
+pub trait Recording: Send {
     /// Moves to the next record; `false` at the end.
     ///
     /// # Errors

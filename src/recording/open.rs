@@ -6,10 +6,10 @@ use super::reader::Pieces;
 use super::reel::Spool;
 use super::sniff::{HEAD, Kind, sniff};
 use super::{Recording, RecordingError, pcap::Pcap, pcapng::Pcapng, text::Text};
-use std::cell::RefCell;
 use std::fs::File;
 use std::io::{Cursor, ErrorKind, Read};
-use std::rc::Rc;
+use std::sync::atomic::Ordering::Relaxed;
+use std::sync::{Arc, Mutex};
 
 /// Layers of compression that are looked through.
 const MAX_LAYERS: u32 = 2;
@@ -19,21 +19,29 @@ const MAX_LAYERS: u32 = 2;
 /// # Errors
 /// When the system refuses, or when the content is of no kind that is read.
 pub fn open(path: &str) -> Result<Box<dyn Recording>, RecordingError> {
+    open_pieces(path).map(|pieces| pieces as Box<dyn Recording>)
+}
+
+/// As [`open`], to be read piece by piece.
+///
+/// # Errors
+/// As [`open`].
+pub(super) fn open_pieces(path: &str) -> Result<Box<dyn Pieces>, RecordingError> {
     let (size, input) = input(path)?;
-    open_reader(path, size, input)
+    open_input(path, size, input, None)
 }
 
 /// Opens the recording at `path` as [`open`] does, with all its bytes on a spool.
 ///
 /// # Errors
 /// As [`open`].
-pub(super) fn open_onto(path: &str, spool: &Rc<RefCell<Spool>>) -> Result<Box<dyn Pieces>, RecordingError> {
+pub(super) fn open_onto(path: &str, spool: &Arc<Mutex<Spool>>) -> Result<Box<dyn Pieces>, RecordingError> {
     let (size, input) = input(path)?;
     open_input(path, size, input, Some(spool))
 }
 
 /// The stored size, when known, and the bytes of what is at `path`.
-fn input(path: &str) -> Result<(Option<u64>, Box<dyn Read>), RecordingError> {
+fn input(path: &str) -> Result<(Option<u64>, Box<dyn Read + Send>), RecordingError> {
     if path == "-" {
         return Ok((None, Box::new(std::io::stdin())));
     }
@@ -55,7 +63,7 @@ fn input(path: &str) -> Result<(Option<u64>, Box<dyn Read>), RecordingError> {
 pub fn open_reader(
     path: &str,
     size: Option<u64>,
-    input: Box<dyn Read>,
+    input: Box<dyn Read + Send>,
 ) -> Result<Box<dyn Recording>, RecordingError> {
     open_input(path, size, input, None).map(|pieces| pieces as Box<dyn Recording>)
 }
@@ -63,14 +71,14 @@ pub fn open_reader(
 fn open_input(
     path: &str,
     size: Option<u64>,
-    input: Box<dyn Read>,
-    spool: Option<&Rc<RefCell<Spool>>>,
+    input: Box<dyn Read + Send>,
+    spool: Option<&Arc<Mutex<Spool>>>,
 ) -> Result<Box<dyn Pieces>, RecordingError> {
-    let origin = Rc::new(Origin::new(path, size));
-    open_content(Rc::clone(&origin), input, spool).map_err(|refusal| match refusal {
+    let origin = Arc::new(Origin::new(path, size));
+    open_content(Arc::clone(&origin), input, spool).map_err(|refusal| match refusal {
         Refusal::Io(source) => RecordingError::Io { path: path.to_owned(), source },
         Refusal::Unknown(found) => {
-            let fault = origin.fault.take().map(|fault| format!(" ({fault})")).unwrap_or_default();
+            let fault = origin.take_fault().map(|fault| format!(" ({fault})")).unwrap_or_default();
             RecordingError::Unknown { path: path.to_owned(), found: format!("{found}{fault}") }
         }
     })
@@ -91,22 +99,22 @@ impl From<std::io::Error> for Refusal {
 }
 
 fn open_content(
-    origin: Rc<Origin>,
-    input: Box<dyn Read>,
-    spool: Option<&Rc<RefCell<Spool>>>,
+    origin: Arc<Origin>,
+    input: Box<dyn Read + Send>,
+    spool: Option<&Arc<Mutex<Spool>>>,
 ) -> Result<Box<dyn Pieces>, Refusal> {
-    let mut input: Box<dyn Read> = Box::new(Counted::new(input, Rc::clone(&origin)));
+    let mut input: Box<dyn Read + Send> = Box::new(Counted::new(input, Arc::clone(&origin)));
     loop {
         let head = read_head(&mut input)?;
         let kind = sniff(&head);
         input = Box::new(Cursor::new(head).chain(input));
         let buffer = |input| match spool {
-            Some(spool) => Buffer::spooled(input, Rc::clone(spool)),
+            Some(spool) => Buffer::spooled(input, Arc::clone(spool)),
             None => Buffer::new(input),
         };
         return match kind {
             Kind::Compressed(compression) => {
-                if origin.layers.get() >= MAX_LAYERS {
+                if origin.layers.load(Relaxed) >= MAX_LAYERS {
                     return Err(Refusal::Unknown(
                         "it is compressed more than twice; unpack it first".to_owned(),
                     ));
@@ -123,19 +131,17 @@ fn open_content(
 }
 
 fn unpacked(
-    input: Box<dyn Read>,
+    input: Box<dyn Read + Send>,
     compression: Compression,
-    origin: &Rc<Origin>,
-) -> Result<Box<dyn Read>, Refusal> {
-    origin.layers.set(origin.layers.get() + 1);
-    if origin.compression.get().is_none() {
-        origin.compression.set(Some(compression.name()));
-    }
-    Ok(Box::new(Unpacked::new(input, compression, Rc::clone(origin))?))
+    origin: &Arc<Origin>,
+) -> Result<Box<dyn Read + Send>, Refusal> {
+    origin.layers.fetch_add(1, Relaxed);
+    origin.compression.get_or_init(|| compression.name());
+    Ok(Box::new(Unpacked::new(input, compression, Arc::clone(origin))?))
 }
 
 /// The first bytes of a stream, fewer only when it is shorter.
-fn read_head(input: &mut Box<dyn Read>) -> std::io::Result<Vec<u8>> {
+fn read_head(input: &mut Box<dyn Read + Send>) -> std::io::Result<Vec<u8>> {
     let mut head = vec![0; HEAD];
     let mut filled = 0;
     while let Some(free) = head.get_mut(filled..).filter(|free| !free.is_empty()) {

@@ -12,7 +12,7 @@ use super::open::Refusal;
 use super::reader::{Reader, usual_parts};
 use super::tape::Part;
 use crate::time::{DAY_US, Time};
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// File header length.
 const FILE_HEADER: usize = 24;
@@ -80,7 +80,7 @@ impl Format {
 
 impl Pcap {
     /// Reads the file header.
-    pub(super) fn new(mut buffer: Buffer, origin: Rc<Origin>) -> Result<Self, Refusal> {
+    pub(super) fn new(mut buffer: Buffer, origin: Arc<Origin>) -> Result<Self, Refusal> {
         if !buffer.ensure(FILE_HEADER)? {
             let found = format!("a pcap header that is cut off after {} bytes", buffer.data().len());
             return Err(Refusal::Unknown(found));

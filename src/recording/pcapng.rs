@@ -13,7 +13,7 @@ use super::open::Refusal;
 use super::reader::{Reader, usual_parts};
 use super::tape::Part;
 use interfaces::Interfaces;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// Longest block that is believed.
 const MAX_BLOCK: u32 = 4 << 20;
@@ -65,7 +65,7 @@ impl Block {
 
 impl Pcapng {
     /// Looks at the first section header; the reading begins there.
-    pub(super) fn new(mut buffer: Buffer, origin: Rc<Origin>) -> Result<Self, Refusal> {
+    pub(super) fn new(mut buffer: Buffer, origin: Arc<Origin>) -> Result<Self, Refusal> {
         buffer.ensure(28)?;
         let Some(first) = Block::at(buffer.data(), 0, false).filter(|_| buffer.data().len() >= 28) else {
             return Err(Refusal::Unknown("a pcapng section header that is cut off or broken".to_owned()));

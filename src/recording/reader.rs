@@ -1,13 +1,14 @@
 //! What every reader does around its own steps.
 
 use super::account::{Account, Rank};
+use super::ahead::Batch;
 use super::buffer::Buffer;
 use super::cursor::{Content, Cursor};
 use super::reel::Recorded;
 use super::{Record, Recording, RecordingError, Summary};
 
 /// A reader of one container: it looks at the next piece of its input, and says whether a record came of it.
-pub(super) trait Reader {
+pub(super) trait Reader: Send {
     /// The next piece: `Some(true)` when the cursor stands on a record, `None` when it held none, `Some(false)` at the end.
     fn step(&mut self) -> std::io::Result<Option<bool>>;
 
@@ -41,6 +42,12 @@ pub(super) trait Pieces: Recording {
 
     /// The record that the last piece was, without its bytes.
     fn recorded(&self) -> Recorded;
+
+    /// Reads records into a batch until it is full; `false` at the end of the recording.
+    ///
+    /// # Errors
+    /// As [`Recording::advance`].
+    fn load(&mut self, batch: &mut Batch) -> Result<bool, RecordingError>;
 }
 
 impl<R: Reader> Pieces for R {
@@ -62,6 +69,16 @@ impl<R: Reader> Pieces for R {
 
     fn recorded(&self) -> Recorded {
         Recorded::of(self.cursor())
+    }
+
+    fn load(&mut self, batch: &mut Batch) -> Result<bool, RecordingError> {
+        while !batch.is_full() {
+            if !self.advance()? {
+                return Ok(false);
+            }
+            batch.add(&self.record());
+        }
+        Ok(true)
     }
 }
 

@@ -6,10 +6,9 @@ use super::open::open_onto;
 use super::tape::{Mark, Part, Tape};
 use super::{CanKind, LinkType, RecordingError, Summary};
 use crate::time::Time;
-use std::cell::RefCell;
 use std::io::{Error, ErrorKind, Read, Result};
-use std::rc::Rc;
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
 
 /// Rows of one batch at most: enough that handing over costs nothing, few enough to stay in a core's cache.
@@ -170,18 +169,23 @@ impl Spool {
 /// An input whose bytes go onto a spool as they are read.
 pub(super) struct Spooled {
     /// Where the bytes come from.
-    pub(super) input: Box<dyn Read>,
+    pub(super) input: Box<dyn Read + Send>,
     /// Where they go.
-    pub(super) spool: Rc<RefCell<Spool>>,
+    pub(super) spool: Arc<Mutex<Spool>>,
 }
 
 impl Read for Spooled {
     fn read(&mut self, out: &mut [u8]) -> Result<usize> {
         let portion = out.len().min(FULL_BYTES);
         let n = self.input.read(out.get_mut(..portion).unwrap_or_default())?;
-        self.spool.borrow_mut().append(out.get(..n).unwrap_or_default())?;
+        held(&self.spool).append(out.get(..n).unwrap_or_default())?;
         Ok(n)
     }
+}
+
+/// The spool, of which only the reading thread has a key.
+pub(super) fn held(spool: &Mutex<Spool>) -> MutexGuard<'_, Spool> {
+    spool.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 fn stopped() -> Error {
@@ -269,7 +273,7 @@ fn read(
     empties: Receiver<Batch>,
 ) {
     let spool = Spool { batch: Batch::default(), unfinished: 0, blanks: None, full, empties };
-    let spool = Rc::new(RefCell::new(spool));
+    let spool = Arc::new(Mutex::new(spool));
     let mut pieces = match open_onto(path, &spool) {
         Ok(pieces) => pieces,
         Err(error) => {
@@ -282,10 +286,10 @@ fn read(
         return;
     }
     // What was marked while the recording was opened is a piece of its own.
-    spool.borrow_mut().end_piece(None);
+    held(&spool).end_piece(None);
     loop {
         let found = pieces.piece();
-        let mut spool = spool.borrow_mut();
+        let mut spool = held(&spool);
         spool.end_piece(matches!(found, Ok(Some(true))).then(|| pieces.recorded()));
         let end = match found {
             Ok(Some(false)) => Some(Ok(pieces.summary().clone())),

@@ -12,7 +12,7 @@ use super::reader::{Reader, usual_parts};
 use super::stamp::Stamp;
 use super::tape::{Part, Seen};
 use super::{CanFrame, WireKind};
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// Longest line; what is longer has lost its line ends.
 const MAX_LINE: usize = 4096;
@@ -45,7 +45,7 @@ struct Line {
 
 impl Text {
     /// Looks ahead for the first line that is one and for the clock.
-    pub(super) fn new(mut buffer: Buffer, origin: Rc<Origin>) -> Result<Self, Refusal> {
+    pub(super) fn new(mut buffer: Buffer, origin: Arc<Origin>) -> Result<Self, Refusal> {
         let mut wanted = MAX_LINE;
         let prospect = loop {
             let more = buffer.ensure(wanted)?;

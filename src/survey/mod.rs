@@ -19,6 +19,7 @@ use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::naming::{self, Called};
 use crate::books::wires::WireId;
+use crate::crew::Crew;
 use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
 use crate::recording::{
@@ -98,13 +99,17 @@ pub fn report(
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Report, RecordingError> {
-    let open = |path: &String| match paths.len() {
-        ..=MOST_AHEAD => recording::open_ahead(path, Box::new(digest())),
-        _ => recording::open(path),
+    let crew = Crew::new();
+    let intake = Intake { scribe: Scribe::beside(&crew), ..Intake::default() };
+    let books = if paths.len() <= MOST_AHEAD {
+        let open = |path: &String| recording::open_ahead(path, Box::new(digest()), &crew).map(Box::new);
+        let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
+        fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?
+    } else {
+        let open = |path: &String| recording::open(path);
+        let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
+        fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?
     };
-    let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
-    let intake = Intake { scribe: Scribe::beside(), ..Intake::default() };
-    let books = fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?;
     Ok(judged(&books, options))
 }
 
@@ -155,8 +160,8 @@ pub fn fill(
 }
 
 /// As [`fill`], with the recordings' clocks put right.
-fn fill_reckoned(
-    recordings: Vec<Box<dyn Recording>>,
+fn fill_reckoned<R: Recording + ?Sized>(
+    recordings: Vec<Box<R>>,
     reckonings: Vec<Reckoning>,
     mut intake: Intake,
     options: &Options,
@@ -191,7 +196,7 @@ fn fill_reckoned(
     Ok(books)
 }
 
-/// Recordings that are read ahead, each on a thread of its own; with more of them the threads would only wait.
+/// Recordings that are read ahead; of more of them each would lie ready long before it is its turn.
 const MOST_AHEAD: usize = 4;
 
 /// Frames between two calls of the progress function.

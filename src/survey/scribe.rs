@@ -1,20 +1,15 @@
-//! The ledger at the desk next door: messages are handed over in batches and booked on a thread of their own, while the
-//! records behind them are taken apart.
+//! The ledger at the desk next door: messages are handed over in batches and booked by a [`Crew`], while the records behind
+//! them are taken apart.
 
 use super::ledger::{Ledger, Origin, Told};
+use crate::crew::{Crew, Sink};
 use crate::messages::nmea0183::{Outline, Sentence};
-use std::panic::resume_unwind;
-use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
-use std::thread::{self, JoinHandle};
 
 /// Messages of one batch at most: enough that handing over costs nothing, few enough to stay in a core's cache.
 const MAX_ENTRIES: usize = 4096;
 
 /// Bytes of data or text after which a batch is full; the last message may reach over it.
 const FULL_BYTES: usize = 128 << 10;
-
-/// Batches on their way at one time.
-const BATCHES: usize = 4;
 
 /// One message of a batch; its data, outline and text follow those of the one before.
 struct Entry {
@@ -98,7 +93,7 @@ impl Batch {
 pub(super) enum Scribe {
     /// Whoever reads the records.
     Here(Box<Ledger>),
-    /// A thread of its own.
+    /// A crew.
     Beside(Beside),
 }
 
@@ -109,9 +104,10 @@ impl Default for Scribe {
 }
 
 impl Scribe {
-    /// A ledger that is kept on a thread of its own; where there can be none, here.
-    pub(super) fn beside() -> Self {
-        Beside::start().map_or_else(Self::default, Self::Beside)
+    /// A ledger that a crew keeps.
+    pub(super) fn beside(crew: &Crew) -> Self {
+        let keep = |ledger: &mut Ledger, batch: &mut Batch| batch.book(ledger);
+        Self::Beside(Beside { batch: Batch::default(), sink: Sink::new(crew, Ledger::default(), keep) })
     }
 
     /// Books a message, now or soon.
@@ -127,29 +123,21 @@ impl Scribe {
     pub(super) fn close(self) -> Ledger {
         match self {
             Self::Here(ledger) => *ledger,
-            Self::Beside(beside) => beside.close(),
+            Self::Beside(mut beside) => {
+                beside.hand_over();
+                beside.sink.close()
+            }
         }
     }
 }
 
-/// A thread that keeps the ledger, and the batch that it gets next.
+/// The batch that the crew gets next, and where it goes.
 pub(super) struct Beside {
     batch: Batch,
-    full: SyncSender<Batch>,
-    /// Batches that have been booked, to be filled again.
-    spent: Receiver<Batch>,
-    thread: JoinHandle<Ledger>,
+    sink: Sink<Batch, Ledger>,
 }
 
 impl Beside {
-    fn start() -> Option<Self> {
-        let (full, batches) = sync_channel(BATCHES);
-        let (empties, spent) = channel();
-        let work = move || keep(&batches, &empties);
-        let thread = thread::Builder::new().name("ledger".to_owned()).spawn(work).ok()?;
-        Some(Self { batch: Batch::default(), full, spent, thread })
-    }
-
     #[inline]
     fn book(&mut self, origin: Origin, told: Told<'_>) {
         self.batch.add(origin, told);
@@ -159,29 +147,9 @@ impl Beside {
     }
 
     fn hand_over(&mut self) {
-        let mut next = self.spent.try_recv().unwrap_or_default();
-        next.clear();
-        // The thread takes batches until there are no more; when it has failed, `close` tells.
-        drop(self.full.send(std::mem::replace(&mut self.batch, next)));
+        self.batch = self.sink.put(std::mem::take(&mut self.batch));
+        self.batch.clear();
     }
-
-    fn close(mut self) -> Ledger {
-        self.hand_over();
-        let Self { full, thread, .. } = self;
-        drop(full);
-        thread.join().unwrap_or_else(|panic| resume_unwind(panic))
-    }
-}
-
-/// The thread's work: every batch into the ledger.
-fn keep(batches: &Receiver<Batch>, empties: &Sender<Batch>) -> Ledger {
-    let mut ledger = Ledger::default();
-    for batch in batches {
-        batch.book(&mut ledger);
-        // Nobody takes it when there is nothing more to book.
-        drop(empties.send(batch));
-    }
-    ledger
 }
 
 #[cfg(test)]
@@ -208,9 +176,9 @@ mod tests {
     }
 
     #[test]
-    fn a_thread_keeps_the_same_ledger() {
-        let (mut here, mut beside) = (Scribe::default(), Scribe::beside());
-        assert!(matches!(beside, Scribe::Beside(_)));
+    fn a_crew_keeps_the_same_ledger() {
+        let crew = Crew::of(1);
+        let (mut here, mut beside) = (Scribe::default(), Scribe::beside(&crew));
         tell(&mut here);
         tell(&mut beside);
         let told = |ledger: &Ledger| {

@@ -61,13 +61,13 @@ pub(crate) fn examine(bytes: &[u8]) -> Result<Seen, RecordingError> {
 }
 
 /// As [`examine`], of a stream that need not stand in memory.
-pub(crate) fn examine_stream(input: Box<dyn Read>, size: Option<u64>) -> Result<Seen, RecordingError> {
+pub(crate) fn examine_stream(input: Box<dyn Read + Send>, size: Option<u64>) -> Result<Seen, RecordingError> {
     let _alone = alone();
     measured(input, size)
 }
 
 /// As [`examine_stream`], for a caller that holds the lock [`alone`] already.
-pub(crate) fn measured(input: Box<dyn Read>, size: Option<u64>) -> Result<Seen, RecordingError> {
+pub(crate) fn measured(input: Box<dyn Read + Send>, size: Option<u64>) -> Result<Seen, RecordingError> {
     let before = HEAP.current_usage();
     HEAP.reset_peak_usage();
     let worked = processor_time();

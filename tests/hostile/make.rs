@@ -31,8 +31,8 @@ impl<F: FnMut(u64, &mut Vec<u8>) -> bool> Read for Made<F> {
 pub(crate) fn made(
     head: Vec<u8>,
     count: u64,
-    mut piece: impl FnMut(u64, &mut Vec<u8>) + 'static,
-) -> Box<dyn Read> {
+    mut piece: impl FnMut(u64, &mut Vec<u8>) + Send + 'static,
+) -> Box<dyn Read + Send> {
     let pieces = Made {
         make: move |n, out: &mut Vec<u8>| {
             if n < count {

@@ -4,7 +4,7 @@ use crate::examine::{Seen, examine, examine_stream};
 use crate::make::*;
 use std::io::Read;
 
-fn seen(input: Box<dyn Read>) -> Seen {
+fn seen(input: Box<dyn Read + Send>) -> Seen {
     examine_stream(input, None).unwrap()
 }
 

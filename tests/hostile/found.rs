@@ -88,3 +88,19 @@ fn a_copy_keeps_a_frame_whose_length_is_nought() {
         scrub(&bytes);
     }
 }
+
+/// Found by fuzzing `scrub`: a damaged address in front of a log of frames looked like a sound one in the copy, which was
+/// taken for a log of sentences; and the other way round where two sentences had run together.
+#[test]
+fn a_copy_of_a_log_that_begins_with_damage_is_the_same_kind_of_log() {
+    let frames = "(1778308201.807356) can0 09F1120C#013B2BFF7FFF7FFD\n".repeat(3);
+    for (damaged, container) in [
+        ("$H#CHDG,64.0,,,,*70\n", "can-log"),
+        ("$HCHDG,64.0,$GPGGA,2,3,,*70\n", "line-log"),
+        ("$HCHDG,$GPGGA\n", "line-log"),
+    ] {
+        let bytes = [damaged.as_bytes(), frames.as_bytes()].concat();
+        assert_eq!(examine(&bytes).unwrap().summaries[0].container, container, "{damaged}");
+        scrub(&bytes);
+    }
+}

@@ -364,7 +364,8 @@ fn seal(line: &mut [u8], start: usize, end: usize, checksum: Checksum) {
     write(digits, &[digit(sum >> 4), digit(sum & 0xF)]);
 }
 
-/// Blanks a line that is no sentence, so that it is none for the same reason still.
+/// Blanks a line that is no sentence, so that it is none for the same reason still. What looks like an address, letters and
+/// digits up to a comma, still does: a reader takes a text log for what its first such line is.
 fn garble(old: &[u8], new: &mut [u8]) {
     let fault = Sentence::parse(old).err();
     let star = old.iter().position(|b| *b == b'*');
@@ -375,7 +376,8 @@ fn garble(old: &[u8], new: &mut [u8]) {
             b'$' | b'!' | b'*' | b',' | b'\\' => *byte,
             _ if byte.is_ascii_whitespace() => *byte,
             0x21..=0x7E if sound_sum && star.is_some_and(|star| at > star) => b'0',
-            0x21..=0x7E => BLANK,
+            _ if byte.is_ascii_alphanumeric() => BLANK,
+            0x21..=0x7E => b'.',
             _ => 0x7F,
         };
     }
@@ -387,6 +389,9 @@ fn garble(old: &[u8], new: &mut [u8]) {
     let garbled = fault.is_none_or(nmea0183::Fault::is_garbled);
     let head = if garbled { new.iter().position(|b| matches!(b, b'$' | b'!' | b'\\')) } else { None };
     let from = head.map_or(0, |head| head + 1);
+    let address = new.iter().skip(from).take_while(|byte| byte.is_ascii_alphanumeric()).count() + 1;
+    let is_more = new.iter().skip(from + address).any(|byte| !byte.is_ascii_whitespace());
+    let from = if garbled && is_more { from + address } else { from };
     for byte in new.iter_mut().skip(from).filter(|b| !b.is_ascii_whitespace()) {
         *byte = if garbled { 0x7F } else { BLANK };
     }

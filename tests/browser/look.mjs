@@ -121,6 +121,8 @@ async function look(browser, name) {
   for (const view of VIEWS) {
     const label = `${name} (${view.name})`;
     const page = await browser.newPage();
+    // Pages are looked at side by side, and only one of them can have the window's focus.
+    await (await page.createCDPSession()).send("Emulation.setFocusEmulationEnabled", { enabled: true });
     page.on("console", (message) => check(false, label, `console: ${message.text()}`));
     page.on("pageerror", (error) => check(false, label, `error: ${error.message}`));
     page.on("dialog", (dialog) => {

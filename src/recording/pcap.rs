@@ -58,14 +58,18 @@ struct Header {
 }
 
 impl Format {
+    /// Fractions of a second.
+    fn units(&self) -> u32 {
+        if self.nanos { 1_000_000_000 } else { 1_000_000 }
+    }
+
     /// The record header at `at`, or `None` when it is cut or not believable.
     fn header(&self, bytes: &[u8], at: usize) -> Option<Header> {
         let bytes = bytes.get(at..at.checked_add(self.header)?)?;
         let word = |raw: &[u8; 4]| if self.big { u32::from_be_bytes(*raw) } else { u32::from_le_bytes(*raw) };
         let [seconds, fraction, captured, original] =
             bytes.first_chunk::<16>()?.as_chunks::<4>().0.first_chunk()?.each_ref().map(word);
-        let units = if self.nanos { 1_000_000_000 } else { 1_000_000 };
-        let believable = fraction < units
+        let believable = fraction < self.units()
             && captured <= self.max_captured
             && original <= MAX_RECORD
             && (captured > 0 || original > 0);
@@ -125,7 +129,7 @@ impl Pcap {
         if available < whole || (available >= whole + header && next.is_none()) {
             // Either this captured length lies, or the file ends here or is damaged right after the record.
             if let Some(start) = self.find(header, whole.min(available))? {
-                self.skip(start);
+                self.skip(start, self.astray(start));
                 return Ok(None);
             }
             if available < whole {
@@ -136,7 +140,7 @@ impl Pcap {
             }
         }
         if self.is_stray(here.time, next) {
-            self.skip(whole);
+            self.skip(whole, None);
             return Ok(None);
         }
         self.last = Some(here.time);
@@ -180,13 +184,26 @@ impl Pcap {
         }
     }
 
-    /// Skips a record whose header looks sound and is not. The header is marked: a copy keeps its time and lengths, so that
+    /// Skips a record whose header looks sound and is not. The header is marked: a copy keeps its time and its look, so that
     /// whoever reads the copy finds the same way through damage on damage.
-    fn skip(&mut self, bytes: usize) {
+    fn skip(&mut self, bytes: usize, captured: Option<u32>) {
         self.account.damage(self.buffer.offset(), bytes as u64);
-        let head = self.format.header;
-        self.buffer.mark(head, Part::PcapRecord { big: self.format.big, head, can_at: None });
+        self.buffer.mark(self.format.header, Part::PcapSkipped { big: self.format.big, captured });
         self.buffer.consume(bytes);
+    }
+
+    /// A captured length that leads nowhere, for the record at the window that is skipped as another begins at `start`: it
+    /// ends a few bytes into the header of that one. Where the length that lies leads depends on bytes that a copy blanks.
+    fn astray(&self, start: usize) -> Option<u32> {
+        let (data, big) = (self.buffer.data(), self.format.big);
+        let ends_at = (start + 1..start + 4).find(|at| {
+            let (fraction, captured) = (u32_at(data, at + 4, big), u32_at(data, at + 8, big));
+            fraction.zip(captured).is_some_and(|(fraction, captured)| {
+                fraction >= self.format.units() || captured > self.format.max_captured
+            })
+        })?;
+        let captured = u32::try_from(ends_at.checked_sub(self.format.header)?).ok()?;
+        (captured <= self.format.max_captured).then_some(captured)
     }
 
     /// The first place in `from..to` of the window where records begin.

@@ -27,6 +27,13 @@ pub enum Part {
         /// Bytes in front of a CAN frame's identifier, when the link may carry one.
         can_at: Option<usize>,
     },
+    /// The header of a pcap record that looks sound and is not.
+    PcapSkipped {
+        /// Byte order.
+        big: bool,
+        /// The captured length that a copy is to state, with which it is skipped whatever becomes of the record behind it.
+        captured: Option<u32>,
+    },
     /// A pcapng block that holds a packet.
     PacketBlock {
         /// Block type.

@@ -26,6 +26,15 @@ impl Desk {
                 let data = (mark.at + head as u64, mark.len.saturating_sub(head));
                 self.captured(tape, data, can_at, record);
             }
+            Part::PcapSkipped { big, captured } => {
+                self.pcap_time(tape, mark.at, big);
+                if let Some(captured) = captured
+                    && let Some(field) = tape.get_mut(mark.at + 8, 4)
+                {
+                    let bytes = if big { captured.to_be_bytes() } else { captured.to_le_bytes() };
+                    field.copy_from_slice(&bytes);
+                }
+            }
             Part::PacketBlock { kind, big, head, captured, can_at, resolution } => {
                 if kind != 3 {
                     self.ticks(tape, mark.at, big, resolution);

@@ -16,8 +16,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
 
-/// Batches that may wait between two stations: a few, so that nobody waits for one batch that takes longer, and all of
-/// them stay in the cache.
+/// Batches that may wait between two stations: a few, so that nobody waits for one that takes longer.
 const WAITING: usize = 4;
 
 /// More helpers than this find nothing to do beside one run.

@@ -77,17 +77,39 @@ impl FrameBits {
         if !extended || remote || data.len() > 8 {
             return frame_bits(id, extended, remote, data);
         }
-        let key = u64::from(id) << 4 | data.len() as u64;
+        let Known { mut stuffing, crc, .. } = self.known(id, data.len());
+        data.iter().for_each(|byte| stuffing.byte(*byte));
+        stuffing.crc(crc ^ crc15(&[], data));
+        HEAD_BITS + 8 * data.len() as u32 + CRC_BITS + stuffing.bits + FIXED_TAIL
+    }
+
+    /// As [`of`](Self::of), of several extended data frames with eight bytes each, which nearly all are: identifiers and
+    /// data. Each look-up waits for the one before, but those of another frame need not.
+    #[must_use]
+    pub fn of_several<const N: usize>(&mut self, frames: [(u32, [u8; 8]); N]) -> [u32; N] {
+        let known = frames.map(|(id, _)| self.known(id, 8));
+        let mut stuffing = known.map(|known| known.stuffing);
+        for at in 0..8 {
+            for (stuffing, (_, data)) in stuffing.iter_mut().zip(&frames) {
+                stuffing.byte(data.get(at).copied().unwrap_or(0));
+            }
+        }
+        for ((stuffing, known), (_, data)) in stuffing.iter_mut().zip(&known).zip(&frames) {
+            stuffing.crc(known.crc ^ crc15(&[], data));
+        }
+        stuffing.map(|stuffing| HEAD_BITS + 8 * 8 + CRC_BITS + stuffing.bits + FIXED_TAIL)
+    }
+
+    /// What identifier and length call for.
+    fn known(&mut self, id: u32, len: usize) -> Known {
+        let key = u64::from(id) << 4 | len as u64;
         // The upper bits of a product with an odd number depend on all bits.
         let slot = (key.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> (u64::BITS - KNOWN.ilog2())) as usize;
-        let Some(known) = self.0.get_mut(slot) else { return frame_bits(id, extended, remote, data) };
+        let Some(known) = self.0.get_mut(slot) else { return Known::new(key, id, len) };
         if known.key != key {
-            *known = Known::new(key, id, data.len());
+            *known = Known::new(key, id, len);
         }
-        let mut stuffing = known.stuffing;
-        data.iter().for_each(|byte| stuffing.byte(*byte));
-        stuffing.crc(known.crc ^ crc15(&[], data));
-        HEAD_BITS + 8 * data.len() as u32 + CRC_BITS + stuffing.bits + FIXED_TAIL
+        *known
     }
 }
 
@@ -121,6 +143,7 @@ fn header(id: u32, extended: bool, remote: bool, len: usize) -> (u64, u32) {
 
 /// CRC-15 of the last bytes of `head`, and `data` behind it; together they have at most [`MAX_CONTENT`] bytes other than
 /// leading zeros, which leave the zero start value as it is.
+#[inline]
 fn crc15(head: &[u8], data: &[u8]) -> u16 {
     let mut tables = CRC_TABLES.iter();
     let mut crc = 0;
@@ -300,6 +323,11 @@ mod tests {
             for data in [&data[..], &[], &data[..]] {
                 prop_assert_eq!(counter.of(id, extended, remote, data), frame_bits(id, extended, remote, data));
             }
+            let mut eight = [0; 8];
+            eight.iter_mut().zip(&data).for_each(|(to, from)| *to = *from);
+            let several = [(id, eight), (!id & 0x1FFF_FFFF, [0xFF; 8]), (id, [0; 8])];
+            let each = several.map(|(id, data)| naive(id, true, false, &data));
+            prop_assert_eq!(counter.of_several(several), each);
             let length = if remote { 0 } else { 8 * data.len() as u32 };
             let (least, most) = if extended {
                 (67 + length, 67 + length + (53 + length) / 4)

@@ -107,6 +107,7 @@ impl Buffer {
     }
 
     /// A stretch of the store by positions.
+    #[inline]
     pub(super) fn stored(&self, from: usize, to: usize) -> &[u8] {
         self.bytes.get(from..to).unwrap_or_default()
     }

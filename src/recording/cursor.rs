@@ -76,6 +76,8 @@ impl Cursor {
     }
 
     /// The record, lent from the buffer.
+    // Read as a whole, what has just been written in parts makes a processor wait.
+    #[inline(always)]
     pub(super) fn record<'a>(&'a self, buffer: &'a Buffer) -> Record<'a> {
         let payload = match self.content {
             Content::Nothing => Payload::Line(&[]),

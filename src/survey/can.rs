@@ -6,7 +6,7 @@ use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
 use crate::frames::FrameBits;
 use crate::messages::n2k::{self, CanId, Message, NetworkMessage};
-use crate::recording::{CanKind, LentFrame};
+use crate::recording::{CanKind, LentFrame, Payload};
 use crate::time::Time;
 
 /// Counts the bits of frames.
@@ -14,6 +14,20 @@ use crate::time::Time;
 pub(super) struct Bits(FrameBits);
 
 impl Bits {
+    /// As [`of`](Self::of), of several frames at once, when all are the usual ones: extended data frames of eight bytes.
+    pub(super) fn of_several<const N: usize>(&mut self, frames: [&Payload<'_>; N]) -> Option<[u64; N]> {
+        let mut usual = [(0, [0; 8]); N];
+        for (to, frame) in usual.iter_mut().zip(frames) {
+            *to = match frame {
+                Payload::Can(LentFrame { id, kind: CanKind::Extended, data, .. }) => {
+                    (*id, (*data).try_into().ok()?)
+                }
+                _ => return None,
+            };
+        }
+        Some(self.0.of_several(usual).map(u64::from))
+    }
+
     /// The bits that a frame takes on the wire; none for an error message of the recorder's controller.
     pub(super) fn of(&mut self, frame: &LentFrame<'_>) -> u64 {
         let (extended, remote) = match frame.kind {

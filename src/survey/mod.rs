@@ -23,7 +23,8 @@ use crate::crew::Crew;
 use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
 use crate::recording::{
-    self, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, WireInfo, WireKind,
+    self, DIGESTED, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, WireInfo,
+    WireKind,
 };
 use crate::report::model::Report;
 use crate::time::{DAY_US, Span, Time};
@@ -102,7 +103,7 @@ pub fn report(
     let crew = Crew::new();
     let intake = Intake { scribe: Scribe::beside(&crew), ..Intake::default() };
     let books = if paths.len() <= MOST_AHEAD {
-        let open = |path: &String| recording::open_ahead(path, Box::new(digest()), &crew).map(Box::new);
+        let open = |path: &String| recording::open_ahead(path, || Box::new(digest()), &crew).map(Box::new);
         let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
         fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?
     } else {
@@ -138,12 +139,16 @@ fn judged(books: &Books, options: &Options) -> Report {
 }
 
 /// What of a record is worked out where it is read: the bits of a CAN frame on the wire, the likeness of a packet.
-fn digest() -> impl FnMut(&Record<'_>) -> u64 {
+fn digest() -> impl FnMut([Payload<'_>; DIGESTED]) -> [u64; DIGESTED] {
     let mut bits = Bits::default();
-    move |record| match &record.payload {
-        Payload::Packet { link, bytes, .. } => likeness(*link, bytes),
-        Payload::Can(frame) => bits.of(frame),
-        Payload::Line(_) | Payload::Other => 0,
+    move |records| {
+        bits.of_several(records.each_ref()).unwrap_or_else(|| {
+            records.map(|record| match record {
+                Payload::Packet { link, bytes, .. } => likeness(link, bytes),
+                Payload::Can(frame) => bits.of(&frame),
+                Payload::Line(_) | Payload::Other => 0,
+            })
+        })
     }
 }
 

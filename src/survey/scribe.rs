@@ -5,11 +5,11 @@ use super::ledger::{Ledger, Origin, Told};
 use crate::crew::{Crew, Sink};
 use crate::messages::nmea0183::{Outline, Sentence};
 
-/// Messages of one batch at most: enough that handing over costs nothing, few enough to stay in a core's cache.
-const MAX_ENTRIES: usize = 4096;
+/// Messages of one batch at most: enough that handing over costs nothing.
+const MAX_ENTRIES: usize = 8192;
 
 /// Bytes of data or text after which a batch is full; the last message may reach over it.
-const FULL_BYTES: usize = 128 << 10;
+const FULL_BYTES: usize = 256 << 10;
 
 /// One message of a batch; its data, outline and text follow those of the one before.
 struct Entry {

@@ -112,6 +112,7 @@ impl Pcapng {
         let found = self.read(block);
         if found.is_none() {
             self.broken_blocks += 1;
+            self.mark_head(total);
             self.account.damage(self.buffer.offset(), total as u64);
         } else if mismatched {
             self.account.summary.damaged_bytes = self.account.summary.damaged_bytes.saturating_add(4);
@@ -197,16 +198,32 @@ impl Pcapng {
         Some(false)
     }
 
+    /// Marks the head of the block at the window, which is skipped with so many bytes: a copy keeps it, as the block before it
+    /// may have been believed for what stands behind it.
+    fn mark_head(&self, skipped: usize) {
+        let Some(block) = Block::at(self.buffer.data(), 0, self.big).filter(|block| block.is_known()) else {
+            return;
+        };
+        let head = if block.kind == SECTION { 12 } else { 8 };
+        if skipped >= head {
+            self.buffer.mark(head, Part::BlockHead);
+        }
+    }
+
     /// Skips to the next whole block of a known type, or to the end.
     fn resynchronise(&mut self) -> std::io::Result<()> {
         let offset = self.buffer.offset();
-        self.buffer.consume(1);
+        let mut from = 1;
         loop {
             // In portions, so that the window can move on over any length of damage.
             const PORTION: usize = 64 << 10;
             let more = self.buffer.ensure(PORTION + 12)?;
             let end = if more { PORTION } else { self.buffer.data().len() };
-            let found = self.find(0, end)?;
+            let found = self.find(from, end)?;
+            if from > 0 {
+                self.mark_head(found.unwrap_or(end));
+            }
+            from = 0;
             self.buffer.consume(found.unwrap_or(end));
             if found.is_some() || !more {
                 self.account.damage(offset, self.buffer.offset().saturating_sub(offset));
@@ -216,6 +233,7 @@ impl Pcapng {
     }
 
     fn skip(&mut self, bytes: usize) {
+        self.mark_head(bytes);
         self.account.damage(self.buffer.offset(), bytes as u64);
         self.buffer.consume(bytes);
     }

@@ -75,7 +75,7 @@ impl Desk {
                     }
                 }
             }
-            Part::Line { .. } | Part::Blank => {}
+            Part::BlockHead | Part::Line { .. } | Part::Blank => {}
         }
     }
 

@@ -127,3 +127,27 @@ fn a_copy_skips_the_record_that_was_skipped() {
         }
     }
 }
+
+/// Found by fuzzing `scrub`: a pcapng block whose two lengths differ is believed for the block behind it. When that one was
+/// damaged too and blanked in the copy, the first was lost.
+#[test]
+fn a_copy_keeps_a_pcapng_block_between_a_wrong_length_and_damage() {
+    let sound = |n: u64| enhanced(0, n, &[1; 60]);
+    let spoilt = |n: u64, at_end: u8| {
+        let mut block = sound(n);
+        *block.last_mut().unwrap() = at_end;
+        block
+    };
+    // The last byte of a sound length is nought.
+    for (first, second) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+        let mut lost = spoilt(3, second);
+        if second > 0 {
+            // What follows is no block either.
+            lost.extend([0xEE; 5]);
+        }
+        let blocks = [sound(1), spoilt(2, first), lost, sound(4), sound(5)].concat();
+        let bytes = [section(), interface(1, 0, &[]), blocks].concat();
+        assert_eq!(examine(&bytes).unwrap().summaries[0].frames, 5 - u64::from(second), "{first} {second}");
+        scrub(&bytes);
+    }
+}

@@ -112,9 +112,11 @@ impl Pcapng {
         let found = self.read(block);
         if found.is_none() {
             self.broken_blocks += 1;
-            self.mark_head(total);
             self.account.damage(self.buffer.offset(), total as u64);
-        } else if mismatched {
+            self.pass_broken(total, mismatched);
+            return Ok(None);
+        }
+        if mismatched {
             self.account.summary.damaged_bytes = self.account.summary.damaged_bytes.saturating_add(4);
         }
         if found == Some(false) {
@@ -198,6 +200,17 @@ impl Pcapng {
         Some(false)
     }
 
+    /// Passes over a block that is broken inside. Its frame is marked: a copy is broken there as well, and no more than there.
+    fn pass_broken(&mut self, total: usize, mismatched: bool) {
+        const FRAME_END: usize = 4;
+        self.mark_head(total);
+        self.buffer.consume(total - FRAME_END);
+        if !mismatched {
+            self.buffer.mark(FRAME_END, Part::BlockFrame);
+        }
+        self.buffer.consume(FRAME_END);
+    }
+
     /// Marks the head of the block at the window, which is skipped with so many bytes: a copy keeps it, as the block before it
     /// may have been believed for what stands behind it.
     fn mark_head(&self, skipped: usize) {
@@ -206,7 +219,7 @@ impl Pcapng {
         };
         let head = if block.kind == SECTION { 12 } else { 8 };
         if skipped >= head {
-            self.buffer.mark(head, Part::BlockHead);
+            self.buffer.mark(head, Part::BlockFrame);
         }
     }
 

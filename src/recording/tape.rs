@@ -56,8 +56,8 @@ pub enum Part {
         /// Byte order.
         big: bool,
     },
-    /// Type and length of a pcapng block that is damaged behind them: they stay as they are.
-    BlockHead,
+    /// Type and length of a pcapng block that is damaged behind them, or its length at the end: they stay as they are.
+    BlockFrame,
     /// A line of text without its end.
     Line {
         /// Whether a line end follows.

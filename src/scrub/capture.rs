@@ -75,7 +75,7 @@ impl Desk {
                     }
                 }
             }
-            Part::BlockHead | Part::Line { .. } | Part::Blank => {}
+            Part::BlockFrame | Part::Line { .. } | Part::Blank => {}
         }
     }
 

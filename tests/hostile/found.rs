@@ -151,3 +151,21 @@ fn a_copy_keeps_a_pcapng_block_between_a_wrong_length_and_damage() {
         scrub(&bytes);
     }
 }
+
+/// Found by fuzzing `scrub`: a pcapng block of an interface that is not there, right behind damage, was blanked as a whole in
+/// the copy, and what followed it was looked for at another place.
+#[test]
+fn a_copy_of_a_pcapng_block_that_is_broken_inside_is_broken_inside() {
+    let broken = enhanced(7, 3, &[1; 60]);
+    for damage in [&[][..], &[0xEE; 5]] {
+        // What is broken holds what looks like the beginning of a block that reaches beyond it.
+        let mut inner = broken.clone();
+        inner[40..48].copy_from_slice(&[6, 0, 0, 0, 0xE0, 0, 0, 0]);
+        let blocks = [enhanced(0, 1, &[1; 60]), damage.to_vec(), inner, enhanced(0, 4, &[2; 60])].concat();
+        let bytes = [section(), interface(1, 0, &[]), blocks].concat();
+        let seen = examine(&bytes).unwrap();
+        let lost = (damage.len() + broken.len()) as u64;
+        assert_eq!((seen.summaries[0].frames, seen.summaries[0].damaged_bytes), (2, lost));
+        scrub(&bytes);
+    }
+}

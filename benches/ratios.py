@@ -6,10 +6,11 @@ docs/performance.md.
 
 Builds what it needs, writes big recordings into DIR (kept for the next time), and runs floor and report by turns on
 files that are in the page cache; the shortest time of each counts. Times mean something on a quiet machine only.
-Needs cargo and Python 3, no packages. PART is one of: ratios, memory, devices.
+Needs cargo, Python 3 without packages, and GNU time. PART is one of: ratios, memory, devices, many.
 """
 
 import argparse
+import json
 import os
 import subprocess
 import sys
@@ -33,15 +34,25 @@ KINDS = [
 
 def run(command):
     """Seconds on the wall, seconds of processor, and the peak of memory in KiB."""
-    began = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-    _, status, used = os.wait4(process.pid, 0)
-    seconds = time.perf_counter() - began
-    # The process was waited for here, not by the library.
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode != 0:
-        sys.exit(f"{' '.join(command)} failed with status {process.returncode}")
-    return seconds, used.ru_utime + used.ru_stime, used.ru_maxrss
+    seconds, processor, peak, _ = watched(command, subprocess.DEVNULL)
+    return seconds, processor, peak
+
+
+def watched(command, out):
+    """As run, and what the command wrote, when `out` is a pipe."""
+    # A child of this interpreter would count the interpreter's memory, which it shares before it becomes the command.
+    with tempfile.NamedTemporaryFile() as note:
+        timed = ["/usr/bin/time", "-o", note.name, "-f", "%M", *command]
+        began = time.perf_counter()
+        process = subprocess.Popen(timed, stdout=out)
+        written = process.stdout.read() if process.stdout else None
+        _, status, used = os.wait4(process.pid, 0)
+        seconds = time.perf_counter() - began
+        # The process was waited for here, not by the library.
+        process.returncode = os.waitstatus_to_exitcode(status)
+        if process.returncode != 0:
+            sys.exit(f"{' '.join(command)} failed with status {process.returncode}")
+        return seconds, used.ru_utime + used.ru_stime, int(note.read().split()[-1]), written
 
 
 def best(command, runs):
@@ -105,12 +116,31 @@ def devices(folder, runs, megabytes):
         )
 
 
+def many(folder, megabytes, count=100):
+    """A hundred recordings in one call: are all processors busy, is the order kept, what does it take in memory?"""
+    sources = [made(folder, kind, max(1, int(megabytes * share))) for kind, share, *_ in KINDS]
+    files = []
+    for number in range(count):
+        path = os.path.join(folder, f"many-{megabytes}-{number}")
+        if not os.path.lexists(path):
+            os.symlink(sources[number % len(sources)], path)
+        files.append(path)
+    seconds, processor, peak, written = watched([*REPORT, "--each", *files], subprocess.PIPE)
+    told = [json.loads(line)["recordings"][0]["path"] for line in written.splitlines()]
+    order = "kept" if told == files else "**not kept**"
+    largest = max(best([*REPORT, source], 1)[2] for source in sources)
+    busy = processor / seconds
+    print("| recordings | MB each | s | processors busy | order | KiB | KiB of the largest alone |")
+    print("|--:|--:|--:|--:|---|--:|--:|")
+    print(f"| {count} | {megabytes} | {seconds:.2f} | {busy:.2f} | {order} | {peak} | {largest} |", flush=True)
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--megabytes", type=int, default=1000, help="size of the large files (default 1000)")
     parser.add_argument("--runs", type=int, default=5, help="runs of which the shortest counts (default 5)")
     parser.add_argument("--dir", default=os.path.join(tempfile.gettempdir(), "leadsman-bench"))
-    parser.add_argument("--only", choices=["ratios", "memory", "devices"])
+    parser.add_argument("--only", choices=["ratios", "memory", "devices", "many"])
     chosen = parser.parse_args()
     os.makedirs(chosen.dir, exist_ok=True)
     build = ["cargo", "build", "--release", "--quiet", "--bin", "leadsman", "--example", "big", "--example", "floor"]
@@ -119,10 +149,13 @@ def main():
         ratios(chosen.dir, chosen.megabytes, chosen.runs)
         print()
     if chosen.only in (None, "memory"):
-        memory(chosen.dir, 1, (max(1, chosen.megabytes // 10), 2 * chosen.megabytes))
+        memory(chosen.dir, min(3, chosen.runs), (max(1, chosen.megabytes // 10), 2 * chosen.megabytes))
         print()
     if chosen.only in (None, "devices"):
         devices(chosen.dir, chosen.runs, max(1, chosen.megabytes // 4))
+        print()
+    if chosen.only in (None, "many"):
+        many(chosen.dir, max(1, chosen.megabytes // 100))
 
 
 if __name__ == "__main__":

@@ -140,6 +140,12 @@ fn closing(page: &mut Page<'_>, args: &ScrubArgs, outcome: &Outcome, made: bool)
         page.blank()?;
         let (name, new) = (key.display(), if made { "was made" } else { "was used" });
         page.text(0, &format!("The key {name} {new}. Keep it to yourself: it turns the copy back."))?;
+        if made {
+            page.text(
+                0,
+                "Use it for this boat alone: in its water another boat's compass would seem wrong.",
+            )?;
+        }
     }
     page.blank()?;
     page.text(0, &format!("Look at the copy first: leadsman report {}", args.output.display()))

@@ -19,9 +19,6 @@ use std::thread;
 /// Batches that may wait between two stations: a few, so that nobody waits for one that takes longer.
 const WAITING: usize = 4;
 
-/// More helpers than this find nothing to do beside one run.
-const MOST_HELPERS: usize = 4;
-
 /// A place of work.
 trait Station: Send + Sync {
     /// Works on one batch, if there is one and nobody else is here; says whether it did.
@@ -52,10 +49,12 @@ struct State {
 }
 
 impl Crew {
-    /// A crew for every processor but the one that asks. Where there is but one, it does all the work.
+    /// A crew for so many stations: no more helpers than they can use, and none for the processor of the thread that asks,
+    /// which does all the work where there is but one.
     #[must_use]
-    pub fn new() -> Self {
-        Self::of(thread::available_parallelism().map_or(1, usize::from).saturating_sub(1).min(MOST_HELPERS))
+    pub fn new(stations: usize) -> Self {
+        let others = thread::available_parallelism().map_or(1, usize::from).saturating_sub(1);
+        Self::of(others.min(stations))
     }
 
     /// A crew of so many helpers, or fewer when the system gives no threads.
@@ -79,12 +78,6 @@ impl Crew {
         drop(state);
         self.0.tell();
         Arc::clone(&self.0)
-    }
-}
-
-impl Default for Crew {
-    fn default() -> Self {
-        Self::new()
     }
 }
 

@@ -100,9 +100,10 @@ pub fn report(
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Report, RecordingError> {
-    let crew = Crew::new();
+    let ahead = paths.len() <= MOST_AHEAD;
+    let crew = Crew::new(if ahead { paths.len() } else { 0 } + 1);
     let intake = Intake { scribe: Scribe::beside(&crew), ..Intake::default() };
-    let books = if paths.len() <= MOST_AHEAD {
+    let books = if ahead {
         let open = |path: &String| recording::open_ahead(path, || Box::new(digest()), &crew).map(Box::new);
         let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
         fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?

@@ -261,7 +261,7 @@ impl Desk {
             at += found + 2;
         }
         if frame.data().is_empty() {
-            at += without_data(line.get(at..).unwrap_or_default());
+            at += without_data(line.get(at..).unwrap_or_default(), frame.kind);
         }
         remark(line.get_mut(at..).unwrap_or_default(), frame.data().is_empty());
         let small = places
@@ -283,9 +283,12 @@ impl Desk {
     }
 }
 
-/// Where the recorder's remark begins behind the identifier of a frame without data: behind the length that says so, if one
-/// stands there.
-fn without_data(tail: &[u8]) -> usize {
+/// Where the recorder's remark begins behind the identifier of a frame without data: behind the length or the letter that
+/// says so, if one stands there.
+fn without_data(tail: &[u8], kind: CanKind) -> usize {
+    if let (CanKind::Remote, [b'R' | b'r', ..]) = (kind, tail) {
+        return 1;
+    }
     let mut at = 0;
     for token in tail.split(|byte| matches!(byte, b' ' | b'\t' | b',' | b';')) {
         at += token.len();

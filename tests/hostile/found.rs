@@ -69,7 +69,7 @@ fn a_copy_keeps_a_record_between_two_places_of_damage() {
 }
 
 /// Found by fuzzing `scrub`: a frame without data and with more characters behind its length was no frame in the copy, which
-/// had dots in place of the length; and its time was taken for the name of an interface.
+/// had dots in place of the length, or of the letter of a remote frame; and its time was taken for the name of an interface.
 #[test]
 fn a_copy_keeps_a_frame_whose_length_is_nought() {
     let whole = "06:30:01.643 R 09F80123 19 54 E1 ED 19 56 56 F1\n".repeat(3);
@@ -78,6 +78,7 @@ fn a_copy_keeps_a_frame_whose_length_is_nought() {
         "06:30:02.652 can0 09F1130C [0] some remark\n",
         "06:30:02.652 09F1130C Rx d 0 some remark\n",
         "06:30:02.652 R 09F1130C\n",
+        "(1778308200.250560) can0 18EEFF16#rA1809F1130C#02923D02\n",
     ] {
         let bytes = [whole.as_bytes(), empty.as_bytes()].concat();
         let seen = examine(&bytes).unwrap();

@@ -130,11 +130,11 @@ pub const DIGESTED: usize = 4;
 /// Works out a number of what each of some records holds, where they are read.
 pub type Digest = Box<dyn FnMut([Payload<'_>; DIGESTED]) -> [u64; DIGESTED] + Send>;
 
-/// As [`open`], with the reading left to a crew, which also works out a digest of each record when it has the time; else
-/// whoever takes the records does. `digest` makes one for each of the two.
+/// As [`open`](super::open()), with the reading left to a crew, which also works out a digest of each record when it has the
+/// time; else whoever takes the records does. `digest` makes one for each of the two.
 ///
 /// # Errors
-/// As [`open`].
+/// As [`open`](super::open()).
 pub fn open_ahead(path: &str, digest: impl Fn() -> Digest, crew: &Crew) -> Result<Ahead, RecordingError> {
     let mut recording = open_pieces(path)?;
     let summary = recording.summary().clone();

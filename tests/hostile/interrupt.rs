@@ -30,7 +30,7 @@ fn send(child: &Child, signal: i32) {
 
 /// A command in which signals do what they do by default. Whoever runs the tests may have them ignored, as a shell without
 /// job control has it for what runs behind its back, and that is handed down. `env` of GNU coreutils puts it right.
-pub(crate) fn listening(command: impl AsRef<OsStr>) -> Command {
+fn listening(command: impl AsRef<OsStr>) -> Command {
     let mut env = Command::new("env");
     env.arg("--default-signal=INT,TERM,HUP").arg(command);
     env
@@ -97,6 +97,16 @@ fn unfinished(folder: &Path) -> u64 {
     ours.filter_map(|entry| entry.metadata().ok()).map(|about| about.len()).sum()
 }
 
+/// The standard input of a child that was given a recording so many times and waits for more.
+fn fed(child: &mut Child, name: &str, times: usize) -> ChildStdin {
+    let mut input = child.stdin.take().unwrap();
+    let text = fs::read(capture(name)).unwrap();
+    for _ in 0..times {
+        input.write_all(&text).unwrap();
+    }
+    input
+}
+
 /// A copy that is being written, of a recording that comes through a pipe and goes on.
 fn copying(folder: &Path, stderr: Stdio) -> (Child, ChildStdin) {
     let mut child = listening(program())
@@ -109,11 +119,7 @@ fn copying(folder: &Path, stderr: Stdio) -> (Child, ChildStdin) {
         .stderr(stderr)
         .spawn()
         .unwrap();
-    let mut input = child.stdin.take().unwrap();
-    let text = fs::read(capture("true-and-magnetic.log")).unwrap();
-    for _ in 0..8 {
-        input.write_all(&text).unwrap();
-    }
+    let input = fed(&mut child, "true-and-magnetic.log", 8);
     until("it writes", || unfinished(folder) > 0);
     (child, input)
 }
@@ -161,6 +167,29 @@ fn a_shell_sees_130() {
     holds_only(folder.path(), &["never.log"]);
 }
 
+#[test]
+fn an_interrupt_leaves_nothing_behind_and_what_was_there_before() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("report.txt");
+    fs::write(&out, "the old one").unwrap();
+    let mut child = listening(program())
+        .args(["report", "-", "-o"])
+        .arg(&out)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let input = fed(&mut child, "healthy-line.log", 1);
+    // It waits for more input now; where it stands exactly does not matter.
+    std::thread::sleep(Duration::from_millis(300));
+    send(&child, INT);
+    assert_eq!(ended(&mut child).code(), None, "the signal ended it: a shell sees 130");
+    drop(input);
+    holds_only(folder.path(), &["report.txt"]);
+    assert_eq!(fs::read_to_string(&out).unwrap(), "the old one");
+}
+
 /// A shell without job control has its background jobs pass Ctrl-C over (POSIX.1-2024, shell command language, 2.12).
 #[test]
 fn what_is_to_be_ignored_is_ignored() {
@@ -172,9 +201,8 @@ fn what_is_to_be_ignored_is_ignored() {
         .stderr(Stdio::piped())
         .spawn()
         .unwrap();
-    let mut input = child.stdin.take().unwrap();
     // More than a pipe holds: when all of it is gone, the program runs.
-    input.write_all(&fs::read(capture("true-and-magnetic.log")).unwrap()).unwrap();
+    let input = fed(&mut child, "true-and-magnetic.log", 1);
     send(&child, INT);
     drop(input);
     let status = ended(&mut child);

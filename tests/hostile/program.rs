@@ -1,12 +1,10 @@
 //! The program itself, where files and streams fail it: each ends with a clear message and status, and nothing half-written.
 
-use crate::interrupt::listening;
 use assert_cmd::Command;
 use std::fs::{self, File};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
-use std::time::Duration;
 
 pub(crate) fn program() -> PathBuf {
     PathBuf::from(Command::cargo_bin("leadsman").unwrap().get_program())
@@ -120,31 +118,6 @@ fn empty_files_and_folders_are_refused_and_leave_no_output() {
         assert!(said.contains(word), "{said}");
     }
     holds_only(folder.path(), &["empty.pcap"]);
-}
-
-#[test]
-fn an_interrupt_leaves_nothing_behind_and_what_was_there_before() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("report.txt");
-    fs::write(&out, "the old one").unwrap();
-    let mut child = listening(program())
-        .args(["report", "-", "-o"])
-        .arg(&out)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut input = child.stdin.take().unwrap();
-    input.write_all(&fs::read(capture("healthy-line.log")).unwrap()).unwrap();
-    // It waits for more input now; where it stands exactly does not matter.
-    std::thread::sleep(Duration::from_millis(300));
-    let kill = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
-    assert!(kill.success());
-    let status = child.wait().unwrap();
-    assert_eq!(status.code(), None, "the signal ended it: a shell sees 130");
-    holds_only(folder.path(), &["report.txt"]);
-    assert_eq!(fs::read_to_string(&out).unwrap(), "the old one");
 }
 
 #[test]

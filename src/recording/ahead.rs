@@ -72,11 +72,7 @@ impl Batch {
                 Held::Packet { link: *link, to: self.bytes.len() as u32, original: *original }
             }
             Payload::Can(frame) => {
-                // Nearly every frame has eight bytes: a copy of a known length needs no call.
-                match frame.data.first_chunk::<8>() {
-                    Some(eight) if frame.data.len() == 8 => self.bytes.extend_from_slice(eight),
-                    _ => self.bytes.extend_from_slice(frame.data),
-                }
+                append(&mut self.bytes, frame.data);
                 let len = frame.data.len() as u8;
                 let head = CanHead { id: frame.id, kind: frame.kind, fd: frame.fd, len };
                 Held::Can { head, to: self.bytes.len() as u32 }
@@ -124,6 +120,16 @@ impl Batch {
     }
 }
 
+/// Puts a frame's or message's data at the end of `bytes`. Nearly all have eight bytes: a copy of a known length needs no
+/// call.
+#[inline]
+pub fn append(bytes: &mut Vec<u8>, data: &[u8]) {
+    match data.first_chunk::<8>() {
+        Some(eight) if data.len() == 8 => bytes.extend_from_slice(eight),
+        _ => bytes.extend_from_slice(data),
+    }
+}
+
 /// Records whose digest is worked out at once: enough that a processor need not wait for one of them.
 pub const DIGESTED: usize = 4;
 
@@ -142,8 +148,11 @@ pub fn open_ahead(path: &str, digest: impl Fn() -> Digest, crew: &Crew) -> Resul
     let mut digest_ahead = digest();
     let source = Source::new(crew, move |batch: &mut Batch, urgent| {
         batch.clear();
-        batch.end =
-            recording.load(batch).map(|more| (!more).then_some(Ok(()))).unwrap_or_else(|e| Some(Err(e)));
+        batch.end = match recording.load(batch) {
+            Ok(true) => None,
+            Ok(false) => Some(Ok(())),
+            Err(error) => Some(Err(error)),
+        };
         if !urgent {
             batch.digest(&mut digest_ahead);
         }
@@ -174,11 +183,11 @@ pub struct Ahead {
 impl Ahead {
     /// Takes the next batch; `false` when there is none, as the last one has been looked through.
     fn turn(&mut self) -> Result<bool, RecordingError> {
-        if let Some(end) = self.batch.end.replace(Ok(())) {
+        if let Some(end) = self.batch.end.take() {
             self.batch.clear();
+            self.batch.end = Some(Ok(()));
             return end.map(|()| false);
         }
-        self.batch.end = None;
         let Some(batch) = self.source.next(std::mem::take(&mut self.batch)) else { return Ok(false) };
         self.batch = batch;
         if self.batch.digests.is_empty() {

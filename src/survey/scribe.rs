@@ -4,6 +4,7 @@
 use super::ledger::{Ledger, Origin, Told};
 use crate::crew::{Crew, Sink};
 use crate::messages::nmea0183::{Outline, Sentence};
+use crate::recording::append;
 
 /// Messages of one batch at most: enough that handing over costs nothing.
 const MAX_ENTRIES: usize = 8192;
@@ -45,10 +46,7 @@ impl Batch {
         let held = match told {
             Told::Protocol(name, part) => Held::Protocol(name, part),
             Told::Pgn(pgn, data) => {
-                match data.first_chunk::<8>() {
-                    Some(eight) if data.len() == 8 => self.data.extend_from_slice(eight),
-                    _ => self.data.extend_from_slice(data),
-                }
+                append(&mut self.data, data);
                 Held::Pgn { pgn, len: data.len() as u32 }
             }
             Told::Sentence(sentence) => {

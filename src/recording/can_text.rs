@@ -230,13 +230,15 @@ fn extended_id(token: &[u8]) -> Option<u32> {
 }
 
 /// `[8]`.
-fn bracketed(token: &[u8]) -> Option<usize> {
+pub(super) fn bracketed(token: &[u8]) -> Option<usize> {
     let digits = token.strip_prefix(b"[")?.strip_suffix(b"]")?;
     let number = std::str::from_utf8(digits).ok()?.parse().ok()?;
     (number <= 64).then_some(number)
 }
 
-fn is_direction(token: &[u8]) -> bool {
+/// Whether a word says which way a frame went.
+#[must_use]
+pub fn is_direction(token: &[u8]) -> bool {
     matches!(token, b"R" | b"T" | b"r" | b"t" | b"Rx" | b"Tx" | b"RX" | b"TX" | b"rx" | b"tx")
 }
 
@@ -251,6 +253,11 @@ fn interface_name(token: &[u8]) -> Option<&str> {
     std::str::from_utf8(token).ok().filter(|_| fits && !number)
 }
 
+/// Whether a byte stands between the words of a line.
+pub(super) const fn separates(byte: &u8) -> bool {
+    matches!(byte, b' ' | b'\t' | b',' | b';')
+}
+
 /// The words of a line.
 #[derive(Clone)]
 struct Tokens<'a> {
@@ -261,7 +268,6 @@ impl<'a> Iterator for Tokens<'a> {
     type Item = &'a [u8];
 
     fn next(&mut self) -> Option<&'a [u8]> {
-        let separates = |&byte: &u8| matches!(byte, b' ' | b'\t' | b',' | b';');
         let start = self.rest.iter().position(|byte| !separates(byte))?;
         let rest = self.rest.get(start..)?;
         let end = rest.iter().position(separates).unwrap_or(rest.len());

@@ -32,13 +32,15 @@ mod text_parts;
 
 pub use ahead::{Ahead, DIGESTED, Digest, append, open_ahead};
 pub use can_frame::{CanFrame, CanKind, LentFrame};
-pub use can_text::{can_line, digit as hex_digit};
+pub use can_text::{can_line, digit as hex_digit, is_direction};
 pub use merge::Merged;
 pub use open::{open, open_reader};
 pub use reckoning::Reckoning;
 pub use reel::{Held, Recorded, Reel, Row};
 pub use tape::{Mark, Part, Seen, Tape};
-pub use text_parts::{LineKind, LineParts, data_begins, shift_number, shift_stamp, split_line, stamp_length};
+pub use text_parts::{
+    LineKind, LineParts, data_begins, remark_begins, shift_number, shift_stamp, split_line, stamp_length,
+};
 
 use crate::time::Time;
 

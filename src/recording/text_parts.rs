@@ -1,7 +1,8 @@
 //! The parts of a line of a text log, for whoever writes the line anew.
 
+use super::can_text::{bracketed, is_direction, separates};
 use super::line_text::{What, recognise};
-use super::{CanFrame, stamp};
+use super::{CanFrame, CanKind, stamp};
 use crate::time::{DAY_US, civil, days_from_civil};
 use std::ops::Range;
 
@@ -73,7 +74,6 @@ fn find(line: &[u8], part: &[u8]) -> Option<Range<usize>> {
 /// of the time in front.
 #[must_use]
 pub fn data_begins(line: &[u8], stamp: usize, id: u32) -> Option<usize> {
-    let separates = |byte: &u8| matches!(byte, b' ' | b'\t' | b',' | b';');
     let mut at = stamp;
     loop {
         at += line.get(at..)?.iter().position(|byte| !separates(byte))?;
@@ -92,6 +92,27 @@ pub fn data_begins(line: &[u8], stamp: usize, id: u32) -> Option<usize> {
         }
         at += token.len();
     }
+}
+
+/// Where the recorder's remark begins behind the identifier of a frame without data, in the `tail` of its line: behind the
+/// length or the letter that says so, if one stands there.
+#[must_use]
+pub fn remark_begins(tail: &[u8], kind: CanKind) -> usize {
+    if let (CanKind::Remote, [b'R' | b'r', ..]) = (kind, tail) {
+        return 1;
+    }
+    let mut at = 0;
+    for token in tail.split(separates) {
+        at += token.len();
+        if token == b"0" || bracketed(token) == Some(0) {
+            return at;
+        }
+        if !(token.is_empty() || is_direction(token) || token == b"d") {
+            break;
+        }
+        at += 1;
+    }
+    0
 }
 
 /// Shifts the time in front of a line by whole days. Times of day stay as they are. What cannot be shifted within its

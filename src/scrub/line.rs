@@ -6,8 +6,8 @@ use super::place::{Place, Scattered};
 use super::spots::Spots;
 use super::{Desk, blank};
 use crate::recording::{
-    CanFrame, CanKind, LineKind, Recorded, Seen, Tape, data_begins, hex_digit, shift_number, shift_stamp,
-    split_line, stamp_length,
+    CanFrame, CanKind, LineKind, Recorded, Seen, Tape, data_begins, hex_digit, is_direction, remark_begins,
+    shift_number, shift_stamp, split_line, stamp_length,
 };
 use crate::time::Time;
 
@@ -261,7 +261,7 @@ impl Desk {
             at += found + 2;
         }
         if frame.data().is_empty() {
-            at += without_data(line.get(at..).unwrap_or_default(), frame.kind);
+            at += remark_begins(line.get(at..).unwrap_or_default(), frame.kind);
         }
         remark(line.get_mut(at..).unwrap_or_default(), frame.data().is_empty());
         let small = places
@@ -283,34 +283,13 @@ impl Desk {
     }
 }
 
-/// Where the recorder's remark begins behind the identifier of a frame without data: behind the length or the letter that
-/// says so, if one stands there.
-fn without_data(tail: &[u8], kind: CanKind) -> usize {
-    if let (CanKind::Remote, [b'R' | b'r', ..]) = (kind, tail) {
-        return 1;
-    }
-    let mut at = 0;
-    for token in tail.split(|byte| matches!(byte, b' ' | b'\t' | b',' | b';')) {
-        at += token.len();
-        let digits = token.strip_prefix(b"[").and_then(|token| token.strip_suffix(b"]")).unwrap_or(token);
-        if !digits.is_empty() && digits.iter().all(|digit| *digit == b'0') {
-            return at;
-        }
-        if token.len() > 2 {
-            break;
-        }
-        at += 1;
-    }
-    0
-}
-
 /// Behind the data of a frame: a direction or a length code may stand there; anything else is the recorder's remark.
 fn remark(tail: &mut [u8], without_data: bool) {
     let word = tail.trim_ascii();
-    let known =
-        matches!(word, b"" | b"R" | b"T" | b"r" | b"t" | b"Rx" | b"Tx" | b"RX" | b"TX" | b"rx" | b"tx")
-            || matches!(word, [b'_', code] if code.is_ascii_hexdigit())
-            || (without_data && word.len() <= 6);
+    let known = word.is_empty()
+        || is_direction(word)
+        || matches!(word, [b'_', code] if code.is_ascii_hexdigit())
+        || (without_data && word.len() <= 6);
     if !known {
         for byte in tail {
             if !byte.is_ascii_whitespace() {

@@ -42,6 +42,27 @@ pub(super) enum Content {
     Other,
 }
 
+impl Content {
+    /// What it is, lent from the buffer, or from `data` that were read from text.
+    #[inline(always)]
+    pub(super) fn payload<'a>(self, buffer: &'a Buffer, data: &'a [u8]) -> Payload<'a> {
+        match self {
+            Self::Nothing => Payload::Line(&[]),
+            Self::Packet { link, from, to, original } => {
+                Payload::Packet { link, bytes: buffer.stored(from, to), original }
+            }
+            Self::Can(head) => {
+                Payload::Can(head.with(data.get(..usize::from(head.len)).unwrap_or_default()))
+            }
+            Self::StoredCan { head, from } => {
+                Payload::Can(head.with(buffer.stored(from, from + usize::from(head.len))))
+            }
+            Self::Line { from, to } => Payload::Line(buffer.stored(from, to)),
+            Self::Other => Payload::Other,
+        }
+    }
+}
+
 /// The record a reader stands on.
 #[derive(Debug)]
 pub(super) struct Cursor {
@@ -79,20 +100,6 @@ impl Cursor {
     // Read as a whole, what has just been written in parts makes a processor wait.
     #[inline(always)]
     pub(super) fn record<'a>(&'a self, buffer: &'a Buffer) -> Record<'a> {
-        let payload = match self.content {
-            Content::Nothing => Payload::Line(&[]),
-            Content::Packet { link, from, to, original } => {
-                Payload::Packet { link, bytes: buffer.stored(from, to), original }
-            }
-            Content::Can(head) => {
-                Payload::Can(head.with(self.data.get(..usize::from(head.len)).unwrap_or_default()))
-            }
-            Content::StoredCan { head, from } => {
-                Payload::Can(head.with(buffer.stored(from, from + usize::from(head.len))))
-            }
-            Content::Line { from, to } => Payload::Line(buffer.stored(from, to)),
-            Content::Other => Payload::Other,
-        };
-        Record { time: self.time, wire: self.wire, payload }
+        Record { time: self.time, wire: self.wire, payload: self.content.payload(buffer, &self.data) }
     }
 }

@@ -4,7 +4,7 @@ use super::account::Account;
 use super::bytes::u16_at;
 use super::can_frame::CanHead;
 use super::can_socket::{DATA_AT, IdOrder, cooked_frame, frame};
-use super::cursor::{Content, Cursor};
+use super::cursor::Content;
 use super::{LinkType, WireKind};
 
 /// Linux cooked protocol numbers of CAN and CAN FD (linux/if_ether.h).
@@ -80,17 +80,15 @@ impl Interface {
         self.name = Some(name);
     }
 
-    /// Counts a packet and moves the cursor to it: on which wire it is, and what it holds. `from` is where `bytes` lies in
-    /// the buffer.
-    #[inline]
+    /// Counts a packet and says on which wire it is, and what it holds. `from` is where `bytes` lies in the buffer.
+    #[inline(always)]
     pub(super) fn take(
         &mut self,
         account: &mut Account,
-        cursor: &mut Cursor,
         bytes: &[u8],
         from: usize,
         original: u32,
-    ) {
+    ) -> (usize, Content) {
         account.frame();
         // Some writers leave the original length 0 or too small; the captured one is the truth then.
         let original =
@@ -110,17 +108,11 @@ impl Interface {
                 account.short_can();
             }
             let from = from + header + DATA_AT;
-            cursor.wire = wire;
-            cursor.content = match head {
-                Some(head) => Content::StoredCan { head, from },
-                None => Content::Other,
-            };
-            return;
+            return (wire, head.map_or(Content::Other, |head| Content::StoredCan { head, from }));
         }
         let name = self.name.as_deref();
         let wire = *self.packet_wire.get_or_insert_with(|| account.new_wire(WireKind::Ethernet, name));
-        cursor.wire = wire;
-        cursor.content = match self.link {
+        let content = match self.link {
             Link::Packet(link) => Content::Packet { link, from, to: from + captured, original },
             Link::Unknown(number) => {
                 account.other_link(number);
@@ -128,6 +120,7 @@ impl Interface {
             }
             Link::SocketCan => Content::Other,
         };
+        (wire, content)
     }
 
     /// The CAN frame behind a cooked header, when the protocol says that there is one.

@@ -2,7 +2,9 @@
 //!
 //! Source: IETF draft-ietf-opsawg-pcap; pcap-savefile(5).
 
+use super::Record;
 use super::account::Account;
+use super::ahead::Batch;
 use super::buffer::Buffer;
 use super::bytes::u32_at;
 use super::compressed::Origin;
@@ -139,27 +141,20 @@ impl Pcap {
                 return Ok(Some(false));
             }
         }
-        if self.is_stray(here.time, next) {
+        if is_stray(self.last, here.time, next) {
             self.skip(whole, None);
             return Ok(None);
         }
         self.last = Some(here.time);
         let from = self.buffer.position() + header;
         let bytes = self.buffer.data().get(header..whole).unwrap_or_default();
-        self.cursor.time = Some(Time(here.time));
-        self.interface.take(&mut self.account, &mut self.cursor, bytes, from, here.original);
+        let (wire, content) = self.interface.take(&mut self.account, bytes, from, here.original);
+        self.cursor.stand(Some(Time(here.time)), wire, content);
         let part = Part::PcapRecord { big: self.format.big, head: header, can_at: self.interface.can_at() };
         self.buffer.mark(whole, part);
         self.buffer.consume(whole);
         self.ahead = next;
         Ok(Some(true))
-    }
-
-    /// Whether a time is alone more than a day from both its neighbours, which agree: then the header is damaged. A
-    /// clock that was set takes the records after it along.
-    fn is_stray(&self, time: i64, next: Option<Header>) -> bool {
-        let (Some(last), Some(next)) = (self.last, next) else { return false };
-        !near(time, last) && !near(time, next.time) && near(last, next.time)
     }
 
     /// Skips to the next place that looks like records, or to the end.
@@ -236,6 +231,13 @@ impl Pcap {
     }
 }
 
+/// Whether a time is alone more than a day from both its neighbours, which agree: then the header is damaged. A clock that
+/// was set takes the records after it along.
+fn is_stray(last: Option<i64>, time: i64, next: Option<Header>) -> bool {
+    let (Some(last), Some(next)) = (last, next) else { return false };
+    !near(time, last) && !near(time, next.time) && near(last, next.time)
+}
+
 /// Within a day of each other.
 fn near(a: i64, b: i64) -> bool {
     a.abs_diff(b) <= DAY_US as u64
@@ -244,6 +246,30 @@ fn near(a: i64, b: i64) -> bool {
 impl Reader for Pcap {
     fn step(&mut self) -> std::io::Result<Option<bool>> {
         Self::step(self)
+    }
+
+    /// Whole records with a believable one behind them, as they lie in view.
+    fn run(&mut self, batch: &mut Batch) {
+        let Some(mut here) = self.ahead else { return };
+        if self.buffer.is_spooled() {
+            return;
+        }
+        let (format, data, begins) = (self.format, self.buffer.data(), self.buffer.position());
+        let (mut at, mut last) = (0, self.last);
+        while !batch.is_full() {
+            let (from, to) = (at + format.header, at + format.header + here.captured as usize);
+            let Some(next) = format.header(data, to) else { break };
+            if is_stray(last, here.time, Some(next)) {
+                break;
+            }
+            let bytes = data.get(from..to).unwrap_or_default();
+            let (wire, content) = self.interface.take(&mut self.account, bytes, begins + from, here.original);
+            let payload = content.payload(&self.buffer, &[]);
+            batch.add(&Record { time: Some(Time(here.time)), wire, payload });
+            (at, last, here) = (to, Some(here.time), next);
+        }
+        (self.ahead, self.last) = (Some(here), last);
+        self.buffer.consume(at);
     }
 
     fn finish(&mut self) {

@@ -181,8 +181,8 @@ impl Pcapng {
                 };
                 let interface = self.interfaces.get_mut(number)?;
                 interface.lost_before_packets = interface.lost_before_packets.saturating_add(dropped);
-                self.cursor.time = time;
-                interface.link.take(&mut self.account, &mut self.cursor, data, from + at, original);
+                let (wire, content) = interface.link.take(&mut self.account, data, from + at, original);
+                self.cursor.stand(time, wire, content);
                 let (can_at, resolution) = (interface.link.can_at(), interface.resolution);
                 let part = Part::PacketBlock {
                     kind: block.kind,

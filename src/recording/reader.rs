@@ -12,6 +12,10 @@ pub(super) trait Reader: Send {
     /// The next piece: `Some(true)` when the cursor stands on a record, `None` when it held none, `Some(false)` at the end.
     fn step(&mut self) -> std::io::Result<Option<bool>>;
 
+    /// Takes records into a batch until it is full or one needs a closer look than those before it: that one is the next
+    /// step's. The cursor stays where it is.
+    fn run(&mut self, _: &mut Batch) {}
+
     /// The end was reached; may be called again.
     fn finish(&mut self);
 
@@ -72,13 +76,16 @@ impl<R: Reader> Pieces for R {
     }
 
     fn load(&mut self, batch: &mut Batch) -> Result<bool, RecordingError> {
-        while !batch.is_full() {
+        loop {
+            self.run(batch);
+            if batch.is_full() {
+                return Ok(true);
+            }
             if !self.advance()? {
                 return Ok(false);
             }
             batch.add(&self.record());
         }
-        Ok(true)
     }
 }
 

@@ -87,7 +87,7 @@ impl Batch {
     }
 
     /// The record of a row whose bytes begin at `from`.
-    #[inline]
+    #[inline(always)]
     fn record(&self, row: &Row, from: usize) -> Record<'_> {
         let bytes = |to: u32| self.bytes.get(from..to as usize).unwrap_or_default();
         let payload = match row.held {
@@ -222,6 +222,21 @@ impl Recording for Ahead {
             Some(row) => self.batch.record(row, self.from),
             None => Record { time: None, wire: 0, payload: Payload::Line(&[]) },
         }
+    }
+
+    fn run(&mut self, look: &mut dyn FnMut(&Record<'_>, Option<u64>) -> bool) {
+        let batch = &self.batch;
+        let rows = batch.rows.get(self.next..).unwrap_or_default();
+        let digests = batch.digests.get(self.next..).unwrap_or_default();
+        let (mut looked_at, mut from, mut to) = (0, self.from, self.to);
+        for (row, digest) in rows.iter().zip(digests) {
+            if !look(&batch.record(row, to), Some(*digest)) {
+                break;
+            }
+            (from, to) = (to, row.held.end(to));
+            looked_at += 1;
+        }
+        (self.next, self.from, self.to) = (self.next + looked_at, from, to);
     }
 
     #[inline]

@@ -51,9 +51,7 @@ impl Content {
             Self::Packet { link, from, to, original } => {
                 Payload::Packet { link, bytes: buffer.stored(from, to), original }
             }
-            Self::Can(head) => {
-                Payload::Can(head.with(data.get(..usize::from(head.len)).unwrap_or_default()))
-            }
+            Self::Can(head) => Payload::Can(head.with(data.get(..usize::from(head.len)).unwrap_or_default())),
             Self::StoredCan { head, from } => {
                 Payload::Can(head.with(buffer.stored(from, from + usize::from(head.len))))
             }

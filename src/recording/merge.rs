@@ -127,6 +127,15 @@ impl<R: Recording + ?Sized> Merged<R> {
         Ok(first.is_some())
     }
 
+    /// Moves on over records of a recording that is read alone, as [`Recording::run`] does.
+    pub fn run(&mut self, look: &mut dyn FnMut(&Record<'_>, Option<u64>) -> bool) {
+        if let [Source { recording, reckoning: None, state: State::Ready(_), .. }] =
+            self.sources.as_mut_slice()
+        {
+            recording.run(look);
+        }
+    }
+
     /// The number of the recording whose record `advance` moved to.
     #[must_use]
     pub fn number(&self) -> usize {

@@ -172,6 +172,11 @@ pub trait Recording: Send {
     /// The record that `advance` moved to. Before the first `advance` and after the end: an empty line record.
     fn record(&self) -> Record<'_>;
 
+    /// Moves on over records that lie ready, and hands each and its [digest](Self::digest) to `look`, as long as that says
+    /// that it took the record; one that it did not take is the next [`advance`](Self::advance)'s. There may be more records
+    /// when it returns.
+    fn run(&mut self, _: &mut dyn FnMut(&Record<'_>, Option<u64>) -> bool) {}
+
     /// A number that whoever opened the recording wants of each record, when it was worked out ahead (see
     /// [`open_ahead`]).
     fn digest(&self) -> Option<u64> {

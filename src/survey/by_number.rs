@@ -12,15 +12,17 @@ impl<T> Default for ByNumber<T> {
 
 impl<T: Default> ByNumber<T> {
     /// The value of a number, to look at or change.
+    #[inline]
     pub(super) fn of(&mut self, number: usize) -> &mut T {
-        if self.0.len() <= number {
-            self.0.resize_with(number + 1, || None);
+        if !matches!(self.0.get(number), Some(Some(_))) {
+            self.put(number, Box::default());
         }
-        #[allow(clippy::indexing_slicing, reason = "room was made just above")]
+        #[allow(clippy::indexing_slicing, reason = "the value was found or made just above")]
         self.0[number].get_or_insert_default()
     }
 
     /// The value of a number, taken out while it is worked with; [`put`](Self::put) it back.
+    #[inline]
     pub(super) fn take(&mut self, number: usize) -> Box<T> {
         self.0.get_mut(number).and_then(Option::take).unwrap_or_default()
     }

@@ -175,21 +175,38 @@ fn fill_reckoned<R: Recording + ?Sized>(
 ) -> Result<Books, RecordingError> {
     let mut merged = Merged::reckoned(recordings, &reckonings);
     let mut window = None;
-    let mut frames = 0;
+    let mut is_within = |time: Option<Time>| {
+        let Some(time) = time else { return true };
+        let (from, to) = *window.get_or_insert_with(|| {
+            let (from, to) = options.window(time);
+            (from.unwrap_or(Time(i64::MIN)), to.unwrap_or(Time(i64::MAX)))
+        });
+        (from..=to).contains(&time)
+    };
+    let (mut frames, mut told) = (0, 0);
     while merged.advance()? {
         let number = merged.number();
         let record = merged.record();
-        if let Some(time) = record.time {
-            let (from, to) = *window.get_or_insert_with(|| options.window(time));
-            if from.is_some_and(|from| time < from) || to.is_some_and(|to| time > to) {
-                continue;
-            }
+        if !is_within(record.time) {
+            continue;
         }
         let info =
             || merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned());
         intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
         frames += 1;
-        if frames % PROGRESS_EVERY == 0 {
+        // What follows of the same recording mostly comes on a wire that is known.
+        let mut wires = Known::default();
+        merged.run(&mut |record, digest| {
+            if !is_within(record.time) {
+                return true;
+            }
+            let Some(wire) = wires.of(record.wire, || intake.wire(number, record.wire)) else { return false };
+            intake.take(number, wire, record, digest);
+            frames += 1;
+            true
+        });
+        if frames - told >= PROGRESS_EVERY {
+            told = frames;
             progress(Progress { share: merged.progress(), frames });
         }
     }
@@ -205,7 +222,7 @@ fn fill_reckoned<R: Recording + ?Sized>(
 /// Recordings that are read ahead; of more of them each would lie ready long before it is its turn.
 const MOST_AHEAD: usize = 4;
 
-/// Frames between two calls of the progress function.
+/// Frames between two calls of the progress function, at least.
 const PROGRESS_EVERY: u64 = 16_384;
 
 /// Turns records into bookings; holds what must be remembered between one frame and the next.
@@ -227,6 +244,25 @@ struct Intake {
     scribe: Scribe,
 }
 
+/// Where the wire of the last record is booked, by its number within the recording.
+#[derive(Default)]
+struct Known(Option<(usize, WireId)>);
+
+impl Known {
+    /// Where a wire is booked, asked for when it is another than that of the record before.
+    #[inline]
+    fn of(&mut self, wire: usize, ask: impl FnOnce() -> Option<WireId>) -> Option<WireId> {
+        match self.0 {
+            Some((known, id)) if known == wire => Some(id),
+            _ => {
+                let id = ask()?;
+                self.0 = Some((wire, id));
+                Some(id)
+            }
+        }
+    }
+}
+
 /// What is known of one recording while it is read.
 #[derive(Default)]
 struct Source {
@@ -245,12 +281,7 @@ impl Intake {
         info: impl FnOnce() -> Option<WireInfo>,
         ended: impl Fn(usize) -> bool,
     ) {
-        self.place = (self.place.0 + 1, number as u32);
         let source = self.sources.of(number);
-        if let Some(time) = record.time {
-            let span = source.span.unwrap_or(Span::new(time, time));
-            source.span = Some(Span::new(span.from.min(time), span.to.max(time)));
-        }
         let wire = match source.wires.get(record.wire) {
             Some(Some(wire)) => *wire,
             _ => {
@@ -268,6 +299,22 @@ impl Intake {
                 wire
             }
         };
+        self.take(number, wire, record, digest);
+    }
+
+    /// Where a wire of a recording is booked, once it is known.
+    fn wire(&self, number: usize, wire: usize) -> Option<WireId> {
+        self.sources.get(number)?.wires.get(wire).copied().flatten()
+    }
+
+    /// Takes in a record of a wire.
+    #[inline]
+    fn take(&mut self, number: usize, wire: WireId, record: &Record<'_>, digest: Option<u64>) {
+        self.place = (self.place.0 + 1, number as u32);
+        if let Some(time) = record.time {
+            let span = self.sources.of(number).span.get_or_insert(Span::new(time, time));
+            (span.from, span.to) = (span.from.min(time), span.to.max(time));
+        }
         match &record.payload {
             Payload::Packet { link, bytes, original } => {
                 let likeness = digest.unwrap_or_else(|| likeness(*link, bytes));
@@ -298,14 +345,12 @@ impl Intake {
         let full = [self.full, ledger.full].into_iter().flatten().min();
         let mut books = self.books;
         (books.timing, books.series, books.clock) = (ledger.timing, ledger.series, ledger.clock);
-        for (wire, bus) in books.buses.iter_mut() {
-            let Some(assembler) = self.assemblers.get(wire.0 as usize) else { continue };
+        books.buses.change(|wire, bus| {
+            let Some(assembler) = self.assemblers.get(wire.0 as usize) else { return };
             bus.losses = assembler.losses();
             bus.unbooked += assembler.unbooked();
-        }
-        for (_, network) in books.networks.iter_mut() {
-            network.settle();
-        }
+        });
+        books.networks.change(|_, network| network.settle());
         books.wires.settle();
         books.spans = (0..summaries.len())
             .map(|number| self.sources.get(number).and_then(|source| source.span))

@@ -12,7 +12,7 @@ mod said;
 #[path = "golden/want.rs"]
 mod want;
 
-use leadsman::frames::{Arp, Content, Ip, Tcp, Transport, Udp, parse};
+use leadsman::frames::{Arp, Content, Ip, Tcp, Transport, Udp, is_sound, parse};
 use leadsman::messages::n2k::{self, Assembler, CanId, NetworkMessage};
 use leadsman::messages::nmea0183::{self, Checksum, Sentence, ais};
 use leadsman::recording::LinkType;
@@ -183,7 +183,7 @@ fn packets() {
         said.number("vlan", packet.vlan);
         match packet.content {
             Content::Arp(arp) => arp_said(&arp, &mut said),
-            Content::Ip(ip) => ip_said(&ip, &mut said),
+            Content::Ip(ip) => ip_said(&ip, &frame, &mut said),
             Content::Malformed(malformed) => panic!("{row}: {malformed:?}"),
             _ => {}
         }
@@ -200,8 +200,11 @@ fn arp_said(arp: &Arp, said: &mut Said) {
     said.text("target-ip", Some(arp.target_ip.to_string()));
 }
 
-fn ip_said(ip: &Ip<'_>, said: &mut Said) {
-    assert!(ip.checksum_ok);
+fn ip_said(ip: &Ip<'_>, bytes: &[u8], said: &mut Said) {
+    if ip.source.is_ipv4() {
+        let payload = ip.payload.as_ptr() as usize - bytes.as_ptr() as usize;
+        assert!(is_sound(&bytes[payload - 20..payload]));
+    }
     said.text("ip-source", Some(ip.source.to_string()));
     said.text("ip-destination", Some(ip.destination.to_string()));
     said.number("protocol", Some(ip.protocol));

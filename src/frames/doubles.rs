@@ -11,6 +11,8 @@ use std::hash::{BuildHasher, Hasher};
 pub const MAX_REMEMBERED_FRAMES: usize = 32_768;
 /// Seconds that a frame is remembered.
 pub const DOUBLES_WINDOW_S: f64 = 1.0;
+/// The same in microseconds.
+const DOUBLES_WINDOW_US: i64 = (DOUBLES_WINDOW_S * 1e6) as i64;
 /// Microseconds between copies of one burst: a loop returns a frame within this, an application's repeats do not.
 pub const BURST_US: i64 = 5_000;
 /// Microseconds within which a mirror port shows all copies of a frame.
@@ -150,7 +152,7 @@ impl Doubles {
 
     fn forget(&mut self, now: Time) {
         while let Some(frame) = self.ring.front() {
-            if self.ring.len() < MAX_REMEMBERED_FRAMES && now.since(frame.time) <= DOUBLES_WINDOW_S {
+            if self.ring.len() < MAX_REMEMBERED_FRAMES && now.micros_since(frame.time) <= DOUBLES_WINDOW_US {
                 return;
             }
             if let Some(row) = frame.repeated
@@ -214,6 +216,17 @@ pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
         return hasher.finish();
     };
     let packet = if len < 40 { body } else { body.get(..len).unwrap_or(body) };
+    // What nearly every packet begins with, without the four bytes that are not to be seen.
+    if let Some((head, rest)) = packet.split_first_chunk::<20>()
+        && unseen.len() == 3
+    {
+        let [a, b, c, d, e, f, g, h, _, protocol, _, _, addresses @ ..] = *head;
+        hasher.write_u64(u64::from_le_bytes([a, b, c, d, e, f, g, h]));
+        hasher.write_u64(u64::from_le_bytes(addresses));
+        hasher.write_u8(protocol);
+        hasher.write(rest);
+        return hasher.finish();
+    }
     let mut from = 0;
     for at in unseen {
         hasher.write(packet.get(from..*at).unwrap_or_default());

@@ -239,7 +239,6 @@ mod tests {
             dont_fragment: false,
             fragment: Some(Fragment { id, offset, more }),
             router_alert: false,
-            checksum_ok: true,
             payload,
             payload_len: payload.len(),
         }

@@ -1,7 +1,7 @@
 //! Internet protocol headers, versions 4 (RFC 791) and 6 (RFC 8200).
 
 use super::Malformed;
-use super::bytes::{be16, be32, ones_complement_sum, v4, v6};
+use super::bytes::{be16, be32, ones_complement_sum, v6};
 use std::net::IpAddr;
 
 /// Extension headers that are followed in one IPv6 packet; each kind should come once (RFC 8200 4.1).
@@ -37,8 +37,6 @@ pub struct Ip<'a> {
     pub fragment: Option<Fragment>,
     /// Whether it bears the router alert option (RFC 2113, RFC 2711).
     pub router_alert: bool,
-    /// Whether the header's checksum is right (`true` for version 6, which has none).
-    pub checksum_ok: bool,
     /// The captured payload, without link-layer padding.
     pub payload: &'a [u8],
     /// Payload bytes that the packet had; more than `payload.len()` when the recorder cut it.
@@ -67,6 +65,12 @@ impl<'a> Ip<'a> {
     }
 }
 
+/// Whether the checksum of an IPv4 packet's header is right, options included (RFC 791 3.1).
+#[must_use]
+pub fn is_sound(header: &[u8]) -> bool {
+    ones_complement_sum(header) == 0xFFFF
+}
+
 #[inline]
 fn version_4(bytes: &[u8], cut: bool) -> Result<Ip<'_>, Malformed> {
     const LAYER: &str = "ipv4";
@@ -78,23 +82,25 @@ fn version_4(bytes: &[u8], cut: bool) -> Result<Ip<'_>, Malformed> {
         return Err(Malformed::short(LAYER, header, bytes.len(), cut));
     };
     let read = || {
-        let flags = be16(head, 6)?;
+        let (fixed, options) = head.split_first_chunk::<20>()?;
+        let [_, _, t0, t1, id0, id1, f0, f1, hop_limit, protocol, _, _, addresses @ ..] = *fixed;
+        let [s0, s1, s2, s3, d0, d1, d2, d3] = addresses;
+        let flags = u16::from_be_bytes([f0, f1]);
         let (offset, more) = (u32::from(flags & 0x1FFF) * 8, flags & 0x2000 != 0);
-        let id = be16(head, 4)?;
+        let id = u16::from_be_bytes([id0, id1]);
         let ip = Ip {
-            source: v4(head, 12)?.into(),
-            destination: v4(head, 16)?.into(),
-            hop_limit: *head.get(8)?,
-            protocol: *head.get(9)?,
+            source: [s0, s1, s2, s3].into(),
+            destination: [d0, d1, d2, d3].into(),
+            hop_limit,
+            protocol,
             id: Some(id),
             dont_fragment: flags & 0x4000 != 0,
             fragment: (more || offset > 0).then_some(Fragment { id: id.into(), offset, more }),
-            router_alert: v4_router_alert(head.get(20..)?),
-            checksum_ok: ones_complement_sum(head) == 0xFFFF,
+            router_alert: v4_router_alert(options),
             payload: &[],
             payload_len: 0,
         };
-        Some((ip, usize::from(be16(head, 2)?)))
+        Some((ip, usize::from(u16::from_be_bytes([t0, t1]))))
     };
     let Some((ip, total)) = read() else {
         return Err(Malformed::short(LAYER, 20, bytes.len(), cut));
@@ -137,7 +143,6 @@ fn version_6(bytes: &[u8], cut: bool) -> Result<Ip<'_>, Malformed> {
             dont_fragment: true,
             fragment: None,
             router_alert: false,
-            checksum_ok: true,
             payload: bytes.get(40..)?,
             payload_len: 0,
         };
@@ -237,7 +242,7 @@ mod tests {
         let ip = Ip::parse(&bytes, false).unwrap();
         assert_eq!(ip.source, IpAddr::from([192, 168, 0, 1]));
         assert_eq!((ip.protocol, ip.hop_limit, ip.payload.len()), (17, 64, 0x73 - 20));
-        assert!(ip.checksum_ok && ip.dont_fragment && ip.fragment.is_none() && !ip.is_cut());
+        assert!(is_sound(&bytes[..20]) && ip.dont_fragment && ip.fragment.is_none() && !ip.is_cut());
         for len in 0..20 {
             assert!(Ip::parse(&bytes[..len], true).unwrap_err().cut);
         }
@@ -253,7 +258,7 @@ mod tests {
         bytes[6..8].copy_from_slice(&[0x20, 0xB9]);
         let ip = Ip::parse(&bytes, false).unwrap();
         assert_eq!(ip.fragment, Some(Fragment { id: 0, offset: 0xB9 * 8, more: true }));
-        assert!(!ip.checksum_ok, "the flags changed and the checksum did not");
+        assert!(!is_sound(&bytes[..20]), "the flags changed and the checksum did not");
         bytes[0] = 0x46;
         bytes[20..24].copy_from_slice(&[148, 4, 0, 0]);
         assert!(Ip::parse(&bytes, false).unwrap().router_alert);

@@ -5,7 +5,7 @@ use super::ledger::Told;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
 use crate::frames::FrameBits;
-use crate::messages::n2k::{self, CanId, Message, NetworkMessage};
+use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
 use crate::recording::{CanKind, LentFrame, Payload};
 use crate::time::Time;
 
@@ -62,6 +62,11 @@ impl Intake {
         }
         let Some(device) = self.books.inventory.node(wire, id.source) else { return };
         self.books.inventory.frame(device, time, bytes);
+        if Assembler::is_whole(id.pgn) {
+            self.assemblers.of(wire.0 as usize).pass(time);
+            self.n2k_message(wire, time, device, &Message { id, data: frame.data });
+            return;
+        }
         let mut assembler = self.assemblers.take(wire.0 as usize);
         assembler.push(time, id, frame.data, &mut |message| self.n2k_message(wire, time, device, &message));
         self.assemblers.put(wire.0 as usize, assembler);
@@ -77,6 +82,7 @@ impl Intake {
         self.books.inventory.frame(device, time, data.len() as u64);
     }
 
+    #[inline]
     fn n2k_message(&mut self, wire: WireId, time: Option<Time>, device: DeviceId, message: &Message<'_>) {
         let (id, data) = (message.id, message.data);
         self.tell(device, time, Told::Pgn(id.pgn, data));

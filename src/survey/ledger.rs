@@ -56,9 +56,12 @@ impl Ledger {
             }
             Told::Pgn(pgn, data) => {
                 let message = Message::Pgn(pgn);
-                let interval_s = n2k::lookup(pgn).and_then(|known| known.interval_s);
+                let known = n2k::lookup(pgn);
+                let interval_s = known.and_then(|known| known.interval_s);
                 self.timing.message(device, message, part_of_pgn(pgn, data), interval_s, time);
-                n2k::decode(pgn, data, &mut self.readings);
+                if let Some(known) = known {
+                    known.decode(data, &mut self.readings);
+                }
                 self.readings(origin, message);
             }
             Told::Sentence(sentence) => {
@@ -117,21 +120,26 @@ fn part_of_pgn(pgn: u32, data: &[u8]) -> u32 {
 /// a first one, or without rhythm.
 fn part_of_sentence(sentence: &Sentence<'_>) -> Option<u32> {
     let number = |n: usize| sentence.field(n).and_then(|f| f.parse::<u32>().ok());
-    match sentence.formatter()? {
-        "GSV" => (number(2) == Some(1)).then(|| {
+    match *sentence.formatter()?.as_bytes().first_chunk()? {
+        [b'G', b'S', b'V'] => (number(2) == Some(1)).then(|| {
             if sentence.field_count().is_multiple_of(4) {
                 number(sentence.field_count()).unwrap_or(0)
             } else {
                 0
             }
         }),
-        "GSA" => Some(number(18).unwrap_or_else(|| number(3).map_or(0, |id| id / 32))),
-        "RPM" => Some(number(2).unwrap_or(0)),
-        "XDR" => Some(sentence.field(4).map_or(0, |name| {
+        [b'G', b'S', b'A'] => Some(number(18).unwrap_or_else(|| number(3).map_or(0, |id| id / 32))),
+        [b'R', b'P', b'M'] => Some(number(2).unwrap_or(0)),
+        [b'X', b'D', b'R'] => Some(sentence.field(4).map_or(0, |name| {
             name.bytes().fold(0, |hash: u32, b| hash.wrapping_mul(31).wrapping_add(u32::from(b)))
         })),
-        "MWV" => Some(u32::from(sentence.field(2) == Some("T"))),
-        "VDM" | "VDO" | "TXT" | "RTE" | "WPL" | "ALR" | "ALF" | "ALC" | "TTM" => None,
+        [b'M', b'W', b'V'] => Some(u32::from(sentence.field(2) == Some("T"))),
+        [b'V', b'D', b'M' | b'O']
+        | [b'T', b'X', b'T']
+        | [b'R', b'T', b'E']
+        | [b'W', b'P', b'L']
+        | [b'A', b'L', b'R' | b'F' | b'C']
+        | [b'T', b'T', b'M'] => None,
         _ => Some(0),
     }
 }

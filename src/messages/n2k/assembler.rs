@@ -38,6 +38,19 @@ impl Assembler {
         Self::default()
     }
 
+    /// Whether each frame of this PGN is a whole message.
+    #[must_use]
+    #[inline]
+    pub fn is_whole(pgn: u32) -> bool {
+        !matches!(pgn, TP_CONNECTION | TP_DATA) && frames_of(pgn) != Frames::Fast
+    }
+
+    /// As [`push`](Self::push), of a frame that is a [whole message](Self::is_whole), and that the caller delivers.
+    #[inline]
+    pub fn pass(&mut self, time: Option<Time>) {
+        self.latest = time.or(self.latest);
+    }
+
     /// Takes one extended data frame, in recording order; `sink` gets the message that it completes, if any.
     ///
     /// Frames of the transport protocol itself are no messages. Groups whose framing is not known count as single

@@ -132,7 +132,17 @@ pub struct Heartbeat {
 
 /// Reads a network management message; `None` for any other PGN and when the message is too short to mean anything.
 #[must_use]
+#[inline]
 pub fn network(id: CanId, data: &[u8]) -> Option<NetworkMessage> {
+    // All but a few messages are about the boat.
+    if is_network(id.pgn) { read(id, data) } else { None }
+}
+
+const fn is_network(pgn: u32) -> bool {
+    matches!(pgn, 59_392 | 59_904 | 60_928 | 65_240 | 126_208 | 126_464 | 126_993 | 126_996 | 126_998)
+}
+
+fn read(id: CanId, data: &[u8]) -> Option<NetworkMessage> {
     let fields = Fields(data);
     Some(match id.pgn {
         60_928 => NetworkMessage::Claim { name: Name::from_claim(data)?, cannot: id.source == NULL_ADDRESS },
@@ -235,4 +245,19 @@ fn group_function(data: &[u8]) -> Option<GroupFunction> {
         FunctionCode::Unknown(_) => {}
     }
     Some(summary)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_other_number_is_a_network_message_s() {
+        let read_pgns: Vec<u32> = (0..1 << 18)
+            .filter(|pgn| {
+                read(CanId { priority: 6, pgn: *pgn, source: 1, destination: 255 }, &[0; 223]).is_some()
+            })
+            .collect();
+        assert_eq!(read_pgns, (0..1 << 18).filter(|pgn| is_network(*pgn)).collect::<Vec<_>>());
+    }
 }

@@ -28,6 +28,14 @@ pub struct Pgn {
     decode: Decode,
 }
 
+impl Pgn {
+    /// Adds the readings of one whole message to `out`.
+    #[inline]
+    pub fn decode(&self, data: &[u8], out: &mut Vec<Reading>) {
+        (self.decode)(data, out);
+    }
+}
+
 const fn pgn(
     pgn: u32,
     name: &'static str,
@@ -147,7 +155,7 @@ pub fn lookup(pgn: u32) -> Option<&'static Pgn> {
 /// Adds the readings of one whole message to `out`; none for a PGN that is not known or says nothing about the boat.
 pub fn decode(pgn: u32, data: &[u8], out: &mut Vec<Reading>) {
     if let Some(known) = lookup(pgn) {
-        (known.decode)(data, out);
+        known.decode(data, out);
     }
 }
 

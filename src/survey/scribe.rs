@@ -2,9 +2,11 @@
 //! them are taken apart.
 
 use super::ledger::{Ledger, Origin, Told};
+use crate::books::inventory::DeviceId;
 use crate::crew::{Crew, Sink};
 use crate::messages::nmea0183::{Outline, Sentence};
 use crate::recording::append;
+use crate::time::Time;
 
 /// Messages of one batch at most: enough that handing over costs nothing.
 const MAX_ENTRIES: usize = 8192;
@@ -12,25 +14,32 @@ const MAX_ENTRIES: usize = 8192;
 /// Bytes of data or text after which a batch is full; the last message may reach over it.
 const FULL_BYTES: usize = 256 << 10;
 
-/// One message of a batch; its data, outline and text follow those of the one before.
+/// One message of a batch; its data, outline, text or name follow those of the one before. It goes from one core's cache
+/// to another's: the smaller, the sooner.
 struct Entry {
-    origin: Origin,
+    time: Option<Time>,
+    device: DeviceId,
+    /// Its record's number, from the batch's first on, and recording.
+    record: (u32, u32),
     held: Held,
 }
 
 enum Held {
-    Protocol(&'static str, u32),
-    Pgn { pgn: u32, len: u32 },
-    Sentence { len: u32 },
+    Protocol { part: u32 },
+    Pgn { pgn: u32, len: u16 },
+    Sentence { len: u16 },
 }
 
 /// Some messages in a row.
 #[derive(Default)]
 struct Batch {
+    /// The number of its first record.
+    first: u64,
     entries: Vec<Entry>,
     data: Vec<u8>,
     outlines: Vec<Outline>,
     texts: String,
+    protocols: Vec<&'static str>,
 }
 
 impl Batch {
@@ -39,24 +48,35 @@ impl Batch {
         self.data.clear();
         self.outlines.clear();
         self.texts.clear();
+        self.protocols.clear();
     }
 
     #[inline]
     fn add(&mut self, origin: Origin, told: Told<'_>) {
         let held = match told {
-            Told::Protocol(name, part) => Held::Protocol(name, part),
+            Told::Protocol(name, part) => {
+                self.protocols.push(name);
+                Held::Protocol { part }
+            }
+            // The longest message has 1785 bytes, the longest line 1024.
             Told::Pgn(pgn, data) => {
                 append(&mut self.data, data);
-                Held::Pgn { pgn, len: data.len() as u32 }
+                Held::Pgn { pgn, len: data.len() as u16 }
             }
             Told::Sentence(sentence) => {
                 let (outline, text) = sentence.outline();
                 self.outlines.push(outline);
                 self.texts.push_str(text);
-                Held::Sentence { len: text.len() as u32 }
+                Held::Sentence { len: text.len() as u16 }
             }
         };
-        self.entries.push(Entry { origin, held });
+        let Origin { device, time, record: (number, recording) } = origin;
+        if self.entries.is_empty() {
+            self.first = number;
+        }
+        let since = number.saturating_sub(self.first);
+        let record = (u32::try_from(since).unwrap_or(u32::MAX), recording);
+        self.entries.push(Entry { time, device, record, held });
     }
 
     fn is_full(&self) -> bool {
@@ -67,19 +87,26 @@ impl Batch {
     fn book(&self, ledger: &mut Ledger) {
         let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_str());
         let mut outlines = self.outlines.iter();
-        for Entry { origin, held } in &self.entries {
+        let mut protocols = self.protocols.iter();
+        for Entry { time, device, record: (number, recording), held } in &self.entries {
+            let record = (self.first + u64::from(*number), *recording);
+            let origin = Origin { device: *device, time: *time, record };
             match *held {
-                Held::Protocol(name, part) => ledger.book(*origin, Told::Protocol(name, part)),
+                Held::Protocol { part } => {
+                    if let Some(name) = protocols.next() {
+                        ledger.book(origin, Told::Protocol(name, part));
+                    }
+                }
                 Held::Pgn { pgn, len } => {
                     let (own, rest) = data.split_at_checked(len as usize).unwrap_or_default();
                     data = rest;
-                    ledger.book(*origin, Told::Pgn(pgn, own));
+                    ledger.book(origin, Told::Pgn(pgn, own));
                 }
                 Held::Sentence { len } => {
                     let (own, rest) = texts.split_at_checked(len as usize).unwrap_or_default();
                     texts = rest;
                     if let Some(outline) = outlines.next() {
-                        ledger.book(*origin, Told::Sentence(&Sentence::of(outline, own)));
+                        ledger.book(origin, Told::Sentence(&Sentence::of(outline, own)));
                     }
                 }
             }
@@ -153,8 +180,6 @@ impl Beside {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::books::inventory::DeviceId;
-    use crate::time::Time;
 
     /// Some thousand messages of every kind, more than batches hold.
     fn tell(scribe: &mut Scribe) {

@@ -91,12 +91,12 @@ impl Floods {
         self.now.frames += 1;
         self.now.returned += u64::from(returned);
         self.now.streams += u64::from(cast == Cast::Stream && !returned);
-        if let Some(sender) = sender
-            && (self.senders_now.len() < MAX_SENDERS || self.senders_now.contains_key(&sender))
-        {
-            let (frames, again) = self.senders_now.entry(sender).or_default();
+        let Some(sender) = sender else { return };
+        if let Some((frames, again)) = self.senders_now.get_mut(&sender) {
             *frames += 1;
             *again += u64::from(returned);
+        } else if self.senders_now.len() < MAX_SENDERS {
+            self.senders_now.insert(sender, (1, u64::from(returned)));
         }
     }
 

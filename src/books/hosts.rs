@@ -331,13 +331,13 @@ impl Rate {
             self.second = second;
             self.octets = 0;
         }
-        let at = Time(second.saturating_mul(1_000_000));
+        let at = || Time(second.saturating_mul(1_000_000));
         if self.octets < BUSY_OCTETS && self.octets.saturating_add(octets) >= BUSY_OCTETS {
-            bounded::stretch(&mut self.busy, MAX_BUSY, Span::new(at, at.plus(1.0)), 1.5);
+            bounded::stretch(&mut self.busy, MAX_BUSY, Span::new(at(), at().plus(1.0)), 1.5);
         }
         self.octets = self.octets.saturating_add(octets);
         if self.peak.is_none_or(|(_, most)| most < self.octets) {
-            self.peak = Some((at, self.octets));
+            self.peak = Some((at(), self.octets));
         }
     }
 }

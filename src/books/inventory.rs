@@ -197,7 +197,8 @@ pub struct Inventory {
     devices: Vec<Device>,
     holders: ByWire<Holders>,
     names: FxHashMap<(WireId, Name), DeviceId>,
-    hosts: FxHashMap<(WireId, Mac), DeviceId>,
+    /// By wire and MAC address, as one number.
+    hosts: FxHashMap<u64, DeviceId>,
     talkers: FxHashMap<(WireId, u32), DeviceId>,
     /// Talkers that spoke of late, by a few bits of their key.
     recent: [Option<(WireId, u32, DeviceId)>; RECENT],
@@ -299,11 +300,13 @@ impl Inventory {
 
     /// The host with this MAC address.
     pub fn host(&mut self, wire: WireId, mac: Mac) -> Option<DeviceId> {
-        if let Some(&id) = self.hosts.get(&(wire, mac)) {
+        let Mac([a, b, c, d, e, f]) = mac;
+        let key = u64::from(wire.0) << 48 | u64::from_be_bytes([0, 0, a, b, c, d, e, f]);
+        if let Some(&id) = self.hosts.get(&key) {
             return Some(id);
         }
         let id = self.add(Device::new(wire, Identity::Ethernet { mac }))?;
-        self.hosts.insert((wire, mac), id);
+        self.hosts.insert(key, id);
         Some(id)
     }
 

@@ -99,7 +99,8 @@ pub struct Network {
     pub streams: Vec<(StreamKey, StreamCounts)>,
     /// Claims, questions and servers of addresses that found no room.
     pub unbooked: u64,
-    index: FxHashMap<Ipv4Addr, usize>,
+    /// Where the claimants of an address stand, by its bits.
+    index: FxHashMap<u32, usize>,
     asked_index: FxHashMap<(DeviceId, Ipv4Addr), usize>,
     clients: FxHashMap<Mac, DeviceId>,
     last_query: Option<Time>,
@@ -179,14 +180,14 @@ impl Network {
             return;
         }
         let next = self.claimed.len();
-        let index = match self.index.get(&ip) {
+        let index = match self.index.get(&ip.to_bits()) {
             Some(&index) => index,
             None if next >= MAX_CLAIMED => {
                 self.unbooked += 1;
                 return;
             }
             None => {
-                self.index.insert(ip, next);
+                self.index.insert(ip.to_bits(), next);
                 self.claimed.push((ip, Vec::new()));
                 next
             }

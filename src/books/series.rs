@@ -54,34 +54,58 @@ pub struct SourceKey {
     pub instance: Option<u8>,
 }
 
-impl SourceKey {
-    /// As `==`, quicker for the same texts.
+/// As [`SourceKey`], quicker to make and to compare.
+#[derive(Debug, Clone, Copy)]
+struct Sign {
+    device: DeviceId,
+    message: Message,
+    /// See [`Reading::kind`].
+    kind: u32,
+    /// The quantity's name where the kind does not tell it, or nothing.
+    name: &'static str,
+}
+
+impl Sign {
+    fn of(device: DeviceId, message: Message, reading: &Reading) -> Self {
+        let name = if let Reading::Other { quantity, .. } = reading { quantity } else { "" };
+        Self { device, message, kind: reading.kind(), name }
+    }
+
     fn is(&self, other: &Self) -> bool {
-        let reference = match (self.reference, other.reference) {
-            (Some(a), Some(b)) => same_text(a, b),
-            (a, b) => a.is_none() && b.is_none(),
-        };
         self.device == other.device
-            && self.instance == other.instance
-            && reference
-            && same_text(self.quantity, other.quantity)
+            && self.kind == other.kind
             && self.message.is(&other.message)
+            && same_text(self.name, other.name)
     }
 
     /// A number that most sources do not share, quicker to make than a hash.
     fn mark(&self) -> u32 {
-        let quantity =
-            self.quantity.bytes().take(2).fold(self.quantity.len(), |sum, b| sum * 31 + usize::from(b));
-        let instance = u32::from(self.instance.unwrap_or(0)).wrapping_mul(0x0101_0101);
-        self.message.mark().wrapping_add(self.device.0 << 20) ^ (quantity as u32) << 9 ^ instance
+        self.message.mark().wrapping_add(self.device.0 << 20)
+            ^ self.kind.wrapping_mul(0x0101_0101)
+            ^ (self.name.len() as u32) << 9
+    }
+
+    /// What makes the source of a reading that has this sign.
+    fn key(&self, reading: &Reading) -> SourceKey {
+        SourceKey {
+            device: self.device,
+            message: self.message,
+            quantity: reading.quantity().unwrap_or(FIX_QUALITY),
+            reference: reading.reference(),
+            instance: reading.instance(),
+        }
     }
 }
+
+/// What a reading of the fix alone is a source of.
+const FIX_QUALITY: &str = "fix-quality";
 
 /// One source.
 #[derive(Debug, Clone)]
 pub struct Source {
     /// What makes it.
     pub key: SourceKey,
+    sign: Sign,
     /// Messages.
     pub count: u64,
     /// Messages that held the value.
@@ -160,10 +184,6 @@ pub struct Series {
 impl Series {
     /// Books what a message says.
     pub fn reading(&mut self, device: DeviceId, message: Message, time: Option<Time>, reading: &Reading) {
-        let Some(quantity) = reading.quantity() else {
-            self.fix_quality(device, message, time, reading);
-            return;
-        };
         // The boat's speed matters to few.
         let speed = match reading {
             Reading::Depth { .. } | Reading::Position { .. } | Reading::WaterSpeed { .. } => {
@@ -175,18 +195,11 @@ impl Series {
             Reading::CourseSpeed { speed_kn: Ok(kn), .. } | Reading::WaterSpeed { kn: Ok(kn) },
             Some(time),
         ) = (reading, time)
-            && (quantity == "course-and-speed-over-ground" || speed.is_none())
+            && (matches!(reading, Reading::CourseSpeed { .. }) || speed.is_none())
         {
             self.speed = Some((time, *kn));
         }
-        let key = SourceKey {
-            device,
-            message,
-            quantity,
-            reference: reading.reference(),
-            instance: reading.instance(),
-        };
-        if let Some(source) = self.source(key) {
+        if let Some(source) = self.source(device, message, reading) {
             source.reading(time, reading, speed);
         }
         if let Reading::Position { satellites, hdop, at } = reading
@@ -197,14 +210,9 @@ impl Series {
                 satellites: *satellites,
                 hdop: hdop.ok_or(Absent::NotAvailable),
             };
-            self.fix_quality(device, message, time, &fix);
-        }
-    }
-
-    fn fix_quality(&mut self, device: DeviceId, message: Message, time: Option<Time>, reading: &Reading) {
-        let key = SourceKey { device, message, quantity: "fix-quality", reference: None, instance: None };
-        if let Some(source) = self.source(key) {
-            source.reading(time, reading, None);
+            if let Some(source) = self.source(device, message, &fix) {
+                source.reading(time, &fix, None);
+            }
         }
     }
 
@@ -214,12 +222,14 @@ impl Series {
         (time?.since(at).abs() <= SPEED_HOLDS_S).then_some(kn)
     }
 
-    fn source(&mut self, key: SourceKey) -> Option<&mut Source> {
-        let hash = key.mark();
+    fn source(&mut self, device: DeviceId, message: Message, reading: &Reading) -> Option<&mut Source> {
+        let sign = Sign::of(device, message, reading);
+        let hash = sign.mark();
         let row = self.shortcut.row(hash);
-        if self.sources.get(row).is_some_and(|source| source.key.is(&key)) {
+        if self.sources.get(row).is_some_and(|source| source.sign.is(&sign)) {
             return self.sources.get_mut(row);
         }
+        let key = sign.key(reading);
         let next = self.sources.len();
         let index = match self.index.get(&key) {
             Some(&index) => index as usize,
@@ -233,7 +243,7 @@ impl Series {
                 self.untracked += u64::from(wanted && !tracked);
                 self.tracks += usize::from(tracked);
                 self.index.insert(key, next as u32);
-                self.sources.push(Source::new(key, tracked));
+                self.sources.push(Source::new(key, sign, tracked));
                 next
             }
         };
@@ -267,10 +277,11 @@ fn is_tracked(quantity: &str) -> bool {
 }
 
 impl Source {
-    fn new(key: SourceKey, tracked: bool) -> Self {
+    fn new(key: SourceKey, sign: Sign, tracked: bool) -> Self {
         let by_speed = if key.quantity == "depth" { vec![(0, 0); SPEED_CLASSES] } else { Vec::new() };
         Self {
             key,
+            sign,
             count: 0,
             valid: 0,
             zero: 0,

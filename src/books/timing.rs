@@ -107,7 +107,10 @@ impl Message {
             Self::Sentence(SentenceName([a, b, c, d, e, ..])) => {
                 u32::from_le_bytes([*b, *c, *d, *e]).wrapping_add(u32::from(*a) << 3)
             }
-            Self::Protocol(name) => name.bytes().take(4).fold(0, |mark, byte| mark << 8 | u32::from(byte)),
+            Self::Protocol(name) => match name.as_bytes() {
+                [a, b, c, .., last] => u32::from_le_bytes([*a, *b, *c, *last]),
+                short => short.len() as u32,
+            },
         }
     }
 }

@@ -33,6 +33,9 @@ const CAN_FRAME_US: i64 = 200;
 /// Most steps back in time that are remembered, a wire.
 const MAX_STEPS_BACK: usize = 64;
 
+/// A second, microseconds.
+const SECOND_US: i64 = 1_000_000;
+
 /// Steps back by less than this are packets that overtook each other, microseconds.
 const OVERTAKEN_US: i64 = 500_000;
 
@@ -158,7 +161,8 @@ fn gcd(a: i64, b: i64) -> i64 {
 /// Load by the second: the total, the busiest second, and bounded sums in between.
 #[derive(Debug, Clone, Default)]
 pub struct Load {
-    second: Option<i64>,
+    /// The running second, from its first microsecond.
+    second: Option<Time>,
     now: u64,
     /// Units in all.
     pub total: u64,
@@ -170,10 +174,9 @@ pub struct Load {
 
 impl Load {
     fn add(&mut self, time: Time, units: u64) {
-        let second = time.0.div_euclid(1_000_000);
-        if self.second != Some(second) {
+        if !self.second.is_some_and(|second| (0..SECOND_US).contains(&time.micros_since(second))) {
             self.settle();
-            self.second = Some(second);
+            self.second = Some(Time(time.0.div_euclid(SECOND_US).saturating_mul(SECOND_US)));
             self.now = 0;
         }
         self.now += units;
@@ -183,7 +186,6 @@ impl Load {
     /// Takes the running second into account; call once at the end.
     pub fn settle(&mut self) {
         let Some(second) = self.second.take() else { return };
-        let second = Time(second.saturating_mul(1_000_000));
         self.trace.push(second, self.now as f64);
         if self.peak.is_none_or(|(_, units)| units < self.now) {
             self.peak = Some((second, self.now));

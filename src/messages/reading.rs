@@ -233,6 +233,33 @@ impl Reading {
         }
     }
 
+    /// A number that two readings share when [quantity](Self::quantity), [reference](Self::reference) and
+    /// [instance](Self::instance) are the same, and no others do; of [`Other`](Self::Other) quantities all share it that
+    /// have the same instance.
+    #[must_use]
+    pub const fn kind(&self) -> u32 {
+        let (quantity, rest) = match self {
+            Self::Heading { north, .. } => (0, north_number(*north)),
+            Self::CourseSpeed { north, .. } => (1, north_number(*north)),
+            Self::Position { .. } => (2, 0),
+            Self::FixQuality { .. } => (3, 0),
+            Self::Depth { below, .. } => (4, *below as u32),
+            Self::WaterSpeed { .. } => (5, 0),
+            Self::Wind { reference: None, .. } => (6, 0),
+            Self::Wind { reference: Some(reference), .. } => (6, 1 + *reference as u32),
+            Self::RateOfTurn { .. } => (7, 0),
+            Self::Attitude { .. } => (8, 0),
+            Self::Variation { .. } => (9, 0),
+            Self::Clock { .. } => (10, 0),
+            Self::Rudder { instance, .. } => (11, instance_number(*instance)),
+            Self::WaterTemperature { instance, .. } => (12, instance_number(*instance)),
+            Self::Voltage { instance, .. } => (13, instance_number(*instance)),
+            Self::Engine { instance, .. } => (14, instance_number(*instance)),
+            Self::Other { instance, .. } => (15, instance_number(*instance)),
+        };
+        quantity << 16 | rest
+    }
+
     /// Which of several alike, when the message says.
     #[must_use]
     pub const fn instance(&self) -> Option<u8> {
@@ -268,6 +295,76 @@ impl Reading {
             }
             Self::Position { at, .. } => at.is_ok(),
             Self::Clock { days, of_day_us } => days.is_some() || of_day_us.is_some(),
+        }
+    }
+}
+
+/// A number for what may be said of north.
+const fn north_number(north: Option<North>) -> u32 {
+    match north {
+        None => 0,
+        Some(North::True) => 1,
+        Some(North::Magnetic) => 2,
+    }
+}
+
+/// A number for what may be said of the instance.
+const fn instance_number(instance: Option<u8>) -> u32 {
+    match instance {
+        None => 0,
+        Some(instance) => 1 + instance as u32,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::HashMap;
+
+    #[test]
+    fn kinds_tell_readings_apart_as_their_words_do() {
+        let no = Err(Absent::Missing);
+        let mut all = vec![
+            Reading::Position {
+                at: no.map(|_: f64| Place { lat_deg: 0.0, lon_deg: 0.0 }),
+                satellites: None,
+                hdop: None,
+            },
+            Reading::FixQuality { fix: None, satellites: None, hdop: no },
+            Reading::WaterSpeed { kn: no },
+            Reading::RateOfTurn { deg_per_min: no },
+            Reading::Attitude { yaw_deg: no, pitch_deg: no, roll_deg: no },
+            Reading::Variation { deg: no },
+            Reading::Clock { days: None, of_day_us: None },
+        ];
+        for north in [None, Some(North::True), Some(North::Magnetic)] {
+            all.push(Reading::Heading { deg: no, north, deviation_deg: no, variation_deg: no });
+            all.push(Reading::CourseSpeed { course_deg: no, north, speed_kn: no });
+        }
+        for below in [DepthBelow::Transducer, DepthBelow::Surface, DepthBelow::Keel] {
+            all.push(Reading::Depth { m: no, below, offset_m: no });
+        }
+        for reference in [
+            None,
+            Some(WindReference::Apparent),
+            Some(WindReference::TrueNorth),
+            Some(WindReference::MagneticNorth),
+            Some(WindReference::TrueFromBow),
+        ] {
+            all.push(Reading::Wind { angle_deg: no, speed_kn: no, reference });
+        }
+        for instance in [None, Some(0), Some(1), Some(255)] {
+            all.push(Reading::Rudder { instance, deg: no });
+            all.push(Reading::WaterTemperature { instance, celsius: no });
+            all.push(Reading::Voltage { instance, volts: no });
+            all.push(Reading::Engine { instance, rpm: no });
+            all.push(Reading::Other { quantity: "humidity", instance, value: no, unit: "percent" });
+        }
+        let words = |of: &Reading| (of.quantity(), of.reference(), of.instance());
+        let by_kind: HashMap<_, _> = all.iter().map(|of| (of.kind(), words(of))).collect();
+        assert_eq!(by_kind.len(), all.len(), "no two share a number");
+        for of in &all {
+            assert_eq!(by_kind.get(&of.kind()), Some(&words(of)));
         }
     }
 }

@@ -18,8 +18,12 @@ pub(super) struct Followed {
 
 impl Followed {
     /// Takes out the tables of a wire, new ones when it has none, and those of another that had to make room.
+    #[inline]
     pub(super) fn take(&mut self, wire: WireId) -> (Box<Tables>, Option<(WireId, Box<Tables>)>) {
-        if let Some(at) = self.tables.iter().rposition(|(known, _)| *known == wire) {
+        if let Some((_, tables)) = self.tables.pop_if(|(known, _)| *known == wire) {
+            return (tables, None);
+        }
+        if let Some(at) = self.tables.iter().position(|(known, _)| *known == wire) {
             return (self.tables.remove(at).1, None);
         }
         let full = self.tables.len() >= MAX_FOLLOWED;

@@ -417,9 +417,11 @@ impl Inventory {
 }
 
 fn talker_key(talker: &[u8]) -> u32 {
-    let mut key = [0; 4];
-    for (to, from) in key.iter_mut().zip(talker) {
-        *to = *from;
-    }
-    u32::from_le_bytes(key)
+    u32::from_le_bytes(match talker {
+        [] => [0; 4],
+        [a] => [*a, 0, 0, 0],
+        [a, b] => [*a, *b, 0, 0],
+        [a, b, c] => [*a, *b, *c, 0],
+        [a, b, c, d, ..] => [*a, *b, *c, *d],
+    })
 }

@@ -53,7 +53,8 @@ impl SentenceName {
         let mut bytes = [0; 12];
         // Nearly all names have five characters.
         if let (Ok(five), Some(place)) = (<&[u8; 5]>::try_from(name.as_bytes()), bytes.first_chunk_mut())
-            && five.iter().all(u8::is_ascii_graphic)
+            // Without a way out for each of them.
+            && five.iter().fold(true, |graphic, byte| graphic & byte.is_ascii_graphic())
         {
             *place = *five;
             return Self(bytes);

@@ -49,12 +49,14 @@ impl Bucket {
 pub struct Trace {
     buckets: Vec<Bucket>,
     shift: u32,
-    unwound: Option<f64>,
+    /// The last angle, and the turns that lie behind it, degrees.
+    angle: Option<f64>,
+    turned: f64,
 }
 
 impl Default for Trace {
     fn default() -> Self {
-        Self { buckets: Vec::new(), shift: FIRST_SHIFT, unwound: None }
+        Self { buckets: Vec::new(), shift: FIRST_SHIFT, angle: None, turned: 0.0 }
     }
 }
 
@@ -89,14 +91,12 @@ impl Trace {
 
     /// Books an angle in degrees, unwound: a turn through north goes on past 360.
     pub fn angle(&mut self, time: Time, deg: f64) {
-        let unwound = match self.unwound {
-            Some(last) => last + wrap_180(deg - last),
-            None => deg,
-        };
-        if unwound.is_finite() {
-            self.unwound = Some(unwound);
+        if deg.is_finite() {
+            let step = self.angle.replace(deg).map_or(0.0, |last| deg - last);
+            // Whole turns, so that nothing adds up.
+            self.turned += (wrap_180(step) - step).round();
         }
-        self.push(time, unwound);
+        self.push(time, self.turned + deg);
     }
 
     fn halve(&mut self) {

@@ -102,12 +102,13 @@ fn version_4(bytes: &[u8], cut: bool) -> Result<Ip<'_>, Malformed> {
         };
         Some((ip, usize::from(u16::from_be_bytes([t0, t1]))))
     };
-    let Some((ip, total)) = read() else {
+    let Some((mut ip, total)) = read() else {
         return Err(Malformed::short(LAYER, 20, bytes.len(), cut));
     };
     // Zero: the sending machine's card would have filled it in (segmentation offload); all that is there belongs.
     if total == 0 {
-        return Ok(Ip { payload: rest, payload_len: rest.len(), ..ip });
+        (ip.payload, ip.payload_len) = (rest, rest.len());
+        return Ok(ip);
     }
     if total < header {
         return Err(Malformed::value(LAYER, 2, bytes.len()));
@@ -116,7 +117,8 @@ fn version_4(bytes: &[u8], cut: bool) -> Result<Ip<'_>, Malformed> {
         return Err(Malformed::short(LAYER, total, bytes.len(), false));
     }
     let payload_len = total - header;
-    Ok(Ip { payload: rest.get(..payload_len).unwrap_or(rest), payload_len, ..ip })
+    (ip.payload, ip.payload_len) = (rest.get(..payload_len).unwrap_or(rest), payload_len);
+    Ok(ip)
 }
 
 /// Whether IPv4 options (RFC 791 3.1) hold router alert, option 148.

@@ -2,7 +2,7 @@
 
 use super::CanFrame;
 use super::can_text::{self, CanText};
-use super::stamp::{self, Stamp, prefix};
+use super::stamp::{self, Minute, Stamp, prefix_after};
 
 /// TAG blocks in front of one sentence that are looked through.
 const MAX_TAG_BLOCKS: usize = 8;
@@ -26,6 +26,11 @@ pub(super) enum What<'a> {
 
 /// Tells what a line (without line end) is and the time in front of it or in its TAG block.
 pub(super) fn recognise(line: &[u8]) -> (Option<Stamp>, What<'_>) {
+    recognise_after(line, &mut Minute::default())
+}
+
+/// As [`recognise`], of a line that may be stamped in the same minute as one before.
+pub(super) fn recognise_after<'a>(line: &'a [u8], minute: &mut Minute) -> (Option<Stamp>, What<'a>) {
     let blanks = line.iter().take_while(|byte| matches!(byte, b' ' | b'\t')).count();
     let bare = line.get(blanks..).unwrap_or_default();
     match bare {
@@ -34,7 +39,8 @@ pub(super) fn recognise(line: &[u8]) -> (Option<Stamp>, What<'_>) {
         [b'\\', ..] => return behind_tag(bare, blanks, None),
         _ => {}
     }
-    let timed = prefix(line).map(|(stamp, length)| (stamp, length, line.get(length..).unwrap_or_default()));
+    let timed = prefix_after(line, minute)
+        .map(|(stamp, length)| (stamp, length, line.get(length..).unwrap_or_default()));
     if let Some((stamp, length, rest)) = timed {
         match rest {
             [b'$' | b'!', ..] => return (Some(stamp), What::Sentence(length)),

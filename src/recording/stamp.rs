@@ -26,7 +26,12 @@ const SECONDS_FROM: i64 = 100_000_000;
 /// Read are seconds since 1970 with decimals, milli-, micro- and nanoseconds, RFC 3339 and its kin (`T` or a blank,
 /// an offset or none: then UTC), the time of day; each bare or in brackets, followed by blanks, tabs, `,`, `;` or `:`.
 pub(super) fn prefix(line: &[u8]) -> Option<(Stamp, usize)> {
-    if let Some(found) = usual_prefix(line).or_else(|| bracketed_seconds(line)) {
+    prefix_after(line, &mut Minute::default())
+}
+
+/// As [`prefix`], of a line that may be stamped in the same minute as one before.
+pub(super) fn prefix_after(line: &[u8], minute: &mut Minute) -> Option<(Stamp, usize)> {
+    if let Some(found) = usual_prefix(line, minute).or_else(|| bracketed_seconds(line)) {
         return Some(found);
     }
     let mut scan = Scan { rest: line };
@@ -60,19 +65,38 @@ pub(super) fn prefix(line: &[u8]) -> Option<(Stamp, usize)> {
     separated.then(|| (stamp, line.len() - scan.rest.len()))
 }
 
+/// The minute of a line in the usual form, so that it is not worked out for every line that bears it.
+#[derive(Debug, Default)]
+pub(super) struct Minute {
+    /// `2026-01-31T12:34`; zeros before the first.
+    text: [u8; 16],
+    /// Microseconds since 1970.
+    begins: i64,
+}
+
+impl Minute {
+    fn of(&mut self, text: &[u8; 16]) -> Option<i64> {
+        if self.text != *text {
+            let [year, rest] = text.as_chunks::<8>().0 else { return None };
+            let (year, rest) = (eight(year, b"0000-00-")?, eight(rest, b"00T00:00")?);
+            let days = days_from_civil(two(year, 0) * 100 + two(year, 2), two(year, 5), two(rest, 0))?;
+            let in_day = of_day(two(rest, 3), two(rest, 6), 0, 0)?;
+            *self = Self { text: *text, begins: days.checked_mul(DAY_US)?.checked_add(in_day)? };
+        }
+        Some(self.begins)
+    }
+}
+
 /// As [`prefix`], of the form that most loggers write: RFC 3339 with milliseconds, in UTC.
-fn usual_prefix(line: &[u8]) -> Option<(Stamp, usize)> {
+fn usual_prefix(line: &[u8], minute: &mut Minute) -> Option<(Stamp, usize)> {
     const LENGTH: usize = 25;
     let (head, rest) = line.split_first_chunk::<LENGTH>()?;
-    let (eights, [b' ']) = head.as_chunks::<8>() else { return None };
-    let [year, middle, end] = eights else { return None };
-    let (year, middle, end) =
-        (eight(year, b"0000-00-")?, eight(middle, b"00T00:00")?, eight(end, b":00.000Z")?);
-    let days = days_from_civil(two(year, 0) * 100 + two(year, 2), two(year, 5), two(middle, 0))?;
+    let (text, [end @ .., b' ']) = head.split_first_chunk::<16>()? else { return None };
+    let end = eight(end.first_chunk()?, b":00.000Z")?;
     let micros = (two(end, 4) * 10 + i64::from(end[6])) * 1000;
-    let in_day = of_day(two(middle, 3), two(middle, 6), two(end, 1), micros)?;
+    let moment = minute.of(text)?.checked_add(of_day(0, 0, two(end, 1), micros)?)?;
     let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b':')).count();
-    Some((Stamp::Moment(days.checked_mul(DAY_US)?.checked_add(in_day)?), LENGTH + blanks))
+    Some((Stamp::Moment(moment), LENGTH + blanks))
 }
 
 /// The digits of eight characters of this form, in which 0 stands for any digit and every other character for itself;

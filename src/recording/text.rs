@@ -5,11 +5,11 @@ use super::buffer::Buffer;
 use super::clock::Clock;
 use super::compressed::Origin;
 use super::cursor::{Content, Cursor};
-use super::line_text::{What, bare_sentence, checked, recognise};
+use super::line_text::{What, bare_sentence, checked, recognise_after};
 use super::open::Refusal;
 use super::prospect::Prospect;
 use super::reader::{Reader, usual_parts};
-use super::stamp::Stamp;
+use super::stamp::{Minute, Stamp};
 use super::tape::{Part, Seen};
 use super::{CanFrame, WireKind};
 use std::sync::Arc;
@@ -29,6 +29,7 @@ pub(super) struct Text {
     account: Account,
     cursor: Cursor,
     clock: Clock,
+    minute: Minute,
     sentences: u64,
     sentences_with_checksum: u64,
     can_frames: u64,
@@ -71,6 +72,7 @@ impl Text {
             account,
             cursor: Cursor::default(),
             clock,
+            minute: Minute::default(),
             sentences: 0,
             sentences_with_checksum: 0,
             can_frames: 0,
@@ -88,7 +90,7 @@ impl Text {
         }
         let from = self.buffer.position();
         let text = self.buffer.data().get(..line.length).unwrap_or_default();
-        let (stamp, what) = recognise(text);
+        let (stamp, what) = recognise_after(text, &mut self.minute);
         let seen = self.buffer.is_spooled().then(|| Seen::of(text, stamp.is_some(), &what));
         let is_record = match what {
             What::Sentence(at) => {

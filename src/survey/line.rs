@@ -16,7 +16,10 @@ impl Intake {
     pub(super) fn line(&mut self, wire: WireId, time: Option<Time>, line: &[u8], host: Option<DeviceId>) {
         let parsed = Sentence::parse(line);
         // The TAG block is the recorder's or the network's; the serial line never carried it.
-        let start = line.iter().position(|b| matches!(b, b'$' | b'!')).unwrap_or(0);
+        let start = match line {
+            [b'$' | b'!', ..] => 0,
+            _ => line.iter().position(|b| matches!(b, b'$' | b'!')).unwrap_or(0),
+        };
         let characters = (line.len() - start) as u64 + LINE_END;
         if let Some(wire) = self.books.wires.get_mut(wire) {
             wire.frame(time, characters, characters);

@@ -19,7 +19,7 @@ impl<T> Default for ByWire<T> {
 
 impl<T: Default> ByWire<T> {
     /// The account of a wire; a new one when it has none yet.
-    #[inline]
+    #[inline(always)]
     pub fn of(&mut self, wire: WireId) -> &mut T {
         let number = wire.0 as usize;
         if !matches!(self.accounts.get(number), Some(Some(_))) {

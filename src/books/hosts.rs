@@ -157,6 +157,8 @@ pub struct Host {
     least_us: i64,
     /// Signs that it showed at any time.
     shown: Signs,
+    /// The IPv4 address that it spoke with last, and where the network has its claimants.
+    pub(super) claim: Option<(Ipv4Addr, u32)>,
     /// What it sent: the load of its link from it.
     pub sent: Rate,
     /// What was sent to it alone: the load of its link towards it, groups apart.

@@ -100,7 +100,7 @@ pub struct Network {
     /// Claims, questions and servers of addresses that found no room.
     pub unbooked: u64,
     /// Where the claimants of an address stand, by its bits.
-    index: FxHashMap<u32, usize>,
+    index: FxHashMap<u32, u32>,
     asked_index: FxHashMap<(DeviceId, Ipv4Addr), usize>,
     clients: FxHashMap<Mac, DeviceId>,
     last_query: Option<Time>,
@@ -113,9 +113,10 @@ impl Network {
         self.hosts.of(device)
     }
 
-    /// Books a frame of a host: `octets` on the wire.
-    pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64) {
+    /// Books a frame of a host: `octets` on the wire; `unpadded` when it is shorter than Ethernet allows.
+    pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64, unpadded: bool) {
         let host = self.host(device);
+        host.unpadded += u64::from(unpadded);
         if let Some(time) = time {
             host.frame(time, octets);
         }
@@ -179,20 +180,15 @@ impl Network {
         if ip.is_unspecified() || ip.is_multicast() || ip.is_broadcast() {
             return;
         }
-        let next = self.claimed.len();
-        let index = match self.index.get(&ip.to_bits()) {
-            Some(&index) => index,
-            None if next >= MAX_CLAIMED => {
-                self.unbooked += 1;
-                return;
-            }
-            None => {
-                self.index.insert(ip.to_bits(), next);
-                self.claimed.push((ip, Vec::new()));
-                next
-            }
+        let latest = self.hosts.get(device).and_then(|host| host.claim).filter(|(known, _)| *known == ip);
+        let Some(index) = latest.map(|(_, index)| index).or_else(|| self.claimants_of(ip)) else {
+            self.unbooked += 1;
+            return;
         };
-        let Some((_, claimants)) = self.claimed.get_mut(index) else { return };
+        if latest.is_none() {
+            self.host(device).claim = Some((ip, index));
+        }
+        let Some((_, claimants)) = self.claimed.get_mut(index as usize) else { return };
         let others = claimants.iter().filter(|c| c.device != device).map(|c| c.span.to).max();
         let new = || Claimant { device, span: Span::new(time, time), count: 0, arp: 0, turns: 0 };
         if let Some(claimant) = bounded::entry(claimants, MAX_CLAIMANTS, |c| c.device == device, new) {
@@ -204,6 +200,20 @@ impl Network {
         } else {
             self.unbooked += 1;
         }
+    }
+
+    /// Where the claimants of an address stand, as long as there is room for them.
+    fn claimants_of(&mut self, ip: Ipv4Addr) -> Option<u32> {
+        if let Some(index) = self.index.get(&ip.to_bits()) {
+            return Some(*index);
+        }
+        let next = self.claimed.len();
+        if next >= MAX_CLAIMED {
+            return None;
+        }
+        self.index.insert(ip.to_bits(), next as u32);
+        self.claimed.push((ip, Vec::new()));
+        Some(next as u32)
     }
 
     /// Books an ARP packet of a host.
@@ -332,7 +342,7 @@ mod tests {
         let host = DeviceId(0);
         for i in 0..200 {
             let t = f64::from(i) * 0.1 + if i >= 100 { 6.0 } else { 0.0 };
-            network.frame(host, at(t), 84);
+            network.frame(host, at(t), 84, false);
             if i == 102 {
                 network.sign(host, at(t), Sign::ArpProbe);
             }

@@ -138,7 +138,7 @@ mod tests {
             let time = at(10.0 + f64::from(i) / 100.0);
             for sender in 1..=senders {
                 let octets = mbit * 1_000_000 / 8 / 100;
-                bench.network().frame(DeviceId(sender), time, octets);
+                bench.network().frame(DeviceId(sender), time, octets, false);
                 bench.network().received(DeviceId(0), time, octets);
                 bench.network().talk(DeviceId(sender), DeviceId(0), (IP, IP), Packet::Data, time);
             }

@@ -121,7 +121,7 @@ mod tests {
         for i in 1..=1000_u32 {
             let s = f64::from(i) * 0.1;
             if s <= heard {
-                bench.network().frame(DeviceId(1), at(s), 84);
+                bench.network().frame(DeviceId(1), at(s), 84, false);
             }
             let packet = if i.is_multiple_of(nth) { Packet::DataAgain } else { Packet::Data };
             bench.network().talk(DeviceId(0), DeviceId(1), (A, to), packet, at(s));
@@ -149,7 +149,7 @@ mod tests {
         let mut bench = stream(40, B, 100.0);
         for i in 1..=1000_u32 {
             let packet = if i.is_multiple_of(20) { Packet::DataAgain } else { Packet::Data };
-            bench.network().frame(DeviceId(0), at(100.0), 84);
+            bench.network().frame(DeviceId(0), at(100.0), 84, false);
             bench.network().talk(DeviceId(1), DeviceId(0), (B, A), packet, at(100.0));
         }
         let found = bench.find(detect);

@@ -12,7 +12,7 @@ impl<T> Default for ByNumber<T> {
 
 impl<T: Default> ByNumber<T> {
     /// The value of a number, to look at or change.
-    #[inline]
+    #[inline(always)]
     pub(super) fn of(&mut self, number: usize) -> &mut T {
         if !matches!(self.0.get(number), Some(Some(_))) {
             self.put(number, Box::default());

@@ -47,15 +47,15 @@ pub(super) struct Feeds {
 impl Intake {
     /// Books a line that a host's datagram or stream carries.
     pub(super) fn carried_line(&mut self, key: FeedKey, receiver: Receiver, time: Option<Time>, line: &[u8]) {
-        let room = self.feeds.by_key.len() < MAX_FEEDS;
-        let Some(feed) = (match self.feeds.by_key.entry(key) {
-            std::collections::hash_map::Entry::Occupied(entry) => Some(entry.into_mut()),
-            std::collections::hash_map::Entry::Vacant(entry) => {
-                room.then(|| entry.insert(Feed { receiver, last: None, line: None, bus: None }))
+        let feeds = &mut self.feeds.by_key;
+        let room = feeds.len() < MAX_FEEDS;
+        let feed = match feeds.get_mut(&key) {
+            Some(feed) => feed,
+            None if room => feeds.entry(key).or_insert(Feed { receiver, last: None, line: None, bus: None }),
+            None => {
+                self.feeds.unbooked += 1;
+                return;
             }
-        }) else {
-            self.feeds.unbooked += 1;
-            return;
         };
         if feed.receiver != receiver {
             let gone = feed.last.zip(time).is_none_or(|(last, now)| now.since(last) > RECEIVER_GONE_S);

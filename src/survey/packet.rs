@@ -106,13 +106,12 @@ impl Intake {
         }
         self.books.inventory.frame(host, time, u64::from(packet.wire_len));
         let network = self.books.networks.of(wire);
-        network.frame(host, time, octets);
+        let unpadded = packet.destination.is_some() && u64::from(packet.wire_len) < SHORTEST_FRAME;
+        network.frame(host, time, octets, unpadded || packet.outgoing == Some(true));
         network.unaddressed += u64::from(packet.destination.is_none());
         if let Some(to) = to {
             network.received(to, time, octets);
         }
-        let unpadded = packet.destination.is_some() && u64::from(packet.wire_len) < SHORTEST_FRAME;
-        network.host(host).unpadded += u64::from(unpadded || packet.outgoing == Some(true));
         let again_us = copies.and_then(|c| c.since_last_us);
         let way = Way { wire, host, to, time, to_group, again_us };
         match &packet.content {

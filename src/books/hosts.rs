@@ -153,16 +153,16 @@ pub struct Host {
     /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
     pub unpadded: u64,
     open: Option<Return>,
-    /// Microseconds of the shortest silence of `returns`, once these are full.
-    least_us: i64,
     /// Signs that it showed at any time.
     shown: Signs,
-    /// The IPv4 address that it spoke with last, and where the network has its claimants.
-    pub(super) claim: Option<(Ipv4Addr, u32)>,
+    /// The bits of the IPv4 address that it spoke with last, and where the network has its claimants; zeros before.
+    pub(super) claim: (u32, u32),
     /// What it sent: the load of its link from it.
     pub sent: Rate,
     /// What was sent to it alone: the load of its link towards it, groups apart.
     pub received: Rate,
+    /// Microseconds of the shortest silence of `returns`, once these are full.
+    least_us: i64,
     /// Its returns after the longest silences; at most `MAX_RETURNS`.
     pub returns: Vec<Return>,
     /// What it showed in its first seconds.

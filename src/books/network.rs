@@ -180,14 +180,13 @@ impl Network {
         if ip.is_unspecified() || ip.is_multicast() || ip.is_broadcast() {
             return;
         }
-        let latest = self.hosts.get(device).and_then(|host| host.claim).filter(|(known, _)| *known == ip);
-        let Some(index) = latest.map(|(_, index)| index).or_else(|| self.claimants_of(ip)) else {
+        let latest = self.host(device).claim;
+        let index = if latest.0 == ip.to_bits() { Some(latest.1) } else { self.claimants_of(ip) };
+        let Some(index) = index else {
             self.unbooked += 1;
             return;
         };
-        if latest.is_none() {
-            self.host(device).claim = Some((ip, index));
-        }
+        self.host(device).claim = (ip.to_bits(), index);
         let Some((_, claimants)) = self.claimed.get_mut(index as usize) else { return };
         let others = claimants.iter().filter(|c| c.device != device).map(|c| c.span.to).max();
         let new = || Claimant { device, span: Span::new(time, time), count: 0, arp: 0, turns: 0 };

@@ -103,23 +103,20 @@ pub struct Sentence<'a> {
     tag: Option<TagBlock<'a>>,
     /// From the start character to the last field.
     text: &'a str,
-    address: Address<'a>,
-    checksum: Checksum,
-    /// Bytes of the sentence without TAG block and line end.
-    length: usize,
-    /// Offsets of the first commas in `text`; what stands past the last one is no comma's.
-    commas: [u16; MAX_INDEXED],
-    /// How many commas there are, indexed or not.
-    comma_count: usize,
+    outline: Outline,
 }
 
-/// Where the parts of a sentence stand in its text, so that it need not be taken apart twice.
+/// Where the parts of a sentence stand in its text, so that it need not be taken apart twice. No offset or count is above
+/// [`MAX_LINE`].
 #[derive(Debug, Clone, Copy)]
 pub struct Outline {
     kind: AddressKind,
     checksum: Checksum,
+    /// Bytes of the sentence without TAG block and line end.
     length: u16,
+    /// How many commas there are, indexed or not.
     comma_count: u16,
+    /// Offsets of the first commas; what stands past the last one is no comma's.
     commas: [u16; MAX_INDEXED],
 }
 
@@ -134,33 +131,14 @@ enum AddressKind {
 impl<'a> Sentence<'a> {
     /// What to keep of a sentence, apart from its TAG block, to have it [again](Self::of).
     #[must_use]
-    pub fn outline(&self) -> (Outline, &'a str) {
-        let kind = match self.address {
-            Address::Talker { .. } => AddressKind::Talker,
-            Address::Proprietary(_) => AddressKind::Proprietary,
-            Address::Query { .. } => AddressKind::Query,
-        };
-        // Lines have at most `MAX_LINE` bytes.
-        let (length, comma_count) = (self.length as u16, self.comma_count as u16);
-        let outline = Outline { kind, checksum: self.checksum, length, comma_count, commas: self.commas };
-        (outline, self.text)
+    pub const fn outline(&self) -> (Outline, &'a str) {
+        (self.outline, self.text)
     }
 
     /// The sentence again, without TAG block, from what [`outline`](Self::outline) gave.
     #[must_use]
-    pub fn of(outline: &Outline, text: &'a str) -> Self {
-        let Outline { kind, checksum, length, comma_count, commas } = *outline;
-        let part = |from: usize, to: usize| text.get(from..to).unwrap_or_default();
-        let address = match kind {
-            AddressKind::Talker => Address::Talker { talker: part(1, 3), formatter: part(3, 6) },
-            AddressKind::Query => Address::Query { asker: part(1, 3), asked: part(3, 5) },
-            AddressKind::Proprietary => {
-                let end = if comma_count == 0 { text.len() } else { usize::from(commas[0]) };
-                Address::Proprietary(part(1, end))
-            }
-        };
-        let (length, comma_count) = (usize::from(length), usize::from(comma_count));
-        Self { tag: None, text, address, checksum, length, commas, comma_count }
+    pub const fn of(outline: &Outline, text: &'a str) -> Self {
+        Self { tag: None, text, outline: *outline }
     }
 
     /// Takes a line apart. A TAG block may stand in front, white space around.
@@ -200,16 +178,10 @@ impl<'a> Sentence<'a> {
         let text = bytes.get(..scan.star.unwrap_or(bytes.len())).unwrap_or_default();
         let text = str::from_utf8(text).map_err(|_| Fault::IllegalByte)?;
         let end = if scan.comma_count == 0 { text.len() } else { usize::from(scan.commas[0]) };
-        let address = address(text.get(1..end).unwrap_or_default()).ok_or(Fault::Address)?;
-        Ok(Self {
-            tag,
-            text,
-            address,
-            checksum,
-            length: bytes.len(),
-            commas: scan.commas,
-            comma_count: scan.comma_count,
-        })
+        let kind = address(text.get(1..end).unwrap_or_default()).ok_or(Fault::Address)?;
+        // Lines have at most `MAX_LINE` bytes.
+        let (length, comma_count) = (bytes.len() as u16, scan.comma_count as u16);
+        Ok(Self { tag, text, outline: Outline { kind, checksum, length, comma_count, commas: scan.commas } })
     }
 
     /// The TAG block in front, if any.
@@ -220,33 +192,40 @@ impl<'a> Sentence<'a> {
 
     /// Who speaks, and what.
     #[must_use]
-    pub const fn address(&self) -> Address<'a> {
-        self.address
+    pub fn address(&self) -> Address<'a> {
+        match self.outline.kind {
+            AddressKind::Talker => Address::Talker { talker: self.part(1, 3), formatter: self.part(3, 6) },
+            AddressKind::Query => Address::Query { asker: self.part(1, 3), asked: self.part(3, 5) },
+            AddressKind::Proprietary => Address::Proprietary(self.name()),
+        }
+    }
+
+    fn part(&self, from: usize, to: usize) -> &'a str {
+        self.text.get(from..to).unwrap_or_default()
     }
 
     /// The address as it stands in the line: `SDDPT`, `PABC`, `CCGPQ`.
     #[must_use]
     pub fn name(&self) -> &'a str {
-        let end = self.commas.first().filter(|_| self.comma_count > 0);
-        self.text.get(1..end.map_or(self.text.len(), |&at| usize::from(at))).unwrap_or_default()
+        let Outline { commas: [first, ..], comma_count, .. } = self.outline;
+        self.part(1, if comma_count == 0 { self.text.len() } else { usize::from(first) })
     }
 
     /// Talker identifier: `SD`; the asker's of a query; `P` of a proprietary sentence.
     #[must_use]
-    pub const fn talker(&self) -> &'a str {
-        match self.address {
-            Address::Talker { talker, .. } => talker,
-            Address::Query { asker, .. } => asker,
-            Address::Proprietary(_) => "P",
+    pub fn talker(&self) -> &'a str {
+        match self.outline.kind {
+            AddressKind::Talker | AddressKind::Query => self.part(1, 3),
+            AddressKind::Proprietary => "P",
         }
     }
 
     /// Sentence formatter: `DPT`; `None` for proprietary sentences and queries.
     #[must_use]
-    pub const fn formatter(&self) -> Option<&'a str> {
-        match self.address {
-            Address::Talker { formatter, .. } => Some(formatter),
-            _ => None,
+    pub fn formatter(&self) -> Option<&'a str> {
+        match self.outline.kind {
+            AddressKind::Talker => Some(self.part(3, 6)),
+            AddressKind::Query | AddressKind::Proprietary => None,
         }
     }
 
@@ -259,32 +238,33 @@ impl<'a> Sentence<'a> {
     /// What the checksum says.
     #[must_use]
     pub const fn checksum(&self) -> Checksum {
-        self.checksum
+        self.outline.checksum
     }
 
     /// Whether the sentence, with the CR LF that it owes, is longer than the standard's 82 characters.
     #[must_use]
     pub const fn over_82(&self) -> bool {
-        self.length + 2 > STANDARD_LENGTH
+        self.outline.length as usize + 2 > STANDARD_LENGTH
     }
 
     /// Number of fields after the address.
     #[must_use]
     pub const fn field_count(&self) -> usize {
-        self.comma_count
+        self.outline.comma_count as usize
     }
 
     /// Field `n`, counted from 1 after the address as the standard does; `None` when the sentence ends before.
     #[must_use]
     pub fn field(&self, n: usize) -> Option<&'a str> {
-        if n == 0 || n > self.comma_count {
+        let (commas, count) = (&self.outline.commas, self.field_count());
+        if n == 0 || n > count {
             return None;
         }
         if n >= MAX_INDEXED {
             return self.fields().nth(n - 1);
         }
-        let from = usize::from(*self.commas.get(n - 1)?) + 1;
-        let to = if n == self.comma_count { self.text.len() } else { usize::from(*self.commas.get(n)?) };
+        let from = usize::from(*commas.get(n - 1)?) + 1;
+        let to = if n == count { self.text.len() } else { usize::from(*commas.get(n)?) };
         self.text.get(from..to)
     }
 
@@ -334,12 +314,12 @@ fn commas(fields: &[u8]) -> ([u16; MAX_INDEXED], usize) {
     let (mut commas, mut count) = ([0; MAX_INDEXED], 0);
     for (block, begin) in fields.chunks(64).zip((1_usize..).step_by(64)) {
         let (eights, rest) = block.as_chunks::<8>();
-        let mut last = [0; 8];
-        last.iter_mut().zip(rest).for_each(|(to, from)| *to = *from);
         let mut found =
             eights.iter().zip(0_u32..).fold(0, |all, (eight, at)| all | in_eight(eight) << (8 * at));
         if !rest.is_empty() {
-            found |= in_eight(&last) << (8 * eights.len());
+            // What the last eight bytes share with those before has been looked at.
+            let last = block.last_chunk().map(|last| in_eight(last) >> (8 - rest.len()));
+            found |= last.unwrap_or_else(|| in_eight(&filled(rest))) << (8 * eights.len());
         }
         while found != 0 {
             if let Some(slot) = commas.get_mut(count) {
@@ -352,6 +332,13 @@ fn commas(fields: &[u8]) -> ([u16; MAX_INDEXED], usize) {
     (commas, count)
 }
 
+/// Fewer than eight bytes, and zeros behind them.
+fn filled(few: &[u8]) -> [u8; 8] {
+    let mut eight = [0; 8];
+    eight.iter_mut().zip(few).for_each(|(to, from)| *to = *from);
+    eight
+}
+
 /// Whether the bytes after a start character look like an address. A careless talker writes `!` into its text; when
 /// the checksum fits and no address follows, the line is whole.
 fn begins_sentence(bytes: &[u8]) -> bool {
@@ -361,22 +348,18 @@ fn begins_sentence(bytes: &[u8]) -> bool {
         .is_some_and(|text| address(text).is_some())
 }
 
-/// Reads an address field; `None` when it is malformed.
-fn address(text: &str) -> Option<Address<'_>> {
+/// What kind of address a field is; `None` when it is malformed.
+fn address(text: &str) -> Option<AddressKind> {
     let capital = |b: &u8| b.is_ascii_uppercase() || b.is_ascii_digit();
     let bytes = text.as_bytes();
     if bytes.first() == Some(&b'P') && bytes.len() > 3 {
         let sound = bytes.iter().take(4).all(capital) && bytes.iter().all(u8::is_ascii_alphanumeric);
-        return sound.then_some(Address::Proprietary(text));
+        return sound.then_some(AddressKind::Proprietary);
     }
     if bytes.len() != 5 || !bytes.iter().all(capital) {
         return None;
     }
-    let (talker, formatter) = text.split_at_checked(2)?;
-    Some(match formatter.strip_suffix('Q') {
-        Some(asked) => Address::Query { asker: talker, asked },
-        None => Address::Talker { talker, formatter },
-    })
+    Some(if bytes.ends_with(b"Q") { AddressKind::Query } else { AddressKind::Talker })
 }
 
 #[cfg(test)]

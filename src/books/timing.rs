@@ -50,15 +50,13 @@ impl SentenceName {
     /// The name; what is past the twelfth byte is cut.
     #[must_use]
     pub fn new(name: &str) -> Self {
-        let mut bytes = [0; 12];
         // Nearly all names have five characters.
-        if let (Ok(five), Some(place)) = (<&[u8; 5]>::try_from(name.as_bytes()), bytes.first_chunk_mut())
-            // Without a way out for each of them.
-            && five.iter().fold(true, |graphic, byte| graphic & byte.is_ascii_graphic())
+        if let [a @ b'A'..=b'Z', b @ b'A'..=b'Z', c @ b'A'..=b'Z', d @ b'A'..=b'Z', e @ b'A'..=b'Z'] =
+            name.as_bytes()
         {
-            *place = *five;
-            return Self(bytes);
+            return Self([*a, *b, *c, *d, *e, 0, 0, 0, 0, 0, 0, 0]);
         }
+        let mut bytes = [0; 12];
         for (to, from) in bytes.iter_mut().zip(name.bytes().filter(u8::is_ascii_graphic)) {
             *to = from;
         }

@@ -287,15 +287,43 @@ impl Scan {
     fn over(bytes: &[u8]) -> Result<Self, Fault> {
         let inner = bytes.get(1..).unwrap_or_default();
         // Each look at all bytes stands for itself and without a way out: so the compiler takes many bytes at a time.
-        if inner.iter().fold(0, |odd, byte| odd | u8::from(byte.wrapping_sub(0x20) > 0x7E - 0x20)) != 0 {
+        if !is_printable(inner) {
             return Err(Fault::IllegalByte);
         }
         let second_start = memchr2(b'$', b'!', inner).map(|at| at + 1);
         let star = memchr(b'*', inner).map(|at| at + 1);
         let fields = bytes.get(1..star.unwrap_or(bytes.len())).unwrap_or_default();
-        let sum = fields.iter().fold(0, |sum, byte| sum ^ byte);
+        let sum = sum(fields);
         let (commas, comma_count) = commas(fields);
         Ok(Self { sum, star, second_start, commas, comma_count })
+    }
+}
+
+/// Whether all bytes are 0x20 to 0x7E.
+fn is_printable(bytes: &[u8]) -> bool {
+    let odd = |bytes: &[u8]| {
+        bytes.iter().fold(0, |odd, byte| odd | u8::from(byte.wrapping_sub(0x20) > 0x7E - 0x20))
+    };
+    // The last sixteen may have been looked at in part; that costs less than what is left one by one.
+    bytes.last_chunk::<16>().map_or_else(
+        || odd(bytes),
+        |last| bytes.as_chunks::<16>().0.iter().fold(odd(last), |all, bytes| all | odd(bytes)),
+    ) == 0
+}
+
+/// The exclusive or of all bytes (NMEA 0183 clause 5).
+fn sum(bytes: &[u8]) -> u8 {
+    let (eights, rest) = bytes.as_chunks::<8>();
+    let sum = eights.iter().fold(0, |sum, eight| sum ^ u64::from_le_bytes(*eight));
+    let sum = sum ^ last_of(bytes, rest);
+    sum.to_le_bytes().iter().fold(0, |sum, byte| sum ^ byte)
+}
+
+/// The last bytes, fewer than eight, as a number with zeros above. `rest` is the end of `bytes`.
+fn last_of(bytes: &[u8], rest: &[u8]) -> u64 {
+    match bytes.last_chunk::<8>() {
+        Some(last) if !rest.is_empty() => u64::from_le_bytes(*last) >> (8 * (8 - rest.len())),
+        _ => rest.iter().rev().fold(0, |all, byte| all << 8 | u64::from(*byte)),
     }
 }
 
@@ -306,20 +334,18 @@ fn commas(fields: &[u8]) -> ([u16; MAX_INDEXED], usize) {
     const ONES: u64 = 0x0101_0101_0101_0101;
     /// Whose product with bits 7, 15, 23 ... has them side by side at the top.
     const GATHER: u64 = 0x0002_0408_1020_4081;
-    let in_eight = |eight: &[u8; 8]| {
-        let others = u64::from_le_bytes(*eight) ^ (u64::from(b',') * ONES);
+    let in_eight = |eight: u64| {
+        let others = eight ^ (u64::from(b',') * ONES);
         let found = !(others + 0x7F * ONES) & (0x80 * ONES);
         found.wrapping_mul(GATHER) >> 56
     };
     let (mut commas, mut count) = ([0; MAX_INDEXED], 0);
     for (block, begin) in fields.chunks(64).zip((1_usize..).step_by(64)) {
         let (eights, rest) = block.as_chunks::<8>();
-        let mut found =
-            eights.iter().zip(0_u32..).fold(0, |all, (eight, at)| all | in_eight(eight) << (8 * at));
+        let numbers = eights.iter().map(|eight| u64::from_le_bytes(*eight)).zip(0_u32..);
+        let mut found = numbers.fold(0, |all, (eight, at)| all | in_eight(eight) << (8 * at));
         if !rest.is_empty() {
-            // What the last eight bytes share with those before has been looked at.
-            let last = block.last_chunk().map(|last| in_eight(last) >> (8 - rest.len()));
-            found |= last.unwrap_or_else(|| in_eight(&filled(rest))) << (8 * eights.len());
+            found |= in_eight(last_of(block, rest)) << (8 * eights.len());
         }
         while found != 0 {
             if let Some(slot) = commas.get_mut(count) {
@@ -330,13 +356,6 @@ fn commas(fields: &[u8]) -> ([u16; MAX_INDEXED], usize) {
         }
     }
     (commas, count)
-}
-
-/// Fewer than eight bytes, and zeros behind them.
-fn filled(few: &[u8]) -> [u8; 8] {
-    let mut eight = [0; 8];
-    eight.iter_mut().zip(few).for_each(|(to, from)| *to = *from);
-    eight
 }
 
 /// Whether the bytes after a start character look like an address. A careless talker writes `!` into its text; when

@@ -1,6 +1,7 @@
 //! Text logs: every line is recognised for itself, so CAN frames and sentences may mix.
 
 use super::account::{Account, Rank, counted_are};
+use super::ahead::Batch;
 use super::buffer::Buffer;
 use super::clock::Clock;
 use super::compressed::Origin;
@@ -11,7 +12,7 @@ use super::prospect::Prospect;
 use super::reader::{Reader, usual_parts};
 use super::stamp::{Minute, Stamp};
 use super::tape::{Part, Seen};
-use super::{CanFrame, WireKind};
+use super::{CanFrame, Payload, Record, WireKind};
 use std::sync::Arc;
 
 /// Longest line; what is longer has lost its line ends.
@@ -262,6 +263,44 @@ fn describe(content: &[u8]) -> String {
 impl Reader for Text {
     fn step(&mut self) -> std::io::Result<Option<bool>> {
         Self::step(self)
+    }
+
+    /// Whole lines that are a sentence or a frame and nothing else, as they lie in view.
+    fn run(&mut self, batch: &mut Batch) {
+        if self.buffer.is_spooled() {
+            return;
+        }
+        let data = self.buffer.data();
+        let mut at = 0;
+        while !batch.is_full() {
+            while matches!(data.get(at), Some(b'\n' | b'\r')) {
+                at += 1;
+            }
+            let view = data.get(at..data.len().min(at + MAX_LINE + 1)).unwrap_or_default();
+            let Some(length) = memchr::memchr2(b'\n', b'\r', view) else { break };
+            let text = view.get(..length).unwrap_or_default();
+            let (stamp, what) = recognise_after(text, &mut self.minute);
+            let (time, wire, payload) = match &what {
+                What::Sentence(from) if memchr::memchr(0, text).is_none() => {
+                    let sentence = text.get(*from..).unwrap_or_default();
+                    self.sentences += 1;
+                    self.sentences_with_checksum += u64::from(has_checksum(sentence));
+                    let time = self.clock.time(stamp, Some(sentence));
+                    (time, self.account.wire(WireKind::Line, None), Payload::Line(sentence))
+                }
+                What::Can(frame, name) => {
+                    self.can_frames += 1;
+                    self.can_frames_of_8 += u64::from(frame.len == 8);
+                    let time = self.clock.time(stamp, None);
+                    (time, self.account.wire(WireKind::Can, *name), Payload::Can(frame.lent()))
+                }
+                _ => break,
+            };
+            self.account.frame();
+            batch.add(&Record { time, wire, payload });
+            at += length;
+        }
+        self.buffer.consume(at);
     }
 
     fn finish(&mut self) {

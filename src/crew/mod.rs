@@ -17,7 +17,7 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
 
 /// Batches that may wait between two stations: a few, so that nobody waits for one that takes longer.
-const WAITING: usize = 4;
+const WAITING: usize = 2;
 
 /// A place of work.
 trait Station: Send + Sync {

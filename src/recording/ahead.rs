@@ -257,6 +257,7 @@ impl Recording for Ahead {
 mod tests {
     use super::super::open;
     use super::*;
+    use proptest::prelude::*;
     use std::path::Path;
 
     /// Every record as text, and the summary at the end.
@@ -284,6 +285,37 @@ mod tests {
                 let ahead =
                     drain(&mut open_ahead(path, || Box::new(|_| [7; DIGESTED]), &Crew::of(helpers)).unwrap());
                 assert!(ahead.0.len() > 500 && ahead == plain, "{file}");
+            }
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        /// Plain records go into a batch in one loop, others one by one: damage is met by either.
+        #[test]
+        fn damage_is_met_alike(
+            file in prop::sample::select(&["cut-short.pcap", "lagging-heading.pcap.zst", "healthy-line.log", "second-sounder.txt"][..]),
+            bytes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..40),
+            length in 0_usize..120_000,
+        ) {
+            let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("captures").join(file);
+            let mut content = std::fs::read(path).unwrap();
+            if file.ends_with(".zst") {
+                content = zstd::decode_all(content.as_slice()).unwrap();
+            }
+            content.truncate(length);
+            for (at, byte) in bytes.into_iter().filter(|_| length > 0) {
+                let at = at.index(content.len());
+                content[at] = byte;
+            }
+            let damaged = tempfile::NamedTempFile::new().unwrap();
+            std::fs::write(damaged.path(), &content).unwrap();
+            let path = damaged.path().to_str().unwrap();
+            let ahead = open_ahead(path, || Box::new(|_| [7; DIGESTED]), &Crew::of(1));
+            match (open(path), ahead) {
+                (Ok(mut plain), Ok(mut ahead)) => prop_assert_eq!(drain(plain.as_mut()), drain(&mut ahead)),
+                (plain, ahead) => prop_assert!(plain.is_err() && ahead.is_err()),
             }
         }
     }

@@ -271,11 +271,11 @@ impl Reader for Text {
             return;
         }
         let data = self.buffer.data();
-        let mut at = 0;
+        let mut done = 0;
         while !batch.is_full() {
-            while matches!(data.get(at), Some(b'\n' | b'\r')) {
-                at += 1;
-            }
+            // Blank lines before one that is the next step's are that step's as well.
+            let blank = data.iter().skip(done).take_while(|byte| matches!(byte, b'\n' | b'\r')).count();
+            let at = done + blank;
             let view = data.get(at..data.len().min(at + MAX_LINE + 1)).unwrap_or_default();
             let Some(length) = memchr::memchr2(b'\n', b'\r', view) else { break };
             let text = view.get(..length).unwrap_or_default();
@@ -298,9 +298,9 @@ impl Reader for Text {
             };
             self.account.frame();
             batch.add(&Record { time, wire, payload });
-            at += length;
+            done = at + length;
         }
-        self.buffer.consume(at);
+        self.buffer.consume(done);
     }
 
     fn finish(&mut self) {

@@ -203,7 +203,9 @@ fn arp_said(arp: &Arp, said: &mut Said) {
 fn ip_said(ip: &Ip<'_>, bytes: &[u8], said: &mut Said) {
     if ip.source.is_ipv4() {
         let payload = ip.payload.as_ptr() as usize - bytes.as_ptr() as usize;
-        assert!(is_sound(&bytes[payload - 20..payload]));
+        let mut headers = (20..=payload.min(60)).step_by(4).map(|len| &bytes[payload - len..payload]);
+        let header = headers.find(|header| usize::from(header[0]) == 0x40 + header.len() / 4).unwrap();
+        assert!(is_sound(header));
     }
     said.text("ip-source", Some(ip.source.to_string()));
     said.text("ip-destination", Some(ip.destination.to_string()));

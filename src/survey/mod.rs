@@ -195,12 +195,11 @@ fn fill_reckoned<R: Recording + ?Sized>(
         intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
         frames += 1;
         // What follows of the same recording mostly comes on a wire that is known.
-        let mut wires = Known::default();
         merged.run(&mut |record, digest| {
             if !is_within(record.time) {
                 return true;
             }
-            let Some(wire) = wires.of(record.wire, || intake.wire(number, record.wire)) else { return false };
+            let Some(wire) = intake.wire(number, record.wire) else { return false };
             intake.take(number, wire, record, digest);
             frames += 1;
             true
@@ -244,25 +243,6 @@ struct Intake {
     scribe: Scribe,
 }
 
-/// Where the wire of the last record is booked, by its number within the recording.
-#[derive(Default)]
-struct Known(Option<(usize, WireId)>);
-
-impl Known {
-    /// Where a wire is booked, asked for when it is another than that of the record before.
-    #[inline]
-    fn of(&mut self, wire: usize, ask: impl FnOnce() -> Option<WireId>) -> Option<WireId> {
-        match self.0 {
-            Some((known, id)) if known == wire => Some(id),
-            _ => {
-                let id = ask()?;
-                self.0 = Some((wire, id));
-                Some(id)
-            }
-        }
-    }
-}
-
 /// What is known of one recording while it is read.
 #[derive(Default)]
 struct Source {
@@ -281,15 +261,15 @@ impl Intake {
         info: impl FnOnce() -> Option<WireInfo>,
         ended: impl Fn(usize) -> bool,
     ) {
-        let source = self.sources.of(number);
-        let wire = match source.wires.get(record.wire) {
-            Some(Some(wire)) => *wire,
-            _ => {
+        let wire = match self.wire(number, record.wire) {
+            Some(wire) => wire,
+            None => {
                 let info = info().unwrap_or(WireInfo { kind: WireKind::Ethernet, name: None });
                 let continued =
                     record.time.and_then(|time| self.books.wires.continued(number, &info, time, ended));
                 let wire =
                     continued.unwrap_or_else(|| self.books.wires.add(number, info.kind, info.name, None));
+                let source = self.sources.of(number);
                 if source.wires.len() <= record.wire {
                     source.wires.resize(record.wire + 1, None);
                 }
@@ -303,6 +283,7 @@ impl Intake {
     }
 
     /// Where a wire of a recording is booked, once it is known.
+    #[inline]
     fn wire(&self, number: usize, wire: usize) -> Option<WireId> {
         self.sources.get(number)?.wires.get(wire).copied().flatten()
     }

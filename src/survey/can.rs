@@ -68,7 +68,7 @@ impl Intake {
             return;
         }
         let mut assembler = self.assemblers.take(wire.0 as usize);
-        assembler.push(time, id, frame.data, &mut |message| self.n2k_message(wire, time, device, &message));
+        assembler.part(time, id, frame.data, &mut |message| self.n2k_message(wire, time, device, &message));
         self.assemblers.put(wire.0 as usize, assembler);
     }
 

@@ -56,18 +56,27 @@ impl Assembler {
     /// Frames of the transport protocol itself are no messages. Groups whose framing is not known count as single
     /// frames. `time` is only compared with other times, for time-outs.
     pub fn push(&mut self, time: Option<Time>, id: CanId, data: &[u8], sink: &mut dyn FnMut(Message<'_>)) {
-        self.latest = time.or(self.latest);
+        if Self::is_whole(id.pgn) {
+            self.pass(time);
+            sink(Message { id, data });
+        } else {
+            self.part(time, id, data, sink);
+        }
+    }
+
+    /// As [`push`](Self::push), of a frame that is no [whole message](Self::is_whole).
+    pub fn part(&mut self, time: Option<Time>, id: CanId, data: &[u8], sink: &mut dyn FnMut(Message<'_>)) {
+        self.pass(time);
         match id.pgn {
             TP_CONNECTION => self.transport.manage(time, id, data, &mut self.ledger),
             TP_DATA => {
                 let deliver = &mut |id: CanId, data: &[u8]| sink(Message { id, data });
                 self.transport.data(time, id, data, &mut self.ledger, deliver);
             }
-            pgn if frames_of(pgn) == Frames::Fast => {
+            _ => {
                 let deliver = &mut |data: &[u8]| sink(Message { id, data });
                 self.fast.push(time, id, data, &mut self.ledger, deliver);
             }
-            _ => sink(Message { id, data }),
         }
     }
 

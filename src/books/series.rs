@@ -56,7 +56,7 @@ pub struct SourceKey {
 
 /// As [`SourceKey`], quicker to make and to compare.
 #[derive(Debug, Clone, Copy)]
-struct Sign {
+struct QuickKey {
     device: DeviceId,
     message: Message,
     /// See [`Reading::kind`].
@@ -65,7 +65,7 @@ struct Sign {
     name: &'static str,
 }
 
-impl Sign {
+impl QuickKey {
     fn of(device: DeviceId, message: Message, reading: &Reading) -> Self {
         let name = if let Reading::Other { quantity, .. } = reading { quantity } else { "" };
         Self { device, message, kind: reading.kind(), name }
@@ -85,7 +85,7 @@ impl Sign {
             ^ (self.name.len() as u32) << 9
     }
 
-    /// What makes the source of a reading that has this sign.
+    /// What makes the source of a reading that has this key.
     fn key(&self, reading: &Reading) -> SourceKey {
         SourceKey {
             device: self.device,
@@ -105,7 +105,7 @@ const FIX_QUALITY: &str = "fix-quality";
 pub struct Source {
     /// What makes it.
     pub key: SourceKey,
-    sign: Sign,
+    quick: QuickKey,
     /// Messages.
     pub count: u64,
     /// Messages that held the value.
@@ -223,13 +223,13 @@ impl Series {
     }
 
     fn source(&mut self, device: DeviceId, message: Message, reading: &Reading) -> Option<&mut Source> {
-        let sign = Sign::of(device, message, reading);
-        let hash = sign.mark();
+        let quick = QuickKey::of(device, message, reading);
+        let hash = quick.mark();
         let row = self.shortcut.row(hash);
-        if self.sources.get(row).is_some_and(|source| source.sign.is(&sign)) {
+        if self.sources.get(row).is_some_and(|source| source.quick.is(&quick)) {
             return self.sources.get_mut(row);
         }
-        let key = sign.key(reading);
+        let key = quick.key(reading);
         let next = self.sources.len();
         let index = match self.index.get(&key) {
             Some(&index) => index as usize,
@@ -243,7 +243,7 @@ impl Series {
                 self.untracked += u64::from(wanted && !tracked);
                 self.tracks += usize::from(tracked);
                 self.index.insert(key, next as u32);
-                self.sources.push(Source::new(key, sign, tracked));
+                self.sources.push(Source::new(key, quick, tracked));
                 next
             }
         };
@@ -272,16 +272,16 @@ fn is_tracked(quantity: &str) -> bool {
             | "speed-through-water"
             | "voltage"
             | "variation"
-            | "fix-quality"
+            | FIX_QUALITY
     )
 }
 
 impl Source {
-    fn new(key: SourceKey, sign: Sign, tracked: bool) -> Self {
+    fn new(key: SourceKey, quick: QuickKey, tracked: bool) -> Self {
         let by_speed = if key.quantity == "depth" { vec![(0, 0); SPEED_CLASSES] } else { Vec::new() };
         Self {
             key,
-            sign,
+            quick,
             count: 0,
             valid: 0,
             zero: 0,

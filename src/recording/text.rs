@@ -31,11 +31,29 @@ pub(super) struct Text {
     cursor: Cursor,
     clock: Clock,
     minute: Minute,
+    counts: Counts,
+    other_lines: u64,
+}
+
+/// The lines that were records.
+#[derive(Debug, Default)]
+struct Counts {
     sentences: u64,
     sentences_with_checksum: u64,
     can_frames: u64,
     can_frames_of_8: u64,
-    other_lines: u64,
+}
+
+impl Counts {
+    fn sentence(&mut self, sentence: &[u8]) {
+        self.sentences += 1;
+        self.sentences_with_checksum += u64::from(has_checksum(sentence));
+    }
+
+    fn frame(&mut self, frame: &CanFrame) {
+        self.can_frames += 1;
+        self.can_frames_of_8 += u64::from(frame.len == 8);
+    }
 }
 
 /// A line at the window: its length, and whether it has a line end.
@@ -74,10 +92,7 @@ impl Text {
             cursor: Cursor::default(),
             clock,
             minute: Minute::default(),
-            sentences: 0,
-            sentences_with_checksum: 0,
-            can_frames: 0,
-            can_frames_of_8: 0,
+            counts: Counts::default(),
             other_lines: 0,
         })
     }
@@ -97,10 +112,10 @@ impl Text {
             What::Sentence(at) => {
                 let sentence = text.get(at..).unwrap_or_default();
                 let time = self.clock.time(stamp, Some(sentence));
-                let cut =
-                    !line.ended && !is_whole(sentence) && self.sentences_with_checksum * 2 > self.sentences;
-                self.sentences += 1;
-                self.sentences_with_checksum += u64::from(has_checksum(sentence));
+                let counts = &mut self.counts;
+                let mostly_with_checksum = counts.sentences_with_checksum * 2 > counts.sentences;
+                let cut = !line.ended && !is_whole(sentence) && mostly_with_checksum;
+                counts.sentence(sentence);
                 if cut {
                     self.account.truncated(line.length as u64);
                 } else if memchr::memchr(0, text).is_some() {
@@ -115,8 +130,7 @@ impl Text {
             What::Can(frame, name) => {
                 if line.ended || !self.looks_cut(&frame) {
                     let time = self.clock.time(stamp, None);
-                    self.can_frames += 1;
-                    self.can_frames_of_8 += u64::from(frame.len == 8);
+                    self.counts.frame(&frame);
                     let wire = self.account.wire(WireKind::Can, name);
                     self.cursor.stand_on_frame(time, wire, &frame);
                     true
@@ -167,7 +181,8 @@ impl Text {
 
     /// Whether the frame of a last line without line end is shorter than all others, which are alike.
     fn looks_cut(&self, frame: &CanFrame) -> bool {
-        frame.len < 8 && self.can_frames > 0 && self.can_frames == self.can_frames_of_8
+        let counts = &self.counts;
+        frame.len < 8 && counts.can_frames > 0 && counts.can_frames == counts.can_frames_of_8
     }
 
     /// Skips line ends, and the NULs that power losses leave.
@@ -283,14 +298,12 @@ impl Reader for Text {
             let (time, wire, payload) = match &what {
                 What::Sentence(from) if memchr::memchr(0, text).is_none() => {
                     let sentence = text.get(*from..).unwrap_or_default();
-                    self.sentences += 1;
-                    self.sentences_with_checksum += u64::from(has_checksum(sentence));
+                    self.counts.sentence(sentence);
                     let time = self.clock.time(stamp, Some(sentence));
                     (time, self.account.wire(WireKind::Line, None), Payload::Line(sentence))
                 }
                 What::Can(frame, name) => {
-                    self.can_frames += 1;
-                    self.can_frames_of_8 += u64::from(frame.len == 8);
+                    self.counts.frame(frame);
                     let time = self.clock.time(stamp, None);
                     (time, self.account.wire(WireKind::Can, *name), Payload::Can(frame.lent()))
                 }

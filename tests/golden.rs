@@ -12,7 +12,7 @@ mod said;
 #[path = "golden/want.rs"]
 mod want;
 
-use leadsman::frames::{Arp, Content, Ip, Tcp, Transport, Udp, is_sound, parse};
+use leadsman::frames::{Arp, Content, Ip, Tcp, Transport, Udp, ipv4_header_is_sound, parse};
 use leadsman::messages::n2k::{self, Assembler, CanId, NetworkMessage};
 use leadsman::messages::nmea0183::{self, Checksum, Sentence, ais};
 use leadsman::recording::LinkType;
@@ -205,7 +205,7 @@ fn ip_said(ip: &Ip<'_>, bytes: &[u8], said: &mut Said) {
         let payload = ip.payload.as_ptr() as usize - bytes.as_ptr() as usize;
         let mut headers = (20..=payload.min(60)).step_by(4).map(|len| &bytes[payload - len..payload]);
         let header = headers.find(|header| usize::from(header[0]) == 0x40 + header.len() / 4).unwrap();
-        assert!(is_sound(header));
+        assert!(ipv4_header_is_sound(header));
     }
     said.text("ip-source", Some(ip.source.to_string()));
     said.text("ip-destination", Some(ip.destination.to_string()));

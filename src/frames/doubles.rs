@@ -202,24 +202,22 @@ pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
     while let Some(0x8100 | 0x88A8) = kind {
         (kind, body) = (be16(body, 2), body.get(4..).unwrap_or_default());
     }
-    // Length of the IP packet, and offsets of bytes that are not to be seen.
-    let ip: Option<(usize, &[usize])> = match (kind, body.first().map(|first| first >> 4)) {
-        (Some(0x0800) | None, Some(4)) => be16(body, 2).map(|total| (total.into(), &[8, 10, 11][..])),
-        (Some(0x86DD) | None, Some(6)) => be16(body, 4).map(|len| (usize::from(len) + 40, &[7][..])),
+    // Length of the IP packet, and whether it is version 4.
+    let ip: Option<(usize, bool)> = match (kind, body.first().map(|first| first >> 4)) {
+        (Some(0x0800) | None, Some(4)) => be16(body, 2).map(|total| (total.into(), true)),
+        (Some(0x86DD) | None, Some(6)) => be16(body, 4).map(|len| (usize::from(len) + 40, false)),
         _ => None,
     };
     let mut hasher = FixedState::default().build_hasher();
-    let Some((len, unseen)) = ip else {
+    let Some((len, is_4)) = ip else {
         hasher.write(addresses);
         hasher.write_u16(kind.unwrap_or(0));
         hasher.write(body);
         return hasher.finish();
     };
     let packet = if len < 40 { body } else { body.get(..len).unwrap_or(body) };
-    // What nearly every packet begins with, without the four bytes that are not to be seen.
-    if let Some((head, rest)) = packet.split_first_chunk::<20>()
-        && unseen.len() == 3
-    {
+    // What nearly every packet begins with, without time to live and checksum, in whole words.
+    if is_4 && let Some((head, rest)) = packet.split_first_chunk::<20>() {
         let [a, b, c, d, e, f, g, h, _, protocol, _, _, addresses @ ..] = *head;
         hasher.write_u64(u64::from_le_bytes([a, b, c, d, e, f, g, h]));
         hasher.write_u64(u64::from_le_bytes(addresses));
@@ -227,6 +225,7 @@ pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
         hasher.write(rest);
         return hasher.finish();
     }
+    let unseen: &[usize] = if is_4 { &[8, 10, 11] } else { &[7] };
     let mut from = 0;
     for at in unseen {
         hasher.write(packet.get(from..*at).unwrap_or_default());

@@ -67,7 +67,7 @@ impl<'a> Ip<'a> {
 
 /// Whether the checksum of an IPv4 packet's header is right, options included (RFC 791 3.1).
 #[must_use]
-pub fn is_sound(header: &[u8]) -> bool {
+pub fn ipv4_header_is_sound(header: &[u8]) -> bool {
     ones_complement_sum(header) == 0xFFFF
 }
 
@@ -244,7 +244,9 @@ mod tests {
         let ip = Ip::parse(&bytes, false).unwrap();
         assert_eq!(ip.source, IpAddr::from([192, 168, 0, 1]));
         assert_eq!((ip.protocol, ip.hop_limit, ip.payload.len()), (17, 64, 0x73 - 20));
-        assert!(is_sound(&bytes[..20]) && ip.dont_fragment && ip.fragment.is_none() && !ip.is_cut());
+        assert!(
+            ipv4_header_is_sound(&bytes[..20]) && ip.dont_fragment && ip.fragment.is_none() && !ip.is_cut()
+        );
         for len in 0..20 {
             assert!(Ip::parse(&bytes[..len], true).unwrap_err().cut);
         }
@@ -260,7 +262,7 @@ mod tests {
         bytes[6..8].copy_from_slice(&[0x20, 0xB9]);
         let ip = Ip::parse(&bytes, false).unwrap();
         assert_eq!(ip.fragment, Some(Fragment { id: 0, offset: 0xB9 * 8, more: true }));
-        assert!(!is_sound(&bytes[..20]), "the flags changed and the checksum did not");
+        assert!(!ipv4_header_is_sound(&bytes[..20]), "the flags changed and the checksum did not");
         bytes[0] = 0x46;
         bytes[20..24].copy_from_slice(&[148, 4, 0, 0]);
         assert!(Ip::parse(&bytes, false).unwrap().router_alert);

@@ -1,6 +1,6 @@
 use super::*;
 use crate::frames::{ArpKind, Lldp, Mdns, Ssdp, Transport, datagram_lines, likeness, looks_like_lines};
-use crate::frames::{Dhcp, Doubles, Fragments, is_sound};
+use crate::frames::{Dhcp, Doubles, Fragments, ipv4_header_is_sound};
 use crate::time::Time;
 use etherparse::PacketBuilder;
 use proptest::prelude::*;
@@ -271,7 +271,7 @@ proptest! {
         let packet = whole(LinkType::Ethernet, &bytes);
         prop_assert_eq!((packet.source, packet.vlan), (Some(STATION), Some(vlan)));
         let Content::Ip(ip) = packet.content else { panic!("IP") };
-        prop_assert!(is_sound(&bytes[18..38]));
+        prop_assert!(ipv4_header_is_sound(&bytes[18..38]));
         prop_assert_eq!((ip.source, ip.hop_limit), (IpAddr::from(source), 9));
         let Transport::Tcp(tcp) = ip.transport() else { panic!("TCP") };
         prop_assert_eq!((tcp.source_port, tcp.destination_port), ports);

@@ -45,7 +45,7 @@ pub use fragments::{
 pub use icmp::{Icmp, Quoted};
 pub use icmp6::{Icmp6, Prefix, RouterAdvertisement};
 pub use igmp::{Interest, Membership, Report};
-pub use ip::{Fragment, Ip, is_sound};
+pub use ip::{Fragment, Ip, ipv4_header_is_sound};
 pub use lines::{LineSplitter, MAX_LINE, SENTENCE_DATAGRAM, datagram_lines, looks_like_lines, whole_lines};
 pub use link::{Content, Packet, Reach, parse};
 pub use lldp::{Lldp, LldpId};

@@ -7,7 +7,8 @@ use super::order::Orders;
 use super::spots::Spots;
 use super::{Desk, blank, dhcp, discovery, names};
 use crate::frames::{
-    DHCP_PORTS, Ip, MDNS_PORT, SSDP_PORT, StreamKey, Transport, Udp, is_sound, looks_like_lines, whole_lines,
+    DHCP_PORTS, Ip, MDNS_PORT, SSDP_PORT, StreamKey, Transport, Udp, ipv4_header_is_sound, looks_like_lines,
+    whole_lines,
 };
 use crate::recording::Tape;
 use std::hash::{Hash, Hasher};
@@ -55,7 +56,11 @@ impl Desk {
             self.ipv4_at(new, 16);
             let head = new.get_mut(..from).unwrap_or_default();
             options_4(head.get_mut(20..).unwrap_or_default());
-            let seal = if is_sound(old.get(..from).unwrap_or_default()) { Seal::Right } else { Seal::Wrong };
+            let seal = if ipv4_header_is_sound(old.get(..from).unwrap_or_default()) {
+                Seal::Right
+            } else {
+                Seal::Wrong
+            };
             write_sum(head, 10, 0, seal, false);
         } else {
             self.ipv6_at(new, 8);

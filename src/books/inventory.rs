@@ -300,14 +300,18 @@ impl Inventory {
 
     /// The host with this MAC address.
     pub fn host(&mut self, wire: WireId, mac: Mac) -> Option<DeviceId> {
-        let Mac([a, b, c, d, e, f]) = mac;
-        let key = u64::from(wire.0) << 48 | u64::from_be_bytes([0, 0, a, b, c, d, e, f]);
-        if let Some(&id) = self.hosts.get(&key) {
+        if let Some(id) = self.known_host(wire, mac) {
             return Some(id);
         }
         let id = self.add(Device::new(wire, Identity::Ethernet { mac }))?;
-        self.hosts.insert(key, id);
+        self.hosts.insert(host_key(wire, mac), id);
         Some(id)
+    }
+
+    /// The host with this MAC address, when it is known.
+    #[must_use]
+    pub fn known_host(&self, wire: WireId, mac: Mac) -> Option<DeviceId> {
+        self.hosts.get(&host_key(wire, mac)).copied()
     }
 
     /// The talker of a line; `host` is the host whose packets carry the line.
@@ -414,6 +418,10 @@ impl Inventory {
         let device = self.get(id)?;
         Some(Span::new(device.first?, device.last?))
     }
+}
+
+const fn host_key(wire: WireId, Mac([a, b, c, d, e, f]): Mac) -> u64 {
+    (wire.0 as u64) << 48 | u64::from_be_bytes([0, 0, a, b, c, d, e, f])
 }
 
 fn talker_key(talker: &[u8]) -> u32 {

@@ -36,26 +36,48 @@ struct Feed {
     bus: Option<WireId>,
 }
 
+/// A feed by its number in [`Feeds`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct FeedId(u32);
+
 /// Every feed.
 #[derive(Debug, Default)]
 pub(super) struct Feeds {
-    by_key: FxHashMap<FeedKey, Feed>,
+    list: Vec<(FeedKey, Feed)>,
+    by_key: FxHashMap<FeedKey, FeedId>,
     /// Lines of feeds that found no room.
     pub(super) unbooked: u64,
 }
 
+impl Feeds {
+    /// The feed with this key; a new one, to `receiver`, when there is none and room.
+    pub(super) fn find(&mut self, key: FeedKey, receiver: Receiver) -> Option<FeedId> {
+        if let Some(id) = self.by_key.get(&key) {
+            return Some(*id);
+        }
+        if self.list.len() >= MAX_FEEDS {
+            return None;
+        }
+        let id = FeedId(self.list.len() as u32);
+        self.list.push((key, Feed { receiver, last: None, line: None, bus: None }));
+        self.by_key.insert(key, id);
+        Some(id)
+    }
+}
+
 impl Intake {
-    /// Books a line that a host's datagram or stream carries.
-    pub(super) fn carried_line(&mut self, key: FeedKey, receiver: Receiver, time: Option<Time>, line: &[u8]) {
-        let feeds = &mut self.feeds.by_key;
-        let room = feeds.len() < MAX_FEEDS;
-        let feed = match feeds.get_mut(&key) {
-            Some(feed) => feed,
-            None if room => feeds.entry(key).or_insert(Feed { receiver, last: None, line: None, bus: None }),
-            None => {
-                self.feeds.unbooked += 1;
-                return;
-            }
+    /// Books a line that a host's datagram or stream carries; `None` when its feed found no room.
+    pub(super) fn carried_line(
+        &mut self,
+        feed: Option<FeedId>,
+        receiver: Receiver,
+        time: Option<Time>,
+        line: &[u8],
+    ) {
+        let feed = feed.and_then(|id| self.feeds.list.get_mut(id.0 as usize));
+        let Some((key, feed)) = feed else {
+            self.feeds.unbooked += 1;
+            return;
         };
         if feed.receiver != receiver {
             let gone = feed.last.zip(time).is_none_or(|(last, now)| now.since(last) > RECEIVER_GONE_S);
@@ -65,6 +87,7 @@ impl Intake {
             feed.receiver = receiver;
         }
         feed.last = time.or(feed.last);
+        let key = *key;
         let label = |books: &crate::books::Books| {
             let ip = books.inventory.get(key.host).and_then(|d| d.ips.first().copied());
             let place = ip.map_or_else(|| "a host".to_owned(), |ip| ip.to_string());

@@ -5,13 +5,16 @@ mod by_number;
 mod can;
 mod carried;
 mod clocks;
+mod datagram;
 mod each;
+mod flows;
 mod followed;
 mod ledger;
 mod left_out;
 mod line;
 mod packet;
 mod scribe;
+mod segment;
 
 pub use each::each;
 

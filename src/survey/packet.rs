@@ -1,23 +1,21 @@
 //! Network packets into the books.
 
 use super::Intake;
-use super::carried::FeedKey;
+use super::flows::{Flows, Onward};
 use super::ledger::Told;
-use crate::books::bounded;
+use super::segment::Text;
 use crate::books::floods::Cast;
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::WireId;
 use crate::frames::{
-    Arp, Content, Copies, DHCP_PORTS, Dhcp, Doubles, Fragments, Icmp6, Interest, Ip, LineSplitter, Lldp,
-    MAX_DIRECTIONS, MDNS_PORT, Mdns, MdnsKind, Membership, Packet, Reach, SSDP_PORT, SegmentKind, Ssdp,
-    SsdpKind, StreamKey, StreamSink, Tcp, TcpStreams, Transport, Udp, datagram_lines, looks_like_lines,
-    parse, whole_lines,
+    Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Membership, Packet, PlainDatagram,
+    Reach, TcpStreams, Transport, parse,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
-use rustc_hash::{FxHashMap, FxHasher};
+use rustc_hash::FxHasher;
 use std::hash::{Hash, Hasher};
 use std::net::IpAddr;
 
@@ -27,37 +25,55 @@ const AROUND_FRAME: u64 = 24;
 /// Shortest frame without its check sequence, octets.
 const SHORTEST_FRAME: u64 = 60;
 
-/// No stack repeats a segment sooner with the same bytes, microseconds (RFC 6298 2.4 and common stacks: 200 ms).
-const SOONEST_REPEAT_US: i64 = 100_000;
-
-/// Most TCP directions whose text is followed.
-const MAX_SPLITTERS: usize = 512;
-
 /// What a network's packets need remembered between one and the next.
 #[derive(Default)]
 pub(super) struct Tables {
     doubles: Doubles,
     fragments: Fragments,
-    streams: TcpStreams,
-    text: Text,
+    pub(super) streams: TcpStreams,
+    pub(super) text: Text,
+    flows: Flows,
+}
+
+/// A frame that came: on which wire, when, how often before, its octets there, and its length from MAC to payload.
+pub(super) struct Arrival {
+    pub(super) wire: WireId,
+    pub(super) time: Option<Time>,
+    pub(super) copies: Option<Copies>,
+    pub(super) octets: u64,
+    pub(super) wire_len: u32,
+}
+
+/// Whose frame it is, and whom it is for.
+pub(super) struct Between {
+    pub(super) host: Option<DeviceId>,
+    /// One host, when it is for one.
+    pub(super) to: Option<DeviceId>,
+    pub(super) to_group: bool,
+    pub(super) cast: Cast,
+    /// Whether the link says whom it is for.
+    pub(super) addressed: bool,
+    /// Whether the recorder's own machine sent it, as far as the link says.
+    pub(super) outgoing: bool,
 }
 
 /// A packet's way: who sent it on which wire, and when.
 #[derive(Clone, Copy)]
-struct Way {
-    wire: WireId,
-    host: DeviceId,
+pub(super) struct Way {
+    pub(super) wire: WireId,
+    pub(super) host: DeviceId,
     /// To one host, when it was for one.
-    to: Option<DeviceId>,
-    time: Option<Time>,
-    to_group: bool,
+    pub(super) to: Option<DeviceId>,
+    pub(super) time: Option<Time>,
+    pub(super) to_group: bool,
     /// Microseconds since the very same bytes were seen before.
-    again_us: Option<i64>,
+    pub(super) again_us: Option<i64>,
 }
 
 impl Intake {
     /// Books a packet of a wire: its link, its bytes and its length on the wire, and how [alike](crate::frames::likeness)
     /// it is to others.
+    #[inline(never)]
     pub(super) fn packet(
         &mut self,
         wire: WireId,
@@ -65,55 +81,80 @@ impl Intake {
         (link, bytes, original): (LinkType, &[u8], u32),
         likeness: u64,
     ) {
-        let packet = parse(link, bytes, original);
-        let octets = u64::from(packet.wire_len).max(SHORTEST_FRAME) + AROUND_FRAME;
-        if let Some(wire) = self.books.wires.get_mut(wire) {
-            wire.frame(time, u64::from(original).max(bytes.len() as u64), octets);
-        }
         let (mut tables, given_up) = self.followed.take(wire);
         if let Some((other, tables)) = given_up {
             self.settle_network(other, tables);
         }
-        self.booked_packet(&mut tables, wire, time, &packet, octets, likeness);
+        let size = u64::from(original).max(bytes.len() as u64);
+        let mut arrival = |intake: &mut Self, wire_len: u32| {
+            let octets = u64::from(wire_len).max(SHORTEST_FRAME) + AROUND_FRAME;
+            if let Some(wire) = intake.books.wires.get_mut(wire) {
+                wire.frame(time, size, octets);
+            }
+            let copies = time.map(|time| tables.doubles.seen_hash(time, likeness));
+            Arrival { wire, time, copies, octets, wire_len }
+        };
+        let plain = PlainDatagram::of(link, bytes, original);
+        let flow = plain
+            .and_then(|plain| Some((plain, tables.flows.of(&plain.flow, || self.flow(wire, plain.flow))?)));
+        if let Some((plain, flow)) = flow {
+            let arrival = arrival(self, bytes.len() as u32);
+            self.plain(&arrival, flow, &plain);
+        } else {
+            let packet = parse(link, bytes, original);
+            let arrival = arrival(self, packet.wire_len);
+            self.any(&mut tables, &arrival, &packet);
+        }
         self.followed.put_back(wire, tables);
     }
 
-    fn booked_packet(
-        &mut self,
-        tables: &mut Tables,
-        wire: WireId,
-        time: Option<Time>,
-        packet: &Packet<'_>,
-        octets: u64,
-        likeness: u64,
-    ) {
-        let copies = time.map(|time| tables.doubles.seen_hash(time, likeness));
-        let is_copy = copies.as_ref().is_some_and(Copies::is_copy);
-        let to_group = matches!(packet.reach, Reach::Group | Reach::All);
-        let host = packet.source.and_then(|mac| self.books.inventory.host(wire, mac));
+    /// Books that a frame came: with its host, with floods, and with the links that it took. Gives its way, unless it is the
+    /// copy of one that was booked, or nobody's.
+    #[inline(always)]
+    pub(super) fn arrived(&mut self, arrival: &Arrival, between: &Between) -> Option<Way> {
+        let Arrival { wire, time, octets, wire_len, copies } = *arrival;
+        let Between { host, to, to_group, cast, addressed, outgoing } = *between;
         if let Some(host) = host {
             self.books.fetch(wire, host);
         }
         let network = self.books.networks.of(wire);
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
-            network.floods.frame(time, host, copies, cast(packet));
+            network.floods.frame(time, host, copies, cast);
         }
-        let Some(host) = host else { return };
-        let destination = packet.destination.filter(|mac| !mac.is_multicast());
-        let to = destination.and_then(|mac| self.books.inventory.host(wire, mac));
-        if is_copy {
-            return;
+        let host = host?;
+        if copies.as_ref().is_some_and(Copies::is_copy) {
+            return None;
         }
-        self.books.inventory.frame(host, time, u64::from(packet.wire_len));
-        let network = self.books.networks.of(wire);
-        let unpadded = packet.destination.is_some() && u64::from(packet.wire_len) < SHORTEST_FRAME;
-        network.frame(host, time, octets, unpadded || packet.outgoing == Some(true));
-        network.unaddressed += u64::from(packet.destination.is_none());
+        self.books.inventory.frame(host, time, u64::from(wire_len));
+        let unpadded = addressed && u64::from(wire_len) < SHORTEST_FRAME;
+        network.frame(host, time, octets, unpadded || outgoing);
+        network.unaddressed += u64::from(!addressed);
         if let Some(to) = to {
             network.received(to, time, octets);
         }
         let again_us = copies.and_then(|c| c.since_last_us);
-        let way = Way { wire, host, to, time, to_group, again_us };
+        Some(Way { wire, host, to, time, to_group, again_us })
+    }
+
+    /// Books a packet of any form.
+    fn any(&mut self, tables: &mut Tables, arrival: &Arrival, packet: &Packet<'_>) {
+        let (wire, time) = (arrival.wire, arrival.time);
+        let host = packet.source.and_then(|mac| self.books.inventory.host(wire, mac));
+        let destination = packet.destination.filter(|mac| host.is_some() && !mac.is_multicast());
+        let to = destination.and_then(|mac| self.books.inventory.host(wire, mac));
+        let cast = match &packet.content {
+            Content::Ip(ip) => cast(ip.destination, packet.reach == Reach::Group),
+            _ => Cast::Signal,
+        };
+        let between = Between {
+            host,
+            to,
+            to_group: matches!(packet.reach, Reach::Group | Reach::All),
+            cast,
+            addressed: packet.destination.is_some(),
+            outgoing: packet.outgoing == Some(true),
+        };
+        let Some(way) = self.arrived(arrival, &between) else { return };
         match &packet.content {
             Content::Arp(arp) => self.arp(way, arp, packet.source == Some(arp.sender_mac)),
             Content::Ip(ip) => self.ip(tables, way, ip),
@@ -122,7 +163,7 @@ impl Intake {
                 if let Ok(lldp) = Lldp::parse(bytes, true) {
                     self.name_host(way.host, lldp.system_name.as_deref());
                     if lldp.ttl_s == 0 {
-                        self.books.networks.of(wire).sign(host, time, Sign::Goodbye);
+                        self.books.networks.of(wire).sign(way.host, time, Sign::Goodbye);
                     }
                 }
             }
@@ -133,11 +174,11 @@ impl Intake {
         }
     }
 
-    fn stream(&mut self, way: Way, protocol: &'static str, part: u32) {
+    pub(super) fn stream(&mut self, way: Way, protocol: &'static str, part: u32) {
         self.tell(way.host, way.time, Told::Protocol(protocol, part));
     }
 
-    fn name_host(&mut self, host: DeviceId, name: Option<&str>) {
+    pub(super) fn name_host(&mut self, host: DeviceId, name: Option<&str>) {
         if let (Some(device), Some(name)) =
             (self.books.inventory.get_mut(host), name.filter(|n| !n.is_empty()))
         {
@@ -172,34 +213,38 @@ impl Intake {
         }
     }
 
-    /// A router speaks with everybody's address; only addresses of the boat's own networks are a host's.
     fn own_address(&mut self, way: Way, ip: IpAddr) {
-        let own = match ip {
-            IpAddr::V4(ip) => ip.is_private() || ip.is_link_local(),
-            IpAddr::V6(ip) => ip.is_unicast_link_local() || ip.is_unique_local(),
-        };
-        if !own {
-            return;
+        self.note_address(way, ip);
+        if let IpAddr::V4(v4) = ip
+            && is_own(ip)
+        {
+            self.books.networks.of(way.wire).claim(way.host, v4, false, way.time);
         }
-        if let Some(device) = self.books.inventory.get_mut(way.host)
-            && !device.ips.contains(&ip)
+    }
+
+    pub(super) fn note_address(&mut self, way: Way, ip: IpAddr) {
+        if is_own(ip)
+            && let Some(device) = self.books.inventory.get_mut(way.host)
         {
             note_text(&mut device.ips, ip);
         }
-        if let IpAddr::V4(ip) = ip {
-            self.books.networks.of(way.wire).claim(way.host, ip, false, way.time);
+    }
+
+    /// Books with whom a packet's sender speaks.
+    pub(super) fn talk(&mut self, way: Way, ips: (IpAddr, IpAddr)) {
+        if let Some(to) = way.to {
+            self.books.networks.of(way.wire).talk(way.host, to, ips, talks::Packet::Other, way.time);
         }
     }
 
     fn transport(&mut self, tables: &mut Tables, way: Way, ip: &Ip<'_>, transport: Transport<'_>) {
-        if let Some(to) = way.to
-            && !matches!(transport, Transport::Tcp(_))
-        {
-            let ips = (ip.source, ip.destination);
-            self.books.networks.of(way.wire).talk(way.host, to, ips, talks::Packet::Other, way.time);
+        if !matches!(transport, Transport::Tcp(_)) {
+            self.talk(way, (ip.source, ip.destination));
         }
         match transport {
-            Transport::Udp(udp) => self.udp(way, ip, &udp),
+            Transport::Udp(udp) => {
+                self.udp(way, &udp, &mut Onward::new(ip.destination, udp.destination_port));
+            }
             Transport::Tcp(tcp) => self.tcp(tables, way, ip, &tcp),
             Transport::Icmp6(icmp) => self.icmp6(way, &icmp),
             Transport::Membership(membership) => self.membership(way, &membership),
@@ -233,209 +278,29 @@ impl Intake {
             Membership::Other { .. } => {}
         }
     }
-
-    fn udp(&mut self, way: Way, ip: &Ip<'_>, udp: &Udp<'_>) {
-        let ports = (udp.source_port, udp.destination_port);
-        let cut = udp.is_cut();
-        if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
-            self.stream(way, "dhcp", 0);
-            if let Ok(dhcp) = Dhcp::parse(udp.payload, cut) {
-                if dhcp.from_client {
-                    self.name_host(way.host, dhcp.host_name.as_deref());
-                }
-                self.books.networks.of(way.wire).dhcp(way.host, &dhcp, way.to_group, way.time);
-            }
-        } else if ports.1 == MDNS_PORT {
-            self.stream(way, "mdns", 0);
-            self.mdns(way, udp.payload, cut);
-        } else if ports.1 == SSDP_PORT || ports.0 == SSDP_PORT {
-            self.stream(way, "ssdp", 0);
-            self.ssdp(way, udp.payload);
-        } else if looks_like_lines(udp.payload) {
-            self.stream(way, "lines", part(&(ip.destination, ports.1)));
-            let port = ports.1;
-            let key = FeedKey { wire: way.wire, host: way.host, tcp: false, port };
-            let payload = if cut { whole_lines(udp.payload) } else { udp.payload };
-            for line in datagram_lines(payload) {
-                self.carried_line(key, (ip.destination, port), way.time, line);
-            }
-        } else {
-            self.stream(way, "udp", part(&(ip.destination, ports.1)));
-        }
-    }
-
-    fn mdns(&mut self, way: Way, payload: &[u8], cut: bool) {
-        let Ok(message) = Mdns::parse(payload, cut) else { return };
-        let network = self.books.networks.of(way.wire);
-        match message.kind {
-            MdnsKind::Probe => network.sign(way.host, way.time, Sign::NameProbe),
-            MdnsKind::Query => network.name_query(way.time),
-            MdnsKind::Response => network.sign(way.host, way.time, Sign::NameAnnouncement),
-            MdnsKind::Goodbye => network.sign(way.host, way.time, Sign::Goodbye),
-        }
-        if !matches!(message.kind, MdnsKind::Probe | MdnsKind::Response) {
-            return;
-        }
-        let Some(device) = self.books.inventory.get_mut(way.host) else { return };
-        for host in message.hosts {
-            // A responder may answer for others; a name is its own when the address is.
-            if device.ips.contains(&host.address) {
-                note_text(&mut device.hostnames, host.name);
-            }
-        }
-        for service in message.services {
-            note_text(&mut device.services, service.service);
-        }
-    }
-
-    fn ssdp(&mut self, way: Way, payload: &[u8]) {
-        let Some(message) = Ssdp::parse(payload) else { return };
-        let network = self.books.networks.of(way.wire);
-        match message.kind {
-            SsdpKind::Alive => network.sign(way.host, way.time, Sign::ServiceAlive),
-            SsdpKind::ByeBye => network.sign(way.host, way.time, Sign::Goodbye),
-            SsdpKind::Search | SsdpKind::Response | SsdpKind::Update => {}
-        }
-        if matches!(message.kind, SsdpKind::Alive | SsdpKind::Response)
-            && let (Some(device), Some(target)) = (self.books.inventory.get_mut(way.host), message.target)
-        {
-            note_text(&mut device.services, target);
-        }
-    }
-
-    fn tcp(&mut self, tables: &mut Tables, way: Way, ip: &Ip<'_>, tcp: &Tcp<'_>) {
-        let key = StreamKey {
-            source: (ip.source, tcp.source_port),
-            destination: (ip.destination, tcp.destination_port),
-        };
-        let low = tcp.source_port.min(tcp.destination_port);
-        self.stream(way, "tcp", part(&(ip.destination, low)));
-        if tcp.flags.syn() && !tcp.flags.ack() {
-            self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
-        }
-        let Some(time) = way.time else { return };
-        tables.text.owner(key, way);
-        // The very same bytes so soon are a copy that came late: whoever repeats himself waits longer, and numbers anew.
-        let is_double = way.again_us.is_some_and(|us| us < SOONEST_REPEAT_US);
-        let kind = tables.streams.segment(time, key, tcp, is_double, &mut tables.text);
-        if let Some(to) = way.to {
-            let packet = match kind {
-                _ if tcp.payload_len == 0 => talks::Packet::Other,
-                SegmentKind::New | SegmentKind::AfterGap | SegmentKind::OutOfOrder => talks::Packet::Data,
-                SegmentKind::Retransmission => talks::Packet::DataAgain,
-                SegmentKind::Empty | SegmentKind::KeepAlive | SegmentKind::Double => talks::Packet::Other,
-            };
-            let ips = (ip.source, ip.destination);
-            self.books.networks.of(way.wire).talk(way.host, to, ips, packet, way.time);
-        }
-        tables.text.deliver(self);
-    }
-
-    /// Delivers what the streams of all networks still hold, and books their counts. Call once at the end.
-    pub(super) fn settle_packets(&mut self) {
-        for (wire, tables) in self.followed.take_all() {
-            self.settle_network(wire, tables);
-        }
-    }
-
-    /// As [`settle_packets`](Self::settle_packets), of one network.
-    fn settle_network(&mut self, wire: WireId, mut tables: Box<Tables>) {
-        if let Some(last) = self.books.wires.get(wire).and_then(|wire| wire.last) {
-            tables.streams.finish(last, &mut tables.text);
-            tables.text.deliver(self);
-        }
-        self.text_left_out += tables.text.unbooked;
-        let streams = &mut self.books.networks.of(wire).streams;
-        for direction in tables.streams.directions() {
-            bounded::push(streams, MAX_DIRECTIONS, direction);
-        }
-    }
 }
 
 /// What a frame for many is for: groups within one link serve the network (RFC 5771 4, RFC 4291 2.7), and so does SSDP.
-fn cast(packet: &Packet<'_>) -> Cast {
-    let Content::Ip(ip) = &packet.content else { return Cast::Signal };
-    let is_stream = match ip.destination {
+pub(super) fn cast(destination: IpAddr, to_group: bool) -> Cast {
+    let is_stream = match destination {
         IpAddr::V4(ip) => ip.is_multicast() && !matches!(ip.octets(), [224, 0, 0, _] | [239, 255, 255, 250]),
         // The scope stands in the low half of the second byte; 2 is one link.
         IpAddr::V6(ip) => ip.is_multicast() && ip.octets().get(1).is_some_and(|b| b & 0x0F > 2),
     };
-    if is_stream && packet.reach == Reach::Group { Cast::Stream } else { Cast::Signal }
+    if is_stream && to_group { Cast::Stream } else { Cast::Signal }
+}
+
+/// Whether an address is a host's own: a router speaks with everybody's, and only those of the boat's own networks are.
+pub(super) const fn is_own(ip: IpAddr) -> bool {
+    match ip {
+        IpAddr::V4(ip) => ip.is_private() || ip.is_link_local(),
+        IpAddr::V6(ip) => ip.is_unicast_link_local() || ip.is_unique_local(),
+    }
 }
 
 /// Tells streams of one protocol apart by where they go.
-fn part(of: &impl Hash) -> u32 {
+pub(super) fn part(of: &impl Hash) -> u32 {
     let mut hasher = FxHasher::default();
     of.hash(&mut hasher);
     (hasher.finish() >> 32) as u32
-}
-
-/// The text that TCP streams carry.
-#[derive(Default)]
-struct Text {
-    splitters: FxHashMap<StreamKey, Stream>,
-    lines: Vec<(StreamKey, Time, Vec<u8>)>,
-    /// Segments of streams that found no room.
-    unbooked: u64,
-}
-
-struct Stream {
-    splitter: LineSplitter,
-    /// `None` until the first bytes told.
-    is_text: Option<bool>,
-    way: Way,
-}
-
-impl Text {
-    fn owner(&mut self, key: StreamKey, way: Way) {
-        if let Some(stream) = self.splitters.get_mut(&key) {
-            stream.way = way;
-        } else if self.splitters.len() < MAX_SPLITTERS {
-            self.splitters.insert(key, Stream { splitter: LineSplitter::mid_stream(), is_text: None, way });
-        } else {
-            self.unbooked += 1;
-        }
-    }
-
-    fn deliver(&mut self, intake: &mut Intake) {
-        for (key, time, line) in self.lines.drain(..) {
-            let Some(stream) = self.splitters.get(&key) else { continue };
-            let port = key.source.1.min(key.destination.1);
-            let feed = FeedKey { wire: stream.way.wire, host: stream.way.host, tcp: true, port };
-            intake.carried_line(feed, key.destination, Some(time), &line);
-        }
-    }
-}
-
-/// Bytes of a stream's beginning in which a line must be found for the stream to be text.
-const TEXT_WITHIN: usize = 2048;
-
-impl StreamSink for Text {
-    fn begin(&mut self, key: &StreamKey, _: Time, from_start: bool) {
-        if let Some(stream) = self.splitters.get_mut(key) {
-            stream.splitter = if from_start { LineSplitter::default() } else { LineSplitter::mid_stream() };
-            stream.is_text = None;
-        }
-    }
-
-    fn bytes(&mut self, key: &StreamKey, time: Time, bytes: &[u8]) {
-        let Some(stream) = self.splitters.get_mut(key) else { return };
-        let head = bytes.get(..TEXT_WITHIN).unwrap_or(bytes);
-        let text = *stream.is_text.get_or_insert_with(|| {
-            looks_like_lines(head) || head.split(|b| *b == b'\n').skip(1).any(looks_like_lines)
-        });
-        if text {
-            stream.splitter.push(bytes, |line| self.lines.push((*key, time, line.to_vec())));
-        }
-    }
-
-    fn lost(&mut self, key: &StreamKey, _: Time, _: Option<u32>) {
-        if let Some(stream) = self.splitters.get_mut(key) {
-            stream.splitter.lost();
-        }
-    }
-
-    fn end(&mut self, key: &StreamKey) {
-        self.splitters.remove(key);
-    }
 }

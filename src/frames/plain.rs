@@ -1,0 +1,192 @@
+//! Datagrams in the form that nearly all have, found with a look at a few fixed places.
+
+use super::{Mac, Udp};
+use crate::recording::LinkType;
+use std::net::Ipv4Addr;
+
+/// Bytes in front of the payload: Ethernet header, IPv4 header without options, UDP header.
+const HEADERS: usize = 14 + 20 + 8;
+
+/// Where a datagram goes: what all datagrams of one flow have in common.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct FlowKey {
+    /// Destination MAC, and the first two bytes of the source MAC.
+    first: u64,
+    /// The rest of the source MAC, and the two ports.
+    second: u64,
+    /// The two addresses.
+    third: u64,
+}
+
+/// An untagged Ethernet frame with a whole UDP datagram over IPv4 without options: nothing is cut, and all lengths agree.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PlainDatagram<'a> {
+    /// Between whom.
+    pub flow: FlowKey,
+    /// What it carries.
+    pub payload: &'a [u8],
+}
+
+impl<'a> PlainDatagram<'a> {
+    /// The datagram in the packet `bytes`, which had `original` bytes on the link; `None` when it is not of this form, and
+    /// [`parse`](super::parse) must look.
+    #[must_use]
+    #[inline(always)]
+    pub fn of(link: LinkType, bytes: &'a [u8], original: u32) -> Option<Self> {
+        let head = bytes.first_chunk::<HEADERS>().filter(|_| link == LinkType::Ethernet)?;
+        let [
+            d0,
+            d1,
+            d2,
+            d3,
+            d4,
+            d5,
+            s0,
+            s1,
+            s2,
+            s3,
+            s4,
+            s5,
+            k0,
+            k1,
+            version,
+            _,
+            t0,
+            t1,
+            _,
+            _,
+            f0,
+            f1,
+            _,
+            protocol,
+            _,
+            _,
+            ..,
+        ] = *head;
+        let [.., a0, a1, a2, a3, b0, b1, b2, b3, p0, p1, q0, q1, l0, l1, _, _] = *head;
+        // Neither more fragments nor an offset (RFC 791 3.1).
+        let fragment = u16::from_be_bytes([f0, f1]) & 0x3FFF;
+        if (k0, k1, version, protocol, fragment) != (0x08, 0x00, 0x45, 17, 0) {
+            return None;
+        }
+        let total = usize::from(u16::from_be_bytes([t0, t1]));
+        let stated = usize::from(u16::from_be_bytes([l0, l1]));
+        let whole = original as usize <= bytes.len() && total == stated + 20;
+        Some(Self {
+            flow: FlowKey {
+                first: u64::from_be_bytes([d0, d1, d2, d3, d4, d5, s0, s1]),
+                second: u64::from_be_bytes([s2, s3, s4, s5, p0, p1, q0, q1]),
+                third: u64::from_be_bytes([a0, a1, a2, a3, b0, b1, b2, b3]),
+            },
+            payload: bytes.get(HEADERS..total + 14).filter(|_| whole)?,
+        })
+    }
+
+    /// The datagram as [`Ip::transport`](super::Ip::transport) gives it.
+    #[must_use]
+    #[inline]
+    pub fn udp(&self) -> Udp<'a> {
+        let (source_port, destination_port) = self.flow.ports();
+        Udp { source_port, destination_port, payload: self.payload, payload_len: self.payload.len() }
+    }
+}
+
+impl FlowKey {
+    /// The MAC addresses of sender and receiver.
+    #[must_use]
+    pub const fn macs(&self) -> (Mac, Mac) {
+        let [d0, d1, d2, d3, d4, d5, s0, s1] = self.first.to_be_bytes();
+        let [s2, s3, s4, s5, ..] = self.second.to_be_bytes();
+        (Mac([s0, s1, s2, s3, s4, s5]), Mac([d0, d1, d2, d3, d4, d5]))
+    }
+
+    /// The IPv4 addresses of sender and receiver.
+    #[must_use]
+    pub const fn ips(&self) -> (Ipv4Addr, Ipv4Addr) {
+        (Ipv4Addr::from_bits((self.third >> 32) as u32), Ipv4Addr::from_bits(self.third as u32))
+    }
+
+    /// The ports of sender and receiver.
+    #[must_use]
+    pub const fn ports(&self) -> (u16, u16) {
+        ((self.second >> 16) as u16, self.second as u16)
+    }
+
+    /// A number to find it by: the upper bits differ when the keys do, mostly.
+    #[must_use]
+    #[inline]
+    pub const fn mark(&self) -> u64 {
+        // Odd, and with about as many ones as zeros: 2^64 divided by the golden ratio.
+        const SPREAD: u64 = 0x9E37_79B9_7F4A_7C15;
+        let mixed = (self.first ^ self.third.rotate_left(29)).wrapping_mul(SPREAD);
+        (mixed ^ mixed >> 32 ^ self.second).wrapping_mul(SPREAD)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Content, Packet, Transport, parse};
+    use super::*;
+    use proptest::prelude::*;
+
+    /// A datagram "depth" of five bytes from 192.0.2.1 port 2000 to 192.0.2.2 port 10110, in the smallest frame.
+    fn sample() -> Vec<u8> {
+        let mut bytes = vec![2, 0, 0, 0, 0, 2, 2, 0, 0, 0, 0, 1, 8, 0];
+        bytes.extend([0x45, 0, 0, 33, 0, 7, 0x40, 0, 64, 17, 0, 0, 192, 0, 2, 1, 192, 0, 2, 2]);
+        bytes.extend([0x07, 0xD0, 0x27, 0x7E, 0, 13, 0, 0]);
+        bytes.extend(b"depth");
+        bytes.resize(60, 0);
+        bytes
+    }
+
+    fn is_as_parsed(plain: &PlainDatagram<'_>, packet: &Packet<'_>) -> bool {
+        let Content::Ip(ip) = packet.content else { return false };
+        let (source, destination) = plain.flow.macs();
+        let ips = plain.flow.ips();
+        (packet.source, packet.destination, packet.vlan) == (Some(source), Some(destination), None)
+            && packet.outgoing.is_none()
+            && (ip.source, ip.destination) == (ips.0.into(), ips.1.into())
+            && ip.transport() == Transport::Udp(plain.udp())
+            && !plain.udp().is_cut()
+    }
+
+    #[test]
+    fn a_plain_datagram_is_found() {
+        let bytes = sample();
+        let plain = PlainDatagram::of(LinkType::Ethernet, &bytes, 60).unwrap();
+        assert_eq!((plain.payload, plain.flow.ports()), (&b"depth"[..], (2000, 10_110)));
+        assert!(is_as_parsed(&plain, &parse(LinkType::Ethernet, &bytes, 60)));
+        assert_eq!(PlainDatagram::of(LinkType::Ethernet, &bytes, 61), None, "cut");
+        assert_eq!(PlainDatagram::of(LinkType::RawIp, &bytes, 60), None);
+        for len in 0..47 {
+            assert_eq!(PlainDatagram::of(LinkType::Ethernet, &bytes[..len], 0), None, "{len}");
+        }
+        // VLAN tag, options, a fragment, TCP, lengths that do not agree.
+        for (at, value) in [(12, 0x81), (14, 0x46), (20, 0x20), (23, 6), (17, 34), (39, 14)] {
+            let mut other = bytes.clone();
+            other[at] = value;
+            assert_eq!(PlainDatagram::of(LinkType::Ethernet, &other, 60), None, "byte {at}");
+        }
+    }
+
+    proptest! {
+        /// What is found so is what a full look finds.
+        #[test]
+        fn the_quick_look_finds_what_the_full_one_does(
+            changes in prop::collection::vec((0_usize..60, any::<u8>()), 0..4),
+            len in 40_usize..61,
+            original in 0_u32..80,
+        ) {
+            let mut bytes = sample();
+            for (at, value) in changes {
+                bytes[at] = value;
+            }
+            bytes.truncate(len);
+            if let Some(plain) = PlainDatagram::of(LinkType::Ethernet, &bytes, original) {
+                let packet = parse(LinkType::Ethernet, &bytes, original);
+                prop_assert!(is_as_parsed(&plain, &packet));
+                prop_assert_eq!(packet.wire_len as usize, bytes.len());
+            }
+        }
+    }
+}

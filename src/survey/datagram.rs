@@ -1,0 +1,125 @@
+//! Datagrams into the books: what hosts say of themselves, and lines.
+
+use super::Intake;
+use super::carried::FeedKey;
+use super::flows::{Flow, Onward};
+use super::packet::{Arrival, Between, Way, cast, is_own};
+use crate::books::inventory::note_text;
+use crate::books::network::Sign;
+use crate::books::wires::WireId;
+use crate::frames::{
+    DHCP_PORTS, Dhcp, FlowKey, MDNS_PORT, Mdns, MdnsKind, PlainDatagram, SSDP_PORT, Ssdp, SsdpKind, Udp,
+    datagram_lines, looks_like_lines, whole_lines,
+};
+
+impl Intake {
+    /// Books a plain datagram of a flow.
+    #[inline(always)]
+    pub(super) fn plain(&mut self, arrival: &Arrival, flow: &mut Flow, plain: &PlainDatagram<'_>) {
+        let between = Between {
+            host: Some(flow.host),
+            to: flow.to,
+            to_group: flow.to.is_none(),
+            cast: flow.cast,
+            addressed: true,
+            outgoing: false,
+        };
+        let Some(way) = self.arrived(arrival, &between) else { return };
+        let (ip, to_ip) = plain.flow.ips();
+        if !flow.noted {
+            self.note_address(way, ip.into());
+            flow.noted = true;
+        }
+        if is_own(ip.into()) {
+            self.books.networks.of(way.wire).claim(way.host, ip, false, way.time);
+        }
+        self.talk(way, (ip.into(), to_ip.into()));
+        self.udp(way, &plain.udp(), &mut flow.onward);
+    }
+
+    /// A flow between hosts that are known.
+    #[cold]
+    pub(super) fn flow(&self, wire: WireId, key: FlowKey) -> Option<Flow> {
+        let (source, destination) = key.macs();
+        let host = self.books.inventory.known_host(wire, source)?;
+        let to = if destination.is_multicast() {
+            None
+        } else {
+            Some(self.books.inventory.known_host(wire, destination)?)
+        };
+        let cast = cast(key.ips().1.into(), destination.is_multicast() && !destination.is_broadcast());
+        Some(Flow::new(key, (host, to), cast))
+    }
+
+    /// Books a datagram, whatever carried it.
+    pub(super) fn udp(&mut self, way: Way, udp: &Udp<'_>, onward: &mut Onward) {
+        let ports = (udp.source_port, udp.destination_port);
+        let cut = udp.is_cut();
+        if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
+            self.stream(way, "dhcp", 0);
+            if let Ok(dhcp) = Dhcp::parse(udp.payload, cut) {
+                if dhcp.from_client {
+                    self.name_host(way.host, dhcp.host_name.as_deref());
+                }
+                self.books.networks.of(way.wire).dhcp(way.host, &dhcp, way.to_group, way.time);
+            }
+        } else if ports.1 == MDNS_PORT {
+            self.stream(way, "mdns", 0);
+            self.mdns(way, udp.payload, cut);
+        } else if ports.1 == SSDP_PORT || ports.0 == SSDP_PORT {
+            self.stream(way, "ssdp", 0);
+            self.ssdp(way, udp.payload);
+        } else if looks_like_lines(udp.payload) {
+            self.stream(way, "lines", onward.part);
+            let payload = if cut { whole_lines(udp.payload) } else { udp.payload };
+            for line in datagram_lines(payload) {
+                if onward.feed.is_none() {
+                    let key = FeedKey { wire: way.wire, host: way.host, tcp: false, port: ports.1 };
+                    onward.feed = self.feeds.find(key, onward.receiver);
+                }
+                self.carried_line(onward.feed, onward.receiver, way.time, line);
+            }
+        } else {
+            self.stream(way, "udp", onward.part);
+        }
+    }
+
+    fn mdns(&mut self, way: Way, payload: &[u8], cut: bool) {
+        let Ok(message) = Mdns::parse(payload, cut) else { return };
+        let network = self.books.networks.of(way.wire);
+        match message.kind {
+            MdnsKind::Probe => network.sign(way.host, way.time, Sign::NameProbe),
+            MdnsKind::Query => network.name_query(way.time),
+            MdnsKind::Response => network.sign(way.host, way.time, Sign::NameAnnouncement),
+            MdnsKind::Goodbye => network.sign(way.host, way.time, Sign::Goodbye),
+        }
+        if !matches!(message.kind, MdnsKind::Probe | MdnsKind::Response) {
+            return;
+        }
+        let Some(device) = self.books.inventory.get_mut(way.host) else { return };
+        for host in message.hosts {
+            // A responder may answer for others; a name is its own when the address is.
+            if device.ips.contains(&host.address) {
+                note_text(&mut device.hostnames, host.name);
+            }
+        }
+        for service in message.services {
+            note_text(&mut device.services, service.service);
+        }
+    }
+
+    fn ssdp(&mut self, way: Way, payload: &[u8]) {
+        let Some(message) = Ssdp::parse(payload) else { return };
+        let network = self.books.networks.of(way.wire);
+        match message.kind {
+            SsdpKind::Alive => network.sign(way.host, way.time, Sign::ServiceAlive),
+            SsdpKind::ByeBye => network.sign(way.host, way.time, Sign::Goodbye),
+            SsdpKind::Search | SsdpKind::Response | SsdpKind::Update => {}
+        }
+        if matches!(message.kind, SsdpKind::Alive | SsdpKind::Response)
+            && let (Some(device), Some(target)) = (self.books.inventory.get_mut(way.host), message.target)
+        {
+            note_text(&mut device.services, target);
+        }
+    }
+}

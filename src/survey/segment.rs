@@ -1,0 +1,142 @@
+//! TCP segments into the books, and the text that their streams carry.
+
+use super::Intake;
+use super::carried::FeedKey;
+use super::packet::{Tables, Way, part};
+use crate::books::bounded;
+use crate::books::network::Sign;
+use crate::books::talks;
+use crate::books::wires::WireId;
+use crate::frames::{
+    Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, StreamKey, StreamSink, Tcp, looks_like_lines,
+};
+use crate::time::Time;
+use rustc_hash::FxHashMap;
+
+/// No stack repeats a segment sooner with the same bytes, microseconds (RFC 6298 2.4 and common stacks: 200 ms).
+const SOONEST_REPEAT_US: i64 = 100_000;
+
+/// Most TCP directions whose text is followed.
+const MAX_SPLITTERS: usize = 512;
+
+impl Intake {
+    /// Books a segment.
+    pub(super) fn tcp(&mut self, tables: &mut Tables, way: Way, ip: &Ip<'_>, tcp: &Tcp<'_>) {
+        let key = StreamKey {
+            source: (ip.source, tcp.source_port),
+            destination: (ip.destination, tcp.destination_port),
+        };
+        let low = tcp.source_port.min(tcp.destination_port);
+        self.stream(way, "tcp", part(&(ip.destination, low)));
+        if tcp.flags.syn() && !tcp.flags.ack() {
+            self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
+        }
+        let Some(time) = way.time else { return };
+        tables.text.owner(key, way);
+        // The very same bytes so soon are a copy that came late: whoever repeats himself waits longer, and numbers anew.
+        let is_double = way.again_us.is_some_and(|us| us < SOONEST_REPEAT_US);
+        let kind = tables.streams.segment(time, key, tcp, is_double, &mut tables.text);
+        if let Some(to) = way.to {
+            let packet = match kind {
+                _ if tcp.payload_len == 0 => talks::Packet::Other,
+                SegmentKind::New | SegmentKind::AfterGap | SegmentKind::OutOfOrder => talks::Packet::Data,
+                SegmentKind::Retransmission => talks::Packet::DataAgain,
+                SegmentKind::Empty | SegmentKind::KeepAlive | SegmentKind::Double => talks::Packet::Other,
+            };
+            let ips = (ip.source, ip.destination);
+            self.books.networks.of(way.wire).talk(way.host, to, ips, packet, way.time);
+        }
+        tables.text.deliver(self);
+    }
+
+    /// Delivers what the streams of all networks still hold, and books their counts. Call once at the end.
+    pub(super) fn settle_packets(&mut self) {
+        for (wire, tables) in self.followed.take_all() {
+            self.settle_network(wire, tables);
+        }
+    }
+
+    /// As [`settle_packets`](Self::settle_packets), of one network.
+    pub(super) fn settle_network(&mut self, wire: WireId, mut tables: Box<Tables>) {
+        if let Some(last) = self.books.wires.get(wire).and_then(|wire| wire.last) {
+            tables.streams.finish(last, &mut tables.text);
+            tables.text.deliver(self);
+        }
+        self.text_left_out += tables.text.unbooked;
+        let streams = &mut self.books.networks.of(wire).streams;
+        for direction in tables.streams.directions() {
+            bounded::push(streams, MAX_DIRECTIONS, direction);
+        }
+    }
+}
+
+/// The text that TCP streams carry.
+#[derive(Default)]
+pub(super) struct Text {
+    splitters: FxHashMap<StreamKey, Stream>,
+    lines: Vec<(StreamKey, Time, Vec<u8>)>,
+    /// Segments of streams that found no room.
+    unbooked: u64,
+}
+
+struct Stream {
+    splitter: LineSplitter,
+    /// `None` until the first bytes told.
+    is_text: Option<bool>,
+    way: Way,
+}
+
+impl Text {
+    fn owner(&mut self, key: StreamKey, way: Way) {
+        if let Some(stream) = self.splitters.get_mut(&key) {
+            stream.way = way;
+        } else if self.splitters.len() < MAX_SPLITTERS {
+            self.splitters.insert(key, Stream { splitter: LineSplitter::mid_stream(), is_text: None, way });
+        } else {
+            self.unbooked += 1;
+        }
+    }
+
+    fn deliver(&mut self, intake: &mut Intake) {
+        for (key, time, line) in self.lines.drain(..) {
+            let Some(stream) = self.splitters.get(&key) else { continue };
+            let port = key.source.1.min(key.destination.1);
+            let feed = FeedKey { wire: stream.way.wire, host: stream.way.host, tcp: true, port };
+            let feed = intake.feeds.find(feed, key.destination);
+            intake.carried_line(feed, key.destination, Some(time), &line);
+        }
+    }
+}
+
+/// Bytes of a stream's beginning in which a line must be found for the stream to be text.
+const TEXT_WITHIN: usize = 2048;
+
+impl StreamSink for Text {
+    fn begin(&mut self, key: &StreamKey, _: Time, from_start: bool) {
+        if let Some(stream) = self.splitters.get_mut(key) {
+            stream.splitter = if from_start { LineSplitter::default() } else { LineSplitter::mid_stream() };
+            stream.is_text = None;
+        }
+    }
+
+    fn bytes(&mut self, key: &StreamKey, time: Time, bytes: &[u8]) {
+        let Some(stream) = self.splitters.get_mut(key) else { return };
+        let head = bytes.get(..TEXT_WITHIN).unwrap_or(bytes);
+        let text = *stream.is_text.get_or_insert_with(|| {
+            looks_like_lines(head) || head.split(|b| *b == b'\n').skip(1).any(looks_like_lines)
+        });
+        if text {
+            stream.splitter.push(bytes, |line| self.lines.push((*key, time, line.to_vec())));
+        }
+    }
+
+    fn lost(&mut self, key: &StreamKey, _: Time, _: Option<u32>) {
+        if let Some(stream) = self.splitters.get_mut(key) {
+            stream.splitter.lost();
+        }
+    }
+
+    fn end(&mut self, key: &StreamKey) {
+        self.splitters.remove(key);
+    }
+}

@@ -111,10 +111,8 @@ impl Wire {
             }
             if step >= 0 {
                 self.steps += 1;
-                if step < CAN_FRAME_US {
-                    self.crowded += 1;
-                } else {
-                    super::timing::record(&mut self.pauses, step as u64);
+                if self.kind == WireKind::Can {
+                    self.pause(step);
                 }
                 self.gaps.interval(latest, time);
             } else if step <= -OVERTAKEN_US {
@@ -122,6 +120,15 @@ impl Wire {
             }
         }
         self.latest = Some(time);
+    }
+
+    /// Books the pause between two frames of a bus, microseconds.
+    fn pause(&mut self, step: i64) {
+        if step < CAN_FRAME_US {
+            self.crowded += 1;
+        } else {
+            super::timing::record(&mut self.pauses, step as u64);
+        }
     }
 
     /// How finely the frames are stamped, in seconds: the largest step of which all stamps are multiples.

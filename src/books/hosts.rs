@@ -261,25 +261,30 @@ pub struct Hosts {
 }
 
 impl Hosts {
+    #[inline]
     fn place(&self, device: DeviceId) -> Option<usize> {
         self.places.get(device.0 as usize)?.checked_sub(1).map(|place| place as usize)
     }
 
     /// The account of a host; a new one when it has none yet.
+    #[inline]
     pub(super) fn of(&mut self, device: DeviceId) -> &mut Host {
-        let place = self.place(device).unwrap_or_else(|| {
-            let number = device.0 as usize;
-            if self.places.len() <= number {
-                self.places.resize(number + 1, 0);
-            }
-            self.list.push((device, Host::default()));
-            if let Some(place) = self.places.get_mut(number) {
-                *place = self.list.len() as u32;
-            }
-            self.list.len() - 1
-        });
+        let place = self.place(device).unwrap_or_else(|| self.add(device));
         #[allow(clippy::indexing_slicing, reason = "the place was found or made just above")]
         &mut self.list[place].1
+    }
+
+    #[cold]
+    fn add(&mut self, device: DeviceId) -> usize {
+        let number = device.0 as usize;
+        if self.places.len() <= number {
+            self.places.resize(number + 1, 0);
+        }
+        self.list.push((device, Host::default()));
+        if let Some(place) = self.places.get_mut(number) {
+            *place = self.list.len() as u32;
+        }
+        self.list.len() - 1
     }
 
     /// A number out of what a frame of a host touches; see [`Books::fetch`](super::Books::fetch).

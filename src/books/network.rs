@@ -109,6 +109,7 @@ pub struct Network {
 
 impl Network {
     /// The account of a host.
+    #[inline]
     pub fn host(&mut self, device: DeviceId) -> &mut Host {
         self.hosts.of(device)
     }
@@ -139,14 +140,15 @@ impl Network {
         packet: Packet,
         time: Option<Time>,
     ) {
-        let alive = self
-            .hosts
-            .get(to)
-            .and_then(|h| h.last)
-            .zip(time)
-            .is_some_and(|(last, now)| now.since(last) <= ALIVE_S);
-        let packet = if packet == Packet::DataAgain && !alive { Packet::Other } else { packet };
+        let packet =
+            if packet == Packet::DataAgain && !self.is_alive(to, time) { Packet::Other } else { packet };
         self.talks.add(from, to, ips, packet);
+    }
+
+    /// Whether a host was heard of late.
+    fn is_alive(&self, host: DeviceId, now: Option<Time>) -> bool {
+        let last = self.hosts.get(host).and_then(|host| host.last);
+        last.zip(now).is_some_and(|(last, now)| now.since(last) <= ALIVE_S)
     }
 
     /// Books a sign of a host.
@@ -180,13 +182,17 @@ impl Network {
         if ip.is_unspecified() || ip.is_multicast() || ip.is_broadcast() {
             return;
         }
-        let latest = self.host(device).claim;
-        let index = if latest.0 == ip.to_bits() { Some(latest.1) } else { self.claimants_of(ip) };
-        let Some(index) = index else {
-            self.unbooked += 1;
-            return;
+        let (latest, latest_index) = self.host(device).claim;
+        let index = if latest == ip.to_bits() {
+            latest_index
+        } else {
+            let Some(index) = self.claimants_of(ip) else {
+                self.unbooked += 1;
+                return;
+            };
+            self.host(device).claim = (ip.to_bits(), index);
+            index
         };
-        self.host(device).claim = (ip.to_bits(), index);
         let Some((_, claimants)) = self.claimed.get_mut(index as usize) else { return };
         let others = claimants.iter().filter(|c| c.device != device).map(|c| c.span.to).max();
         let new = || Claimant { device, span: Span::new(time, time), count: 0, arp: 0, turns: 0 };

@@ -1,6 +1,6 @@
 //! Frames that the recorder saw more than once: a mirror port's doubles, a switching loop's many copies.
 
-use super::bytes::be16;
+use super::bytes::{array, be16};
 use crate::recording::LinkType;
 use crate::time::Time;
 use foldhash::fast::{FixedState, RandomState};
@@ -191,6 +191,13 @@ impl Seen {
 /// time to live and the header checksum.
 #[must_use]
 pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
+    // Nearly every packet: Ethernet without a tag, and version 4 behind it.
+    if let (LinkType::Ethernet, Some([0x08, 0x00, first])) = (link, array(bytes, 12))
+        && first >> 4 == 4
+        && let Some(likeness) = bytes.get(14..).and_then(likeness_of_version_4)
+    {
+        return likeness;
+    }
     let from = |at: usize| bytes.get(at..).unwrap_or_default();
     let (addresses, mut kind, mut body): (&[u8], Option<u16>, &[u8]) = match link {
         LinkType::Ethernet => (bytes.get(..12).unwrap_or(bytes), be16(bytes, 12), from(14)),
@@ -215,16 +222,10 @@ pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
         hasher.write(body);
         return hasher.finish();
     };
-    let packet = if len < 40 { body } else { body.get(..len).unwrap_or(body) };
-    // What nearly every packet begins with, without time to live and checksum, in whole words.
-    if is_4 && let Some((head, rest)) = packet.split_first_chunk::<20>() {
-        let [a, b, c, d, e, f, g, h, _, protocol, _, _, addresses @ ..] = *head;
-        hasher.write_u64(u64::from_le_bytes([a, b, c, d, e, f, g, h]));
-        hasher.write_u64(u64::from_le_bytes(addresses));
-        hasher.write_u8(protocol);
-        hasher.write(rest);
-        return hasher.finish();
+    if is_4 && let Some(likeness) = likeness_of_version_4(body) {
+        return likeness;
     }
+    let packet = if len < 40 { body } else { body.get(..len).unwrap_or(body) };
     let unseen: &[usize] = if is_4 { &[8, 10, 11] } else { &[7] };
     let mut from = 0;
     for at in unseen {
@@ -233,6 +234,22 @@ pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
     }
     hasher.write(packet.get(from..).unwrap_or_default());
     hasher.finish()
+}
+
+/// Of an IPv4 packet, in whole words: all but time to live and checksum. `None` when it has no whole header.
+#[inline]
+fn likeness_of_version_4(body: &[u8]) -> Option<u64> {
+    let (head, rest) = body.split_first_chunk::<20>()?;
+    let [a, b, c, d, e, f, g, h, _, protocol, _, _, addresses @ ..] = *head;
+    // A length below any packet's is none; a longer one than there is was cut.
+    let len = usize::from(u16::from_be_bytes([c, d]));
+    let rest = if len < 40 { rest } else { rest.get(..len - 20).unwrap_or(rest) };
+    let mut hasher = FixedState::default().build_hasher();
+    hasher.write_u64(u64::from_le_bytes([a, b, c, d, e, f, g, h]));
+    hasher.write_u64(u64::from_le_bytes(addresses));
+    hasher.write_u8(protocol);
+    hasher.write(rest);
+    Some(hasher.finish())
 }
 
 #[cfg(test)]

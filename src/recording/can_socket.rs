@@ -44,6 +44,17 @@ pub(super) fn frame(bytes: &[u8]) -> Option<CanHead> {
     decode(bytes, u32_at(bytes, 0, true)?, false)
 }
 
+/// As [`frame`], with its data, when it is the usual one: a data frame with a 29-bit identifier and eight bytes.
+#[inline]
+pub(super) fn usual_frame(bytes: &[u8]) -> Option<(CanHead, &[u8; 8])> {
+    let (head, data) = bytes.split_first_chunk::<DATA_AT>()?;
+    let [a, b, c, d, len, flags, _, _] = *head;
+    let id = u32::from_be_bytes([a, b, c, d]);
+    let is_usual = id & (EFF | RTR | ERR) == EFF && len == 8 && flags & FDF == 0;
+    let head = CanHead { id: id & 0x1FFF_FFFF, kind: CanKind::Extended, fd: false, len };
+    data.first_chunk().filter(|_| is_usual).map(|data| (head, data))
+}
+
 /// As [`frame`], behind a Linux cooked header; `fd` when the protocol is 0x000D.
 pub(super) fn cooked_frame(bytes: &[u8], fd: bool, order: &mut IdOrder) -> Option<CanHead> {
     let little = order.is_little(bytes);
@@ -107,6 +118,21 @@ mod tests {
         assert!(frame_of(&[0x80, 0, 0, 1, 1, FDF, 0, 0, 9]).fd);
         let long: Vec<u8> = [0x80, 0, 0, 1, 12, 0, 0, 0].into_iter().chain(0..12).collect();
         assert_eq!((frame_of(&long).fd, frame_of(&long).len), (true, 12));
+    }
+
+    #[test]
+    fn the_usual_frame_is_as_any() {
+        for (at, value) in [(0, 0x89), (0, 0x09), (0, 0xC9), (0, 0xA9), (4, 7), (4, 9), (5, FDF), (6, 1)] {
+            let mut bytes = POSITION;
+            bytes[at] = value;
+            let usual = usual_frame(&bytes);
+            assert_eq!(usual.is_some(), matches!((at, value), (0, 0x89) | (6, 1)), "byte {at}");
+            if let Some((head, data)) = usual {
+                assert_eq!(Some(head), super::frame(&bytes));
+                assert_eq!(data[..], bytes[DATA_AT..]);
+            }
+        }
+        assert_eq!(usual_frame(&POSITION[..15]), None);
     }
 
     #[test]

@@ -3,9 +3,9 @@
 use super::account::Account;
 use super::bytes::u16_at;
 use super::can_frame::CanHead;
-use super::can_socket::{DATA_AT, IdOrder, cooked_frame, frame};
+use super::can_socket::{DATA_AT, IdOrder, cooked_frame, frame, usual_frame};
 use super::cursor::Content;
-use super::{LinkType, WireKind};
+use super::{LinkType, Payload, WireKind};
 
 /// Linux cooked protocol numbers of CAN and CAN FD (linux/if_ether.h).
 const ETH_P_CAN: u16 = 0x000C;
@@ -17,6 +17,29 @@ enum Link {
     Packet(LinkType),
     SocketCan,
     Unknown(u16),
+}
+
+/// The packets of an interface that need no closer look, with the wire that they are of.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Usual {
+    /// CAN frames.
+    Can(usize),
+    /// Packets.
+    Packet(usize, LinkType),
+}
+
+impl Usual {
+    /// What the captured `bytes` hold and on which wire; `None` when [`Interface::take`] must look.
+    #[inline(always)]
+    pub(super) fn payload(self, bytes: &[u8], original: u32) -> Option<(usize, Payload<'_>)> {
+        match self {
+            Self::Can(wire) => usual_frame(bytes).map(|(head, data)| (wire, Payload::Can(head.with(data)))),
+            Self::Packet(wire, link) => {
+                let captured = u32::try_from(bytes.len()).ok()?;
+                Some((wire, Payload::Packet { link, bytes, original: original.max(captured) }))
+            }
+        }
+    }
 }
 
 /// One interface of a capture.
@@ -78,6 +101,16 @@ impl Interface {
     /// Sets the recorder's name of the interface.
     pub(super) fn set_name(&mut self, name: String) {
         self.name = Some(name);
+    }
+
+    /// What the packets of this interface are, when all are alike and its wire is known.
+    pub(super) fn usual(&self) -> Option<Usual> {
+        match self.link {
+            _ if self.fcs_len != 0 => None,
+            Link::SocketCan => self.can_wire.map(Usual::Can),
+            Link::Packet(LinkType::LinuxCooked | LinkType::LinuxCooked2) | Link::Unknown(_) => None,
+            Link::Packet(link) => self.packet_wire.map(|wire| Usual::Packet(wire, link)),
+        }
     }
 
     /// Counts a packet and says on which wire it is, and what it holds. `from` is where `bytes` lies in the buffer.

@@ -256,6 +256,7 @@ impl Reader for Pcap {
         }
         let (format, data, begins) = (self.format, self.buffer.data(), self.buffer.position());
         let (mut at, mut last) = (0, self.last);
+        let usual = self.interface.usual();
         while !batch.is_full() {
             let (from, to) = (at + format.header, at + format.header + here.captured as usize);
             let Some(next) = format.header(data, to) else { break };
@@ -263,8 +264,17 @@ impl Reader for Pcap {
                 break;
             }
             let bytes = data.get(from..to).unwrap_or_default();
-            let (wire, content) = self.interface.take(&mut self.account, bytes, begins + from, here.original);
-            let payload = content.payload(&self.buffer, &[]);
+            let (wire, payload) = match usual.and_then(|usual| usual.payload(bytes, here.original)) {
+                Some(usual) => {
+                    self.account.frame();
+                    usual
+                }
+                None => {
+                    let at = begins + from;
+                    let (wire, content) = self.interface.take(&mut self.account, bytes, at, here.original);
+                    (wire, content.payload(&self.buffer, &[]))
+                }
+            };
             batch.add(&Record { time: Some(Time(here.time)), wire, payload });
             (at, last, here) = (to, Some(here.time), next);
         }

@@ -11,13 +11,13 @@ const CLOCK_SET_US: i64 = 10_000_000;
 /// The earliest record goes first. Records without time go at once, in the order of the recordings. When a recording's
 /// clock is set back, its records keep their place in the stream beside the others (their times are not changed):
 /// otherwise the others would wait until it had caught up with itself.
-pub struct Merged<R: ?Sized = dyn Recording> {
+pub struct Merged<R = Box<dyn Recording>> {
     sources: Vec<Source<R>>,
     current: usize,
 }
 
-struct Source<R: ?Sized> {
-    recording: Box<R>,
+struct Source<R> {
+    recording: R,
     /// How its clock is put right; `None` when it is left alone.
     reckoning: Option<Reckoning>,
     state: State,
@@ -38,7 +38,7 @@ enum State {
     Ended,
 }
 
-impl<R: Recording + ?Sized> Source<R> {
+impl<R: Recording> Source<R> {
     fn fetch(&mut self) -> Result<(), RecordingError> {
         self.state = State::Ended;
         if self.recording.advance()? {
@@ -77,17 +77,17 @@ impl<R: Recording + ?Sized> Source<R> {
     }
 }
 
-impl<R: Recording + ?Sized> Merged<R> {
+impl<R: Recording> Merged<R> {
     /// Merges `recordings`; their order is the order of their numbers.
     #[must_use]
-    pub fn new(recordings: Vec<Box<R>>) -> Self {
+    pub fn new(recordings: Vec<R>) -> Self {
         Self::reckoned(recordings, &[])
     }
 
     /// As [`new`](Self::new), with clocks put right: the reckonings in the order of the recordings.
     #[must_use]
-    pub fn reckoned(recordings: Vec<Box<R>>, reckonings: &[Reckoning]) -> Self {
-        let source = |(number, recording): (usize, Box<R>)| Source {
+    pub fn reckoned(recordings: Vec<R>, reckonings: &[Reckoning]) -> Self {
+        let source = |(number, recording): (usize, R)| Source {
             recording,
             reckoning: reckonings.get(number).filter(|r: &&Reckoning| r.moves()).cloned(),
             state: State::Due,
@@ -128,7 +128,8 @@ impl<R: Recording + ?Sized> Merged<R> {
     }
 
     /// Moves on over records of a recording that is read alone, as [`Recording::run`] does.
-    pub fn run(&mut self, look: &mut dyn FnMut(&Record<'_>, Option<u64>) -> bool) {
+    #[inline]
+    pub fn run(&mut self, look: impl FnMut(&Record<'_>, Option<u64>) -> bool) {
         if let [Source { recording, reckoning: None, state: State::Ready(_), .. }] =
             self.sources.as_mut_slice()
         {

@@ -175,7 +175,11 @@ pub trait Recording: Send {
     /// Moves on over records that lie ready, and hands each and its [digest](Self::digest) to `look`, as long as that says
     /// that it took the record; one that it did not take is the next [`advance`](Self::advance)'s. There may be more records
     /// when it returns.
-    fn run(&mut self, _: &mut dyn FnMut(&Record<'_>, Option<u64>) -> bool) {}
+    fn run(&mut self, _: impl FnMut(&Record<'_>, Option<u64>) -> bool)
+    where
+        Self: Sized,
+    {
+    }
 
     /// A number that whoever opened the recording wants of each record, when it was worked out ahead (see
     /// [`open_ahead`]).
@@ -189,6 +193,28 @@ pub trait Recording: Send {
     /// Share of the file that has been read, 0 to 1, when its size is known; for the progress bar.
     fn progress(&self) -> Option<f64> {
         None
+    }
+}
+
+impl Recording for Box<dyn Recording> {
+    fn advance(&mut self) -> Result<bool, RecordingError> {
+        self.as_mut().advance()
+    }
+
+    fn record(&self) -> Record<'_> {
+        self.as_ref().record()
+    }
+
+    fn digest(&self) -> Option<u64> {
+        self.as_ref().digest()
+    }
+
+    fn summary(&self) -> &Summary {
+        self.as_ref().summary()
+    }
+
+    fn progress(&self) -> Option<f64> {
+        self.as_ref().progress()
     }
 }
 

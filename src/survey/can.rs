@@ -42,6 +42,7 @@ impl Bits {
 
 impl Intake {
     /// Books a CAN frame of a wire, which takes so many bits on it.
+    #[inline(always)]
     pub(super) fn can(&mut self, wire: WireId, time: Option<Time>, frame: &LentFrame<'_>, bits: u64) {
         if let Some(wire) = self.books.wires.get_mut(wire) {
             wire.frame(time, frame.data.len() as u64, bits);
@@ -53,6 +54,7 @@ impl Intake {
         }
     }
 
+    #[inline(always)]
     fn n2k_frame(&mut self, wire: WireId, time: Option<Time>, frame: &LentFrame<'_>) {
         let id = CanId::from_bits(frame.id);
         let bytes = frame.data.len() as u64;
@@ -82,7 +84,7 @@ impl Intake {
         self.books.inventory.frame(device, time, data.len() as u64);
     }
 
-    #[inline]
+    #[inline(always)]
     fn n2k_message(&mut self, wire: WireId, time: Option<Time>, device: DeviceId, message: &Message<'_>) {
         let (id, data) = (message.id, message.data);
         self.tell(device, time, Told::Pgn(id.pgn, data));

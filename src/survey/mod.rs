@@ -107,7 +107,7 @@ pub fn report(
     let crew = Crew::new(if ahead { paths.len() } else { 0 } + 1);
     let intake = Intake { scribe: Scribe::beside(&crew), ..Intake::default() };
     let books = if ahead {
-        let open = |path: &String| recording::open_ahead(path, || Box::new(digest()), &crew).map(Box::new);
+        let open = |path: &String| recording::open_ahead(path, || Box::new(digest()), &crew);
         let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
         fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?
     } else {
@@ -169,8 +169,8 @@ pub fn fill(
 }
 
 /// As [`fill`], with the recordings' clocks put right.
-fn fill_reckoned<R: Recording + ?Sized>(
-    recordings: Vec<Box<R>>,
+fn fill_reckoned<R: Recording>(
+    recordings: Vec<R>,
     reckonings: Vec<Reckoning>,
     mut intake: Intake,
     options: &Options,
@@ -178,8 +178,9 @@ fn fill_reckoned<R: Recording + ?Sized>(
 ) -> Result<Books, RecordingError> {
     let mut merged = Merged::reckoned(recordings, &reckonings);
     let mut window = None;
+    let everything = options.from.is_none() && options.to.is_none();
     let mut is_within = |time: Option<Time>| {
-        let Some(time) = time else { return true };
+        let Some(time) = time.filter(|_| !everything) else { return true };
         let (from, to) = *window.get_or_insert_with(|| {
             let (from, to) = options.window(time);
             (from.unwrap_or(Time(i64::MIN)), to.unwrap_or(Time(i64::MAX)))
@@ -197,16 +198,19 @@ fn fill_reckoned<R: Recording + ?Sized>(
             || merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned());
         intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
         frames += 1;
+        let mut span = None;
         // What follows of the same recording mostly comes on a wire that is known.
-        merged.run(&mut |record, digest| {
+        merged.run(|record, digest| {
             if !is_within(record.time) {
                 return true;
             }
             let Some(wire) = intake.wire(number, record.wire) else { return false };
+            span = widened(span, record.time);
             intake.take(number, wire, record, digest);
             frames += 1;
             true
         });
+        intake.lasted(number, span);
         if frames - told >= PROGRESS_EVERY {
             told = frames;
             progress(Progress { share: merged.progress(), frames });
@@ -219,6 +223,15 @@ fn fill_reckoned<R: Recording + ?Sized>(
     let mut books = intake.finish(summaries);
     naming::name_devices(&mut books.inventory, &books.wires, &options.names);
     Ok(books)
+}
+
+/// A span that reaches to `time` as well, if there is one.
+#[inline(always)]
+fn widened(span: Option<Span>, time: Option<Time>) -> Option<Span> {
+    match (span, time) {
+        (Some(Span { from, to }), Some(time)) => Some(Span { from: from.min(time), to: to.max(time) }),
+        (span, time) => span.or(time.map(|time| Span { from: time, to: time })),
+    }
 }
 
 /// Recordings that are read ahead; of more of them each would lie ready long before it is its turn.
@@ -256,6 +269,8 @@ struct Source {
 }
 
 impl Intake {
+    /// Takes in a record, of a wire that may be new.
+    #[inline(never)]
     fn record(
         &mut self,
         number: usize,
@@ -282,6 +297,7 @@ impl Intake {
                 wire
             }
         };
+        self.lasted(number, widened(None, record.time));
         self.take(number, wire, record, digest);
     }
 
@@ -292,13 +308,9 @@ impl Intake {
     }
 
     /// Takes in a record of a wire.
-    #[inline]
+    #[inline(always)]
     fn take(&mut self, number: usize, wire: WireId, record: &Record<'_>, digest: Option<u64>) {
         self.place = (self.place.0 + 1, number as u32);
-        if let Some(time) = record.time {
-            let span = self.sources.of(number).span.get_or_insert(Span::new(time, time));
-            (span.from, span.to) = (span.from.min(time), span.to.max(time));
-        }
         match &record.payload {
             Payload::Packet { link, bytes, original } => {
                 let likeness = digest.unwrap_or_else(|| likeness(*link, bytes));
@@ -314,6 +326,13 @@ impl Intake {
         if self.full.is_none() && self.is_full() {
             self.full = Some(self.place);
         }
+    }
+
+    /// Notes when records of a recording were made.
+    fn lasted(&mut self, number: usize, span: Option<Span>) {
+        let Some(Span { from, to }) = span else { return };
+        let span = &mut self.sources.of(number).span;
+        *span = widened(widened(*span, Some(from)), Some(to));
     }
 
     /// Books what a message tells of its rhythm and its values.

@@ -40,6 +40,30 @@ impl Bits {
     }
 }
 
+/// PGNs whose frames were found to be whole messages, each in the one place that it leads to.
+pub(super) struct Wholes([u32; 256]);
+
+impl Default for Wholes {
+    fn default() -> Self {
+        Self([u32::MAX; 256])
+    }
+}
+
+impl Wholes {
+    /// As [`Assembler::is_whole`], which needs not be asked for the few dozen that come again and again.
+    #[inline(always)]
+    fn has(&mut self, pgn: u32) -> bool {
+        let Some(place) = self.0.get_mut((pgn ^ pgn >> 8) as usize % 256) else { return false };
+        if *place != pgn {
+            if !Assembler::is_whole(pgn) {
+                return false;
+            }
+            *place = pgn;
+        }
+        true
+    }
+}
+
 impl Intake {
     /// Books a CAN frame of a wire, which takes so many bits on it.
     #[inline(always)]
@@ -64,7 +88,7 @@ impl Intake {
         }
         let Some(device) = self.books.inventory.node(wire, id.source) else { return };
         self.books.inventory.frame(device, time, bytes);
-        if Assembler::is_whole(id.pgn) {
+        if self.wholes.has(id.pgn) {
             self.assemblers.of(wire.0 as usize).pass(time);
             self.n2k_message(wire, time, device, &Message { id, data: frame.data });
             return;

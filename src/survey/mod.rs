@@ -250,6 +250,7 @@ struct Intake {
     /// The record that is being taken in.
     place: Place,
     bits: Bits,
+    wholes: can::Wholes,
     /// The record with which a bound was first met.
     full: Option<Place>,
     /// Segments of TCP streams whose text is not followed.

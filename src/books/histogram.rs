@@ -41,7 +41,7 @@ impl Histogram {
     }
 
     /// As [`record`](Self::record), as long as there is `room` to grow, bytes; says whether the length was counted.
-    #[inline]
+    #[inline(always)]
     pub(super) fn record_within(&mut self, value: u64, room: &mut usize) -> bool {
         let class = class_of(value);
         self.total += 1;
@@ -49,6 +49,11 @@ impl Histogram {
             self.again = self.again.saturating_add(1);
             return true;
         }
+        self.record_other(class, room)
+    }
+
+    /// Counts one in another class than the last.
+    fn record_other(&mut self, class: u32, room: &mut usize) -> bool {
         if self.again > 0 {
             self.settle();
         }
@@ -72,6 +77,7 @@ impl Histogram {
     }
 
     /// Counts one in a class outside what there is, when there is room for it.
+    #[cold]
     fn record_new(&mut self, class: u32, room: &mut usize) -> bool {
         let (first, last) = (self.first, self.first + self.counts.len() as u32);
         let missing = if self.counts.is_empty() {

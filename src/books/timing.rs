@@ -50,13 +50,14 @@ impl SentenceName {
     /// The name; what is past the twelfth byte is cut.
     #[must_use]
     pub fn new(name: &str) -> Self {
-        // Nearly all names have five characters.
-        if let [a @ b'A'..=b'Z', b @ b'A'..=b'Z', c @ b'A'..=b'Z', d @ b'A'..=b'Z', e @ b'A'..=b'Z'] =
-            name.as_bytes()
-        {
-            return Self([*a, *b, *c, *d, *e, 0, 0, 0, 0, 0, 0, 0]);
-        }
         let mut bytes = [0; 12];
+        // Nearly all names have five characters.
+        if let (Some(five), Some(place)) = (name.as_bytes().as_array::<5>(), bytes.first_chunk_mut())
+            && five.iter().all(u8::is_ascii_graphic)
+        {
+            *place = *five;
+            return Self(bytes);
+        }
         for (to, from) in bytes.iter_mut().zip(name.bytes().filter(u8::is_ascii_graphic)) {
             *to = from;
         }

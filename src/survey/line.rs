@@ -5,7 +5,7 @@ use super::ledger::Told;
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::timing::SentenceName;
 use crate::books::wires::WireId;
-use crate::messages::nmea0183::{Address, Checksum, Sentence};
+use crate::messages::nmea0183::{Checksum, Sentence};
 use crate::time::Time;
 
 /// Start, CR and LF do not stand in the line that the recorder kept, or not surely; a sentence has them on the wire.
@@ -79,8 +79,9 @@ impl Noted {
 
 /// Whose sentence it is: the talker identifier, or `P` and the maker's three letters.
 fn talker<'a>(sentence: &Sentence<'a>) -> &'a str {
-    match sentence.address() {
-        Address::Proprietary(_) => sentence.name().get(..4).unwrap_or(sentence.name()),
-        _ => sentence.talker(),
+    match sentence.talker() {
+        // Of a proprietary sentence.
+        "P" => sentence.name().get(..4).unwrap_or(sentence.name()),
+        talker => talker,
     }
 }

@@ -3,7 +3,7 @@
 //! Source: NMEA 0183 clause 5, IEC 61162-1 clause 7 (start, address, fields, checksum, 82 characters).
 
 use super::tag_block::TagBlock;
-use memchr::{memchr, memchr2};
+use memchr::{memchr, memchr2, memchr3};
 
 /// Longest line that is looked at, TAG block included. The standard says 82, precise receivers send more.
 pub const MAX_LINE: usize = 1024;
@@ -290,8 +290,17 @@ impl Scan {
         if !is_printable(inner) {
             return Err(Fault::IllegalByte);
         }
-        let second_start = memchr2(b'$', b'!', inner).map(|at| at + 1);
-        let star = memchr(b'*', inner).map(|at| at + 1);
+        let (second_start, star) = match inner.split_last_chunk::<3>() {
+            // The usual one: a checksum at the end, and no other mark.
+            Some((fields, [b'*', high, low]))
+                if high.is_ascii_hexdigit()
+                    && low.is_ascii_hexdigit()
+                    && memchr3(b'$', b'!', b'*', fields).is_none() =>
+            {
+                (None, Some(bytes.len() - 3))
+            }
+            _ => (memchr2(b'$', b'!', inner).map(|at| at + 1), memchr(b'*', inner).map(|at| at + 1)),
+        };
         let fields = bytes.get(1..star.unwrap_or(bytes.len())).unwrap_or_default();
         let sum = sum(fields);
         let (commas, comma_count) = commas(fields);

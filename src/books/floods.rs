@@ -12,9 +12,6 @@ const MAX_FLOODS: usize = 64;
 /// Most senders of floods that are remembered, a network.
 const MAX_SENDERS: usize = 256;
 
-/// Places where a sender is looked for first.
-const NEAR: usize = 32;
-
 /// Broadcast and signalling frames a second from which a second counts as flooded (common practice: over 1000).
 pub const FLOOD_PER_S: u64 = 1000;
 
@@ -74,53 +71,7 @@ pub struct Floods {
     pub senders: Vec<Sender>,
     second: Option<i64>,
     now: Second,
-    senders_now: SendersNow,
-}
-
-/// Who sent how many frames in the running second, and how many of them came back.
-#[derive(Debug, Clone, Default)]
-struct SendersNow {
-    list: Vec<(DeviceId, u64, u64)>,
-    index: FxHashMap<DeviceId, u32>,
-    /// Where a sender may stand in the list, by its number: a look there is quicker than the index.
-    near: [u32; NEAR],
-}
-
-impl SendersNow {
-    /// Counts a frame; further senders than [`MAX_SENDERS`] are not counted.
-    fn add(&mut self, sender: DeviceId, returned: bool) {
-        let near = self.near.get(sender.0 as usize % NEAR).map_or(0, |place| *place as usize);
-        let row = match self.list.get_mut(near) {
-            Some(row) if row.0 == sender => Some(row),
-            _ => self.find(sender),
-        };
-        if let Some((_, frames, again)) = row {
-            *frames += 1;
-            *again += u64::from(returned);
-        }
-    }
-
-    fn find(&mut self, sender: DeviceId) -> Option<&mut (DeviceId, u64, u64)> {
-        let row = match self.index.get(&sender) {
-            Some(row) => *row,
-            None if self.list.len() >= MAX_SENDERS => return None,
-            None => {
-                let row = self.list.len() as u32;
-                self.list.push((sender, 0, 0));
-                self.index.insert(sender, row);
-                row
-            }
-        };
-        if let Some(near) = self.near.get_mut(sender.0 as usize % NEAR) {
-            *near = row;
-        }
-        self.list.get_mut(row as usize)
-    }
-
-    fn clear(&mut self) {
-        self.list.clear();
-        self.index.clear();
-    }
+    senders_now: FxHashMap<DeviceId, (u64, u64)>,
 }
 
 impl Floods {
@@ -140,25 +91,29 @@ impl Floods {
         self.now.frames += 1;
         self.now.returned += u64::from(returned);
         self.now.streams += u64::from(cast == Cast::Stream && !returned);
-        if let Some(sender) = sender {
-            self.senders_now.add(sender, returned);
+        let Some(sender) = sender else { return };
+        if let Some((frames, again)) = self.senders_now.get_mut(&sender) {
+            *frames += 1;
+            *again += u64::from(returned);
+        } else if self.senders_now.len() < MAX_SENDERS {
+            self.senders_now.insert(sender, (1, u64::from(returned)));
         }
     }
 
     /// Takes the running second into account; call once at the end.
     pub(super) fn settle(&mut self) {
         let now = std::mem::take(&mut self.now);
+        let mut senders: Vec<_> = self.senders_now.drain().collect();
         let Some(second) = self.second.take() else { return };
         self.peak = self.peak.max(now.frames);
         if now.frames - now.streams < FLOOD_PER_S && now.frames < STREAM_FLOOD_PER_S {
-            self.senders_now.clear();
             return;
         }
         self.peak_with_copies = self.peak_with_copies.max(now.all);
         self.flooded.0 += now.frames;
         self.flooded.1 += now.returned;
-        self.senders_now.list.sort_unstable();
-        for &(device, frames, returned) in &self.senders_now.list {
+        senders.sort_unstable();
+        for (device, (frames, returned)) in senders {
             let new = || Sender { device, frames: 0, returned: 0 };
             if let Some(sender) = bounded::entry(&mut self.senders, MAX_SENDERS, |s| s.device == device, new)
             {
@@ -166,7 +121,6 @@ impl Floods {
                 sender.returned += returned;
             }
         }
-        self.senders_now.clear();
         let at = Time(second.saturating_mul(1_000_000));
         bounded::stretch(&mut self.spans, MAX_FLOODS, Span::new(at, at.plus(1.0)), 2.0);
     }

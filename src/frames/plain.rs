@@ -1,5 +1,6 @@
 //! Datagrams in the form that nearly all have, found with a look at a few fixed places.
 
+use super::bytes::{array, be16, be32};
 use super::{Mac, Udp};
 use crate::recording::LinkType;
 use std::net::Ipv4Addr;
@@ -8,7 +9,7 @@ use std::net::Ipv4Addr;
 const HEADERS: usize = 14 + 20 + 8;
 
 /// Where a datagram goes: what all datagrams of one flow have in common.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FlowKey {
     /// Destination MAC, and the first two bytes of the source MAC.
     first: u64,
@@ -34,49 +35,18 @@ impl<'a> PlainDatagram<'a> {
     #[inline(always)]
     pub fn of(link: LinkType, bytes: &'a [u8], original: u32) -> Option<Self> {
         let head = bytes.first_chunk::<HEADERS>().filter(|_| link == LinkType::Ethernet)?;
-        let [
-            d0,
-            d1,
-            d2,
-            d3,
-            d4,
-            d5,
-            s0,
-            s1,
-            s2,
-            s3,
-            s4,
-            s5,
-            k0,
-            k1,
-            version,
-            _,
-            t0,
-            t1,
-            _,
-            _,
-            f0,
-            f1,
-            _,
-            protocol,
-            _,
-            _,
-            ..,
-        ] = *head;
-        let [.., a0, a1, a2, a3, b0, b1, b2, b3, p0, p1, q0, q1, l0, l1, _, _] = *head;
-        // Neither more fragments nor an offset (RFC 791 3.1).
-        let fragment = u16::from_be_bytes([f0, f1]) & 0x3FFF;
-        if (k0, k1, version, protocol, fragment) != (0x08, 0x00, 0x45, 17, 0) {
+        // IPv4 with a header of five words; UDP; neither more fragments nor an offset (RFC 791 3.1).
+        let form = (be16(head, 12)?, array(head, 14)?, array(head, 23)?, be16(head, 20)? & 0x3FFF);
+        if form != (0x0800, [0x45], [17], 0) {
             return None;
         }
-        let total = usize::from(u16::from_be_bytes([t0, t1]));
-        let stated = usize::from(u16::from_be_bytes([l0, l1]));
+        let (total, stated) = (usize::from(be16(head, 16)?), usize::from(be16(head, 38)?));
         let whole = original as usize <= bytes.len() && total == stated + 20;
         Some(Self {
             flow: FlowKey {
-                first: u64::from_be_bytes([d0, d1, d2, d3, d4, d5, s0, s1]),
-                second: u64::from_be_bytes([s2, s3, s4, s5, p0, p1, q0, q1]),
-                third: u64::from_be_bytes([a0, a1, a2, a3, b0, b1, b2, b3]),
+                first: array(head, 0).map(u64::from_be_bytes)?,
+                second: u64::from(be32(head, 8)?) << 32 | u64::from(be32(head, 34)?),
+                third: array(head, 26).map(u64::from_be_bytes)?,
             },
             payload: bytes.get(HEADERS..total + 14).filter(|_| whole)?,
         })

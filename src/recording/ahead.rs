@@ -103,21 +103,15 @@ impl Batch {
     fn digest(&mut self, digest: &mut Digest) {
         let mut digests = std::mem::take(&mut self.digests);
         let mut from = 0;
-        let mut payload = |row: &Row| {
-            let payload = self.record(row, from).payload;
-            from = row.held.end(from);
-            payload
-        };
-        let (groups, rest) = self.rows.as_chunks::<DIGESTED>();
-        for rows in groups {
-            digests.extend_from_slice(&digest(rows.each_ref().map(&mut payload)));
+        for rows in self.rows.chunks(DIGESTED) {
+            let mut payloads = [Payload::Other; DIGESTED];
+            for (payload, row) in payloads.iter_mut().zip(rows) {
+                *payload = self.record(row, from).payload;
+                from = row.held.end(from);
+            }
+            let told = digest(payloads);
+            digests.extend_from_slice(told.get(..rows.len()).unwrap_or(&told));
         }
-        let mut payloads = [Payload::Other; DIGESTED];
-        for (to, row) in payloads.iter_mut().zip(rest) {
-            *to = payload(row);
-        }
-        let told = digest(payloads);
-        digests.extend_from_slice(told.get(..rest.len()).unwrap_or(&told));
         self.digests = digests;
     }
 

@@ -2,6 +2,11 @@
 //!
 //! Source: ISO 11898-1 (frame format, CRC-15, bit stuffing from start of frame to the end of the CRC).
 
+use super::can_slices::{self, Start, stuff_bits};
+
+/// Frames that [`FrameBits::of_many`] takes at once.
+pub const MANY: usize = can_slices::FRAMES;
+
 /// Bits after the CRC, which are not stuffed: CRC delimiter 1, ACK slot 1, ACK delimiter 1, end of frame 7,
 /// intermission 3.
 const FIXED_TAIL: u32 = 13;
@@ -62,11 +67,13 @@ struct Known {
     stuffing: Stuffing,
     /// What they add to the CRC.
     crc: u16,
+    /// Where the walk over the bits stands behind them.
+    start: u32,
 }
 
 impl Default for FrameBits {
     fn default() -> Self {
-        Self(Box::new([Known { key: u64::MAX, stuffing: Stuffing::default(), crc: 0 }; KNOWN]))
+        Self(Box::new([Known { key: u64::MAX, stuffing: Stuffing::default(), crc: 0, start: 0 }; KNOWN]))
     }
 }
 
@@ -83,21 +90,20 @@ impl FrameBits {
         HEAD_BITS + 8 * data.len() as u32 + CRC_BITS + stuffing.bits + FIXED_TAIL
     }
 
-    /// As [`of`](Self::of), of several extended data frames with eight bytes each, which nearly all are: identifiers and
-    /// data. Each look-up waits for the one before, but those of another frame need not.
+    /// As [`of`](Self::of), of many extended data frames with eight bytes each, which nearly all are: identifiers and data.
     #[must_use]
-    pub fn of_several<const N: usize>(&mut self, frames: [(u32, [u8; 8]); N]) -> [u32; N] {
-        let known = frames.map(|(id, _)| self.known(id, 8));
-        let mut stuffing = known.map(|known| known.stuffing);
-        for at in 0..8 {
-            for (stuffing, (_, data)) in stuffing.iter_mut().zip(&frames) {
-                stuffing.byte(data.get(at).copied().unwrap_or(0));
-            }
+    pub fn of_many(&mut self, frames: &[(u32, [u8; 8]); MANY]) -> [u32; MANY] {
+        let (mut starts, mut heads, mut data) = ([0; MANY], [0; MANY], [0; MANY]);
+        let places = starts.iter_mut().zip(&mut heads).zip(&mut data);
+        for ((id, bytes), ((start, head), data)) in frames.iter().zip(places) {
+            let known = self.known(*id, 8);
+            (*start, *head, *data) = (known.start, known.stuffing.bits, u64::from_be_bytes(*bytes));
         }
-        for ((stuffing, known), (_, data)) in stuffing.iter_mut().zip(&known).zip(&frames) {
-            stuffing.crc(known.crc ^ crc15(&[], data));
+        let mut bits = stuff_bits(&starts, data);
+        for (bits, head) in bits.iter_mut().zip(heads) {
+            *bits += head + HEAD_BITS + 8 * 8 + CRC_BITS + FIXED_TAIL;
         }
-        stuffing.map(|stuffing| HEAD_BITS + 8 * 8 + CRC_BITS + stuffing.bits + FIXED_TAIL)
+        bits
     }
 
     /// What identifier and length call for.
@@ -122,9 +128,11 @@ impl Known {
         let mut stuffing = Stuffing::default();
         let padded = (head | 1 << length).to_be_bytes();
         padded.iter().skip(3).for_each(|byte| stuffing.byte(*byte));
+        let head = head.to_be_bytes();
+        let head = head.get(3..).unwrap_or_default();
         let data = [0; 8];
-        let crc = crc15(head.to_be_bytes().get(3..).unwrap_or_default(), data.get(..len).unwrap_or(&data));
-        Self { key, stuffing, crc }
+        let crc = crc15(head, data.get(..len).unwrap_or(&data));
+        Self { key, stuffing, crc, start: stuffing.start(crc15(head, &[])).packed() }
     }
 }
 
@@ -168,6 +176,13 @@ impl Stuffing {
         let at = self.entry & 0x0F00 | u16::from(byte);
         self.entry = STUFF_TABLE.get(usize::from(at)).copied().unwrap_or(0);
         self.bits += u32::from(self.entry >> 12);
+    }
+
+    /// Where it stands, with the CRC so far.
+    fn start(self, crc: u16) -> Start {
+        let state = (self.entry >> 8 & 0x0F) as u8;
+        let last = u8::from(state > 4);
+        Start { crc, last, run: state - 4 * last }
     }
 
     /// The 15 bits of the CRC. A last bit that is unlike the one before fills up the byte and calls for no stuff bit.
@@ -325,9 +340,14 @@ mod tests {
             }
             let mut eight = [0; 8];
             eight.iter_mut().zip(&data).for_each(|(to, from)| *to = *from);
-            let several = [(id, eight), (!id & 0x1FFF_FFFF, [0xFF; 8]), (id, [0; 8])];
-            let each = several.map(|(id, data)| naive(id, true, false, &data));
-            prop_assert_eq!(counter.of_several(several), each);
+            let many = std::array::from_fn(|i| match i % 5 {
+                0 => (id, eight),
+                1 => (!id & 0x1FFF_FFFF, [0xFF; 8]),
+                2 => (id, [0; 8]),
+                3 => (id.rotate_left(i as u32) & 0x1FFF_FFFF, eight.map(|byte| byte.rotate_left(i as u32))),
+                _ => (i as u32, (u64::from_be_bytes(eight) >> i).to_be_bytes()),
+            });
+            prop_assert_eq!(counter.of_many(&many), many.map(|(id, data)| naive(id, true, false, &data)));
             let length = if remote { 0 } else { 8 * data.len() as u32 };
             let (least, most) = if extended {
                 (67 + length, 67 + length + (53 + length) / 4)

@@ -11,6 +11,7 @@
 mod arp;
 mod bytes;
 mod can_bits;
+mod can_slices;
 mod dhcp;
 mod doubles;
 mod fragments;
@@ -36,7 +37,7 @@ mod transport;
 mod udp;
 
 pub use arp::{Arp, ArpKind};
-pub use can_bits::{FrameBits, frame_bits};
+pub use can_bits::{FrameBits, MANY, frame_bits};
 pub use dhcp::{DHCP_PORTS, Dhcp, DhcpType, MAX_CLIENT_ID, RequestState};
 pub use doubles::{BURST_US, Copies, DOUBLES_WINDOW_S, Doubles, MAX_REMEMBERED_FRAMES, MIRROR_US, likeness};
 pub use fragments::{

@@ -102,16 +102,8 @@ impl Batch {
     /// Works out the digest of every record.
     fn digest(&mut self, digest: &mut Digest) {
         let mut digests = std::mem::take(&mut self.digests);
-        let mut from = 0;
-        for rows in self.rows.chunks(DIGESTED) {
-            let mut payloads = [Payload::Other; DIGESTED];
-            for (payload, row) in payloads.iter_mut().zip(rows) {
-                *payload = self.record(row, from).payload;
-                from = row.held.end(from);
-            }
-            let told = digest(payloads);
-            digests.extend_from_slice(told.get(..rows.len()).unwrap_or(&told));
-        }
+        digests.reserve(self.rows.len());
+        digest(Payloads { batch: self, rows: self.rows.iter(), from: 0 }, &mut digests);
         self.digests = digests;
     }
 
@@ -130,11 +122,28 @@ pub fn append(bytes: &mut Vec<u8>, data: &[u8]) {
     }
 }
 
-/// Records whose digest is worked out at once: enough that a processor need not wait for one of them.
-pub const DIGESTED: usize = 4;
+/// What each record of a batch holds, in their order.
+pub struct Payloads<'a> {
+    batch: &'a Batch,
+    rows: std::slice::Iter<'a, Row>,
+    /// Where the bytes of the next one begin.
+    from: usize,
+}
 
-/// Works out a number of what each of some records holds, where they are read.
-pub type Digest = Box<dyn FnMut([Payload<'_>; DIGESTED]) -> [u64; DIGESTED] + Send>;
+impl<'a> Iterator for Payloads<'a> {
+    type Item = Payload<'a>;
+
+    #[inline]
+    fn next(&mut self) -> Option<Payload<'a>> {
+        let row = self.rows.next()?;
+        let from = self.from;
+        self.from = row.held.end(from);
+        Some(self.batch.record(row, from).payload)
+    }
+}
+
+/// Works out a number of what each record holds, where they are read: one for each, in their order.
+pub type Digest = Box<dyn FnMut(Payloads<'_>, &mut Vec<u64>) + Send>;
 
 /// As [`open`](super::open()), with the reading left to a crew, which also works out a digest of each record when it has the
 /// time; else whoever takes the records does. `digest` makes one for each of the two.
@@ -274,6 +283,10 @@ mod tests {
         (records, summary)
     }
 
+    fn sevens(payloads: Payloads<'_>, digests: &mut Vec<u64>) {
+        digests.extend(payloads.map(|_| 7));
+    }
+
     #[test]
     fn the_same_records_as_without_a_crew() {
         let captures = Path::new(env!("CARGO_MANIFEST_DIR")).join("captures");
@@ -283,8 +296,7 @@ mod tests {
             let path = path.to_str().unwrap();
             let plain = drain(open(path).unwrap().as_mut());
             for helpers in 0..3 {
-                let ahead =
-                    drain(&mut open_ahead(path, || Box::new(|_| [7; DIGESTED]), &Crew::of(helpers)).unwrap());
+                let ahead = drain(&mut open_ahead(path, || Box::new(sevens), &Crew::of(helpers)).unwrap());
                 assert!(ahead.0.len() > 500 && ahead == plain, "{file}");
             }
         }
@@ -313,7 +325,7 @@ mod tests {
             let damaged = tempfile::NamedTempFile::new().unwrap();
             std::fs::write(damaged.path(), &content).unwrap();
             let path = damaged.path().to_str().unwrap();
-            let ahead = open_ahead(path, || Box::new(|_| [7; DIGESTED]), &Crew::of(1));
+            let ahead = open_ahead(path, || Box::new(sevens), &Crew::of(1));
             match (open(path), ahead) {
                 (Ok(mut plain), Ok(mut ahead)) => prop_assert_eq!(drain(plain.as_mut()), drain(&mut ahead)),
                 (plain, ahead) => prop_assert!(plain.is_err() && ahead.is_err()),
@@ -323,7 +335,7 @@ mod tests {
 
     #[test]
     fn a_file_that_cannot_be_opened_says_so() {
-        let open = |path| open_ahead(path, || Box::new(|_| [0; DIGESTED]), &Crew::of(1));
+        let open = |path| open_ahead(path, || Box::new(sevens), &Crew::of(1));
         assert!(matches!(open("no/such/file"), Err(RecordingError::Io { .. })));
         assert!(matches!(open(env!("CARGO_MANIFEST_DIR")), Err(RecordingError::Unknown { .. })));
     }
@@ -335,7 +347,8 @@ mod tests {
             Payload::Line(line) => line.len() as u64,
             _ => 0,
         };
-        let lengths = move |payloads: [Payload<'_>; DIGESTED]| payloads.map(length);
+        let lengths =
+            move |payloads: Payloads<'_>, digests: &mut Vec<u64>| digests.extend(payloads.map(length));
         let mut recording = open_ahead(path, || Box::new(lengths), &Crew::of(1)).unwrap();
         assert_eq!(recording.digest(), None);
         assert!(recording.advance().unwrap());

@@ -4,9 +4,9 @@ use super::Intake;
 use super::ledger::Told;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
-use crate::frames::FrameBits;
+use crate::frames::{FrameBits, MANY};
 use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
-use crate::recording::{CanKind, LentFrame, Payload};
+use crate::recording::{CanKind, LentFrame};
 use crate::time::Time;
 
 /// Counts the bits of frames.
@@ -14,20 +14,6 @@ use crate::time::Time;
 pub(super) struct Bits(FrameBits);
 
 impl Bits {
-    /// As [`of`](Self::of), of several frames at once, when all are the usual ones: extended data frames of eight bytes.
-    pub(super) fn of_several<const N: usize>(&mut self, frames: [&Payload<'_>; N]) -> Option<[u64; N]> {
-        let mut usual = [(0, [0; 8]); N];
-        for (to, frame) in usual.iter_mut().zip(frames) {
-            *to = match frame {
-                Payload::Can(LentFrame { id, kind: CanKind::Extended, data, .. }) => {
-                    (*id, (*data).try_into().ok()?)
-                }
-                _ => return None,
-            };
-        }
-        Some(self.0.of_several(usual).map(u64::from))
-    }
-
     /// The bits that a frame takes on the wire; none for an error message of the recorder's controller.
     pub(super) fn of(&mut self, frame: &LentFrame<'_>) -> u64 {
         let (extended, remote) = match frame.kind {
@@ -37,6 +23,61 @@ impl Bits {
             CanKind::Remote => (frame.id > 0x7FF, true),
         };
         u64::from(self.0.of(frame.id, extended, remote, frame.data))
+    }
+}
+
+/// Counts the bits of many frames, most of them together.
+pub(super) struct BitsOfMany {
+    bits: Bits,
+    /// The usual ones, extended data frames of eight bytes, that wait until there are enough.
+    waiting: [(u32, [u8; 8]); MANY],
+    /// Where the bits of each go.
+    places: [usize; MANY],
+    count: usize,
+}
+
+impl Default for BitsOfMany {
+    fn default() -> Self {
+        Self { bits: Bits::default(), waiting: [(0, [0; 8]); MANY], places: [0; MANY], count: 0 }
+    }
+}
+
+impl BitsOfMany {
+    /// Puts the bits that a frame takes on the wire at the end of `told`, or leaves a place for them.
+    #[inline]
+    pub(super) fn tell(&mut self, frame: &LentFrame<'_>, told: &mut Vec<u64>) {
+        let LentFrame { id, kind: CanKind::Extended, data, .. } = *frame else {
+            told.push(self.bits.of(frame));
+            return;
+        };
+        let Some(data) = data.as_array::<8>() else {
+            told.push(self.bits.of(frame));
+            return;
+        };
+        if let (Some(waiting), Some(place)) =
+            (self.waiting.get_mut(self.count), self.places.get_mut(self.count))
+        {
+            (*waiting, *place) = ((id, *data), told.len());
+        }
+        told.push(0);
+        self.count += 1;
+        if self.count == MANY {
+            self.settle(told);
+        }
+    }
+
+    /// Fills the places that are left.
+    pub(super) fn settle(&mut self, told: &mut [u64]) {
+        if self.count == 0 {
+            return;
+        }
+        let bits = self.bits.0.of_many(&self.waiting);
+        for (bits, place) in bits.iter().zip(&self.places).take(self.count) {
+            if let Some(place) = told.get_mut(*place) {
+                *place = u64::from(*bits);
+            }
+        }
+        self.count = 0;
     }
 }
 

@@ -26,14 +26,14 @@ use crate::crew::Crew;
 use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
 use crate::recording::{
-    self, DIGESTED, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, WireInfo,
+    self, Merged, Payload, Payloads, Reckoning, Record, Recording, RecordingError, Summary, WireInfo,
     WireKind,
 };
 use crate::report::model::Report;
 use crate::time::{DAY_US, Span, Time};
 use crate::{complaints, findings, report};
 use by_number::ByNumber;
-use can::Bits;
+use can::{Bits, BitsOfMany};
 use ledger::{Origin, Place, Told};
 use scribe::Scribe;
 
@@ -143,16 +143,17 @@ fn judged(books: &Books, options: &Options) -> Report {
 }
 
 /// What of a record is worked out where it is read: the bits of a CAN frame on the wire, the likeness of a packet.
-fn digest() -> impl FnMut([Payload<'_>; DIGESTED]) -> [u64; DIGESTED] {
-    let mut bits = Bits::default();
-    move |records| {
-        bits.of_several(records.each_ref()).unwrap_or_else(|| {
-            records.map(|record| match record {
-                Payload::Packet { link, bytes, .. } => likeness(link, bytes),
-                Payload::Can(frame) => bits.of(&frame),
-                Payload::Line(_) | Payload::Other => 0,
-            })
-        })
+fn digest() -> impl FnMut(Payloads<'_>, &mut Vec<u64>) {
+    let mut bits = BitsOfMany::default();
+    move |payloads, digests| {
+        for payload in payloads {
+            match payload {
+                Payload::Packet { link, bytes, .. } => digests.push(likeness(link, bytes)),
+                Payload::Can(frame) => bits.tell(&frame, digests),
+                Payload::Line(_) | Payload::Other => digests.push(0),
+            }
+        }
+        bits.settle(digests);
     }
 }
 

@@ -1,0 +1,177 @@
+//! The stuff bits of many CAN frames at once: a bit of each word is a frame, a word is a place on the wire.
+//!
+//! What a walk over the bits of one frame decides bit by bit, a few operations on words decide for all of them. Source: ISO
+//! 11898-1 (CRC-15, bit stuffing from start of frame to the end of the CRC).
+
+/// Frames that go together: as many as a word has bits.
+pub(super) const FRAMES: usize = 64;
+
+/// Bits of the data of a frame of eight bytes.
+const DATA_BITS: usize = 64;
+
+/// Bits of the CRC sequence.
+const CRC_BITS: usize = 15;
+
+/// Where the walk over a frame stands when its data begins.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Start {
+    /// The CRC so far.
+    pub(super) crc: u16,
+    /// The last bit, 0 or 1.
+    pub(super) last: u8,
+    /// How many bits in a row have been like it, 1 to 4.
+    pub(super) run: u8,
+}
+
+impl Start {
+    /// Bits 0 to 14: CRC; 15: the last bit; 16 to 18: whether the run is of two, three, four at least.
+    pub(super) const fn packed(self) -> u32 {
+        let runs = match self.run {
+            0 | 1 => 0,
+            2 => 0b1,
+            3 => 0b11,
+            _ => 0b111,
+        };
+        runs << 16 | (self.last as u32) << 15 | self.crc as u32
+    }
+}
+
+/// The stuff bits that data and CRC of each frame call for.
+///
+/// `starts` are [packed](Start::packed); `data` are the eight bytes of each frame, the first one in the highest place.
+pub(super) fn stuff_bits(starts: &[u32; FRAMES], mut data: [u64; FRAMES]) -> [u32; FRAMES] {
+    turn(&mut data);
+    let mut start = [0; FRAMES / 2];
+    let (lower, upper) = starts.split_at(FRAMES / 2);
+    for (word, (lower, upper)) in start.iter_mut().zip(lower.iter().zip(upper)) {
+        *word = u64::from(*upper) << 32 | u64::from(*lower);
+    }
+    turn(&mut start);
+    let mut walk = Walk { last: start[15], runs: [start[16], start[17], start[18]], counts: [0; 5] };
+    // The CRC moves up by one place with every bit; here its places stand and the beginning moves down.
+    let mut crc = [0; DATA_BITS + CRC_BITS];
+    if let (Some(to), Some(from)) = (crc.last_chunk_mut::<CRC_BITS>(), start.first_chunk()) {
+        *to = *from;
+    }
+    let mut ends = DATA_BITS;
+    for bits in data.as_chunks::<4>().0.iter().rev() {
+        for bit in bits.iter().rev() {
+            ends -= 1;
+            if let Some(crc) = crc.get_mut(ends..).and_then(<[u64]>::first_chunk_mut) {
+                crc_step(crc, *bit);
+            }
+        }
+        walk.four(bits);
+    }
+    for bits in crc.get(..CRC_BITS).unwrap_or_default().rchunks(4) {
+        walk.four(bits);
+    }
+    let mut counts = [0; FRAMES / 2];
+    if let Some(planes) = counts.first_chunk_mut() {
+        *planes = walk.counts;
+    }
+    turn(&mut counts);
+    let mut told = [0; FRAMES];
+    let (lower, upper) = told.split_at_mut(FRAMES / 2);
+    for (count, (lower, upper)) in counts.iter().zip(lower.iter_mut().zip(upper)) {
+        (*lower, *upper) = (*count as u32, (*count >> 32) as u32);
+    }
+    told
+}
+
+/// One bit into the CRC: before it stands from the second word on, after it from the first on, the lowest term first.
+/// Polynomial: x^15 + x^14 + x^10 + x^8 + x^7 + x^4 + x^3 + 1.
+fn crc_step(crc: &mut [u64; CRC_BITS + 1], bit: u64) {
+    let invert = bit ^ crc[15];
+    crc[0] = invert;
+    crc[3] ^= invert;
+    crc[4] ^= invert;
+    crc[7] ^= invert;
+    crc[8] ^= invert;
+    crc[10] ^= invert;
+    crc[14] ^= invert;
+}
+
+/// The walk over the bits.
+struct Walk {
+    /// The last bit on the wire.
+    last: u64,
+    /// Whether the run that it ends is of two, three, four at least.
+    runs: [u64; 3],
+    /// Stuff bits so far, as numbers of five bits.
+    counts: [u64; 5],
+}
+
+impl Walk {
+    /// Up to four bits, the last first. After a stuff bit four more are needed for the next: these have one at most.
+    fn four(&mut self, bits: &[u64]) {
+        let mut carry = bits.iter().rev().fold(0, |any, bit| any | self.bit(*bit));
+        for count in &mut self.counts {
+            (*count, carry) = (*count ^ carry, *count & carry);
+        }
+    }
+
+    /// One bit on; says for which frames a stuff bit follows. It is inverse to the run of five and begins the next run.
+    fn bit(&mut self, bit: u64) -> u64 {
+        let alike = !(bit ^ self.last);
+        let [two, three, four] = self.runs;
+        let stuffed = alike & four;
+        let longer = alike & !four;
+        self.runs = [longer, longer & two, longer & three];
+        self.last = bit ^ stuffed;
+        stuffed
+    }
+}
+
+/// Makes rows of columns: afterwards bit `i` of word `k` is what bit `k` of word `i` was. With half as many words as a word
+/// has bits, it does so with the lower and the upper halves of the words.
+fn turn<const N: usize>(words: &mut [u64; N]) {
+    if N > 32 {
+        swap::<32>(words);
+    }
+    swap::<16>(words);
+    swap::<8>(words);
+    swap::<4>(words);
+    swap::<2>(words);
+    swap::<1>(words);
+}
+
+/// In squares of twice `SIDE` words and bits: swaps what stands upper right with what stands lower left.
+fn swap<const SIDE: usize>(words: &mut [u64]) {
+    // As many ones as the side is long, as many zeros, and so on.
+    let mask = u64::MAX / ((1 << SIDE) + 1);
+    for square in words.chunks_exact_mut(2 * SIDE) {
+        let (first, second) = square.split_at_mut(SIDE);
+        for (first, second) in first.iter_mut().zip(second) {
+            let differing = (*first >> SIDE ^ *second) & mask;
+            *second ^= differing;
+            *first ^= differing << SIDE;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn rows_become_columns(words in prop::array::uniform32(any::<[u64; 2]>())) {
+            let words: [u64; 64] = std::array::from_fn(|i| words[i / 2][i % 2]);
+            let mut whole = words;
+            turn(&mut whole);
+            let mut halves: [u64; 32] = *words.first_chunk().unwrap();
+            turn(&mut halves);
+            for (row, word) in words.iter().enumerate() {
+                for column in 0..64 {
+                    prop_assert_eq!(whole[column] >> row & 1, word >> column & 1);
+                    let half = column / 32 * 32;
+                    if row < 32 {
+                        prop_assert_eq!(halves[column % 32] >> (half + row) & 1, word >> column & 1);
+                    }
+                }
+            }
+        }
+    }
+}

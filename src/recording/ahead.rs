@@ -3,7 +3,7 @@
 
 use super::can_frame::CanHead;
 use super::open::open_pieces;
-use super::{LinkType, Payload, Record, Recording, RecordingError, Summary};
+use super::{CanKind, LentFrame, LinkType, Payload, Record, Recording, RecordingError, Summary};
 use crate::crew::{Crew, Source};
 use crate::time::Time;
 
@@ -19,18 +19,33 @@ const KEPT_BYTES: usize = 1 << 20;
 /// What a record holds; its bytes lie in the batch.
 #[derive(Debug, Clone, Copy)]
 enum Held {
-    Packet { link: LinkType, to: u32, original: u32 },
-    Can { head: CanHead, to: u32 },
-    Line { to: u32 },
+    Packet {
+        link: LinkType,
+        to: u32,
+        original: u32,
+    },
+    /// A data frame with a 29-bit identifier and eight bytes, which nearly all are: they lie here.
+    Eight {
+        id: u32,
+        data: [u8; 8],
+    },
+    Can {
+        head: CanHead,
+        to: u32,
+    },
+    Line {
+        to: u32,
+    },
     Other,
 }
 
 impl Held {
     /// Where its bytes end, when they begin at `from`.
+    #[inline(always)]
     fn end(&self, from: usize) -> usize {
         match self {
             Self::Packet { to, .. } | Self::Can { to, .. } | Self::Line { to } => *to as usize,
-            Self::Other => from,
+            Self::Eight { .. } | Self::Other => from,
         }
     }
 }
@@ -71,8 +86,13 @@ impl Batch {
                 self.bytes.extend_from_slice(bytes);
                 Held::Packet { link: *link, to: self.bytes.len() as u32, original: *original }
             }
+            Payload::Can(LentFrame { id, kind: CanKind::Extended, fd: false, data })
+                if let Some(data) = data.as_array() =>
+            {
+                Held::Eight { id: *id, data: *data }
+            }
             Payload::Can(frame) => {
-                append(&mut self.bytes, frame.data);
+                self.bytes.extend_from_slice(frame.data);
                 let len = frame.data.len() as u8;
                 let head = CanHead { id: frame.id, kind: frame.kind, fd: frame.fd, len };
                 Held::Can { head, to: self.bytes.len() as u32 }
@@ -88,12 +108,17 @@ impl Batch {
 
     /// The record of a row whose bytes begin at `from`.
     #[inline(always)]
-    fn record(&self, row: &Row, from: usize) -> Record<'_> {
+    fn record<'a>(&'a self, row: &'a Row, from: usize) -> Record<'a> {
         let bytes = |to: u32| self.bytes.get(from..to as usize).unwrap_or_default();
-        let payload = match row.held {
-            Held::Packet { link, to, original } => Payload::Packet { link, bytes: bytes(to), original },
-            Held::Can { head, to } => Payload::Can(head.with(bytes(to))),
-            Held::Line { to } => Payload::Line(bytes(to)),
+        let payload = match &row.held {
+            Held::Packet { link, to, original } => {
+                Payload::Packet { link: *link, bytes: bytes(*to), original: *original }
+            }
+            Held::Eight { id, data } => {
+                Payload::Can(LentFrame { id: *id, kind: CanKind::Extended, fd: false, data })
+            }
+            Held::Can { head, to } => Payload::Can(head.with(bytes(*to))),
+            Held::Line { to } => Payload::Line(bytes(*to)),
             Held::Other => Payload::Other,
         };
         Record { time: row.time, wire: row.wire as usize, payload }
@@ -109,16 +134,6 @@ impl Batch {
 
     pub(super) fn is_full(&self) -> bool {
         self.rows.len() >= MAX_ROWS || self.bytes.len() >= FULL_BYTES
-    }
-}
-
-/// Puts a frame's or message's data at the end of `bytes`. Nearly all have eight bytes: a copy of a known length needs no
-/// call.
-#[inline]
-pub fn append(bytes: &mut Vec<u8>, data: &[u8]) {
-    match data.first_chunk::<8>() {
-        Some(eight) if data.len() == 8 => bytes.extend_from_slice(eight),
-        _ => bytes.extend_from_slice(data),
     }
 }
 

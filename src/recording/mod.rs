@@ -30,7 +30,7 @@ mod tape;
 mod text;
 mod text_parts;
 
-pub use ahead::{Ahead, Digest, Payloads, append, open_ahead};
+pub use ahead::{Ahead, Digest, Payloads, open_ahead};
 pub use can_frame::{CanFrame, CanKind, LentFrame};
 pub use can_text::{can_line, digit as hex_digit, is_direction};
 pub use merge::Merged;

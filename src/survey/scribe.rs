@@ -5,7 +5,6 @@ use super::ledger::{Ledger, Origin, Told};
 use crate::books::inventory::DeviceId;
 use crate::crew::{Crew, Sink};
 use crate::messages::nmea0183::{Outline, Sentence};
-use crate::recording::append;
 use crate::time::Time;
 
 /// Messages of one batch at most: enough that handing over costs nothing.
@@ -25,9 +24,21 @@ struct Entry {
 }
 
 enum Held {
-    Protocol { part: u32 },
-    Pgn { pgn: u32, len: u16 },
-    Sentence { len: u16 },
+    Protocol {
+        part: u32,
+    },
+    /// A message of eight bytes, which nearly all have: they lie here.
+    Eight {
+        pgn: u32,
+        data: [u8; 8],
+    },
+    Pgn {
+        pgn: u32,
+        len: u16,
+    },
+    Sentence {
+        len: u16,
+    },
 }
 
 /// Some messages in a row.
@@ -59,8 +70,9 @@ impl Batch {
                 Held::Protocol { part }
             }
             // The longest message has 1785 bytes, the longest line 1024.
+            Told::Pgn(pgn, data) if let Some(data) = data.as_array() => Held::Eight { pgn, data: *data },
             Told::Pgn(pgn, data) => {
-                append(&mut self.data, data);
+                self.data.extend_from_slice(data);
                 Held::Pgn { pgn, len: data.len() as u16 }
             }
             Told::Sentence(sentence) => {
@@ -91,19 +103,20 @@ impl Batch {
         for Entry { time, device, record: (number, recording), held } in &self.entries {
             let record = (self.first + u64::from(*number), *recording);
             let origin = Origin { device: *device, time: *time, record };
-            match *held {
+            match held {
                 Held::Protocol { part } => {
                     if let Some(name) = protocols.next() {
-                        ledger.book(origin, Told::Protocol(name, part));
+                        ledger.book(origin, Told::Protocol(name, *part));
                     }
                 }
+                Held::Eight { pgn, data } => ledger.book(origin, Told::Pgn(*pgn, data)),
                 Held::Pgn { pgn, len } => {
-                    let (own, rest) = data.split_at_checked(len as usize).unwrap_or_default();
+                    let (own, rest) = data.split_at_checked(*len as usize).unwrap_or_default();
                     data = rest;
-                    ledger.book(origin, Told::Pgn(pgn, own));
+                    ledger.book(origin, Told::Pgn(*pgn, own));
                 }
                 Held::Sentence { len } => {
-                    let (own, rest) = texts.split_at_checked(len as usize).unwrap_or_default();
+                    let (own, rest) = texts.split_at_checked(*len as usize).unwrap_or_default();
                     texts = rest;
                     if let Some(outline) = outlines.next() {
                         ledger.book(origin, Told::Sentence(&Sentence::of(outline, own)));

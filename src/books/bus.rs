@@ -170,8 +170,14 @@ impl Bus {
     }
 
     /// Books a message that may answer a request: the message itself, or an acknowledgement that names it.
+    #[inline]
     pub fn answer(&mut self, time: Option<Time>, sender: DeviceId, pgn: u32) {
-        let Some(time) = time.filter(|_| self.waiting > 0) else { return };
+        if let Some(time) = time.filter(|_| self.waiting > 0) {
+            self.answer_waiting(time, sender, pgn);
+        }
+    }
+
+    fn answer_waiting(&mut self, time: Time, sender: DeviceId, pgn: u32) {
         let index = self.request_index.get(&(sender, pgn)).copied();
         if let Some((_, requests)) = index.and_then(|index| self.requests.get_mut(index))
             && let Some(asked) = requests.waiting.take()

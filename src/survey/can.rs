@@ -81,27 +81,48 @@ impl BitsOfMany {
     }
 }
 
-/// PGNs whose frames were found to be whole messages, each in the one place that it leads to.
-pub(super) struct Wholes([u32; 256]);
+/// What the identifiers say that come again and again, each in the one place that it leads to.
+pub(super) struct Identifiers([Known; IDENTIFIERS]);
 
-impl Default for Wholes {
-    fn default() -> Self {
-        Self([u32::MAX; 256])
+/// Places for identifiers: more than most buses have.
+const IDENTIFIERS: usize = 256;
+
+/// What an identifier says, and what its PGN means for the way of its frames.
+#[derive(Clone, Copy)]
+struct Known {
+    /// The identifier as it stands in a frame; nothing has the one of an empty place.
+    bits: u32,
+    id: CanId,
+    /// See [`Assembler::is_whole`].
+    is_whole: bool,
+    /// See [`n2k::is_network`].
+    is_network: bool,
+}
+
+impl Known {
+    fn new(bits: u32) -> Self {
+        let id = CanId::from_bits(bits);
+        Self { bits, id, is_whole: Assembler::is_whole(id.pgn), is_network: n2k::is_network(id.pgn) }
     }
 }
 
-impl Wholes {
-    /// As [`Assembler::is_whole`], which needs not be asked for the few dozen that come again and again.
+impl Default for Identifiers {
+    fn default() -> Self {
+        Self([Known { bits: u32::MAX, ..Known::new(0) }; IDENTIFIERS])
+    }
+}
+
+impl Identifiers {
+    /// What an identifier says.
     #[inline(always)]
-    fn has(&mut self, pgn: u32) -> bool {
-        let Some(place) = self.0.get_mut((pgn ^ pgn >> 8) as usize % 256) else { return false };
-        if *place != pgn {
-            if !Assembler::is_whole(pgn) {
-                return false;
-            }
-            *place = pgn;
+    fn of(&mut self, bits: u32) -> Known {
+        // The upper bits of a product with an odd number depend on all bits.
+        let place = (bits.wrapping_mul(0x9E37_79B1) >> (u32::BITS - IDENTIFIERS.ilog2())) as usize;
+        let Some(known) = self.0.get_mut(place) else { return Known::new(bits) };
+        if known.bits != bits {
+            *known = Known::new(bits);
         }
-        true
+        *known
     }
 }
 
@@ -121,7 +142,7 @@ impl Intake {
 
     #[inline(always)]
     fn n2k_frame(&mut self, wire: WireId, time: Option<Time>, frame: &LentFrame<'_>) {
-        let id = CanId::from_bits(frame.id);
+        let Known { id, is_whole, is_network, .. } = self.identifiers.of(frame.id);
         let bytes = frame.data.len() as u64;
         if id.pgn == 60_928 {
             self.claim(wire, time, id, frame.data);
@@ -129,13 +150,16 @@ impl Intake {
         }
         let Some(device) = self.books.inventory.node(wire, id.source) else { return };
         self.books.inventory.frame(device, time, bytes);
-        if self.wholes.has(id.pgn) {
+        if is_whole {
             self.assemblers.of(wire.0 as usize).pass(time);
-            self.n2k_message(wire, time, device, &Message { id, data: frame.data });
+            self.n2k_message(wire, time, device, &Message { id, data: frame.data }, is_network);
             return;
         }
         let mut assembler = self.assemblers.take(wire.0 as usize);
-        assembler.part(time, id, frame.data, &mut |message| self.n2k_message(wire, time, device, &message));
+        assembler.part(time, id, frame.data, &mut |message| {
+            let is_network = n2k::is_network(message.id.pgn);
+            self.n2k_message(wire, time, device, &message, is_network);
+        });
         self.assemblers.put(wire.0 as usize, assembler);
     }
 
@@ -150,10 +174,17 @@ impl Intake {
     }
 
     #[inline(always)]
-    fn n2k_message(&mut self, wire: WireId, time: Option<Time>, device: DeviceId, message: &Message<'_>) {
+    fn n2k_message(
+        &mut self,
+        wire: WireId,
+        time: Option<Time>,
+        device: DeviceId,
+        message: &Message<'_>,
+        is_network: bool,
+    ) {
         let (id, data) = (message.id, message.data);
         self.tell(device, time, Told::Pgn(id.pgn, data));
-        if let Some(network) = n2k::network(id, data) {
+        if is_network && let Some(network) = n2k::network(id, data) {
             if let NetworkMessage::Request { pgn } = network {
                 let asked = (id.destination != n2k::GLOBAL)
                     .then(|| self.books.inventory.node(wire, id.destination))

@@ -199,19 +199,21 @@ fn fill_reckoned<R: Recording>(
             || merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned());
         intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
         frames += 1;
-        let mut span = None;
+        let (mut from, mut to) = (Time(i64::MAX), Time(i64::MIN));
         // What follows of the same recording mostly comes on a wire that is known.
         merged.run(|record, digest| {
             if !is_within(record.time) {
                 return true;
             }
             let Some(wire) = intake.wire(number, record.wire) else { return false };
-            span = widened(span, record.time);
+            if let Some(time) = record.time {
+                (from, to) = (from.min(time), to.max(time));
+            }
             intake.take(number, wire, record, digest);
             frames += 1;
             true
         });
-        intake.lasted(number, span);
+        intake.lasted(number, (from <= to).then_some(Span { from, to }));
         if frames - told >= PROGRESS_EVERY {
             told = frames;
             progress(Progress { share: merged.progress(), frames });
@@ -224,15 +226,6 @@ fn fill_reckoned<R: Recording>(
     let mut books = intake.finish(summaries);
     naming::name_devices(&mut books.inventory, &books.wires, &options.names);
     Ok(books)
-}
-
-/// A span that reaches to `time` as well, if there is one.
-#[inline(always)]
-fn widened(span: Option<Span>, time: Option<Time>) -> Option<Span> {
-    match (span, time) {
-        (Some(Span { from, to }), Some(time)) => Some(Span { from: from.min(time), to: to.max(time) }),
-        (span, time) => span.or(time.map(|time| Span { from: time, to: time })),
-    }
 }
 
 /// Recordings that are read ahead; of more of them each would lie ready long before it is its turn.
@@ -251,7 +244,7 @@ struct Intake {
     /// The record that is being taken in.
     place: Place,
     bits: Bits,
-    wholes: can::Wholes,
+    identifiers: can::Identifiers,
     /// The record with which a bound was first met.
     full: Option<Place>,
     /// Segments of TCP streams whose text is not followed.
@@ -299,7 +292,7 @@ impl Intake {
                 wire
             }
         };
-        self.lasted(number, widened(None, record.time));
+        self.lasted(number, record.time.map(|time| Span { from: time, to: time }));
         self.take(number, wire, record, digest);
     }
 
@@ -334,7 +327,7 @@ impl Intake {
     fn lasted(&mut self, number: usize, span: Option<Span>) {
         let Some(Span { from, to }) = span else { return };
         let span = &mut self.sources.of(number).span;
-        *span = widened(widened(*span, Some(from)), Some(to));
+        *span = Some(span.map_or(Span { from, to }, |s| Span { from: s.from.min(from), to: s.to.max(to) }));
     }
 
     /// Books what a message tells of its rhythm and its values.

@@ -43,7 +43,7 @@ pub use id::{CanId, GLOBAL, NULL_ADDRESS, is_addressed};
 pub use losses::StreamLosses;
 pub use name::Name;
 pub use navigation::{Route, Waypoint, destination, route};
-pub use network::{Answer, FunctionCode, GroupFunction, Heartbeat, NetworkMessage, network};
+pub use network::{Answer, FunctionCode, GroupFunction, Heartbeat, NetworkMessage, is_network, network};
 pub use position::{Datum, datum};
 pub use product::{ConfigurationInformation, ProductInformation};
 pub use registry::{PGNS, Pgn, decode, lookup};

@@ -138,7 +138,10 @@ pub fn network(id: CanId, data: &[u8]) -> Option<NetworkMessage> {
     if is_network(id.pgn) { read(id, data) } else { None }
 }
 
-const fn is_network(pgn: u32) -> bool {
+/// Whether [`network`] may have something to read in a message.
+#[must_use]
+#[inline]
+pub const fn is_network(pgn: u32) -> bool {
     matches!(pgn, 59_392 | 59_904 | 60_928 | 65_240 | 126_208 | 126_464 | 126_993 | 126_996 | 126_998)
 }
 

@@ -175,11 +175,17 @@ impl Device {
         self.frames += 1;
         self.bytes += bytes;
         let Some(time) = time else { return };
-        self.first = Some(self.first.map_or(time, |t| t.min(time)));
-        if let Some(last) = self.last {
-            self.gaps.interval(last, time);
+        let Some(last) = self.last else {
+            (self.first, self.last) = (Some(time), Some(time));
+            return;
+        };
+        let us = time.micros_since(last);
+        self.gaps.interval_of(us, last, time);
+        if us >= 0 {
+            self.last = Some(time);
+        } else {
+            self.first = self.first.map(|first| first.min(time));
         }
-        self.last = Some(self.last.map_or(time, |t| t.max(time)));
     }
 }
 

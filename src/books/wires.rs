@@ -101,25 +101,29 @@ impl Wire {
         self.frames += 1;
         self.bytes += bytes;
         let Some(time) = time else { return };
-        self.first = Some(self.first.map_or(time, |t| t.min(time)));
-        self.last = Some(self.last.map_or(time, |t| t.max(time)));
         self.load.add(time, load);
-        if let Some(latest) = self.latest {
-            let step = time.micros_since(latest);
-            if self.grain_us != 1 {
-                self.grain_us = gcd(self.grain_us, step.unsigned_abs().min(1 << 40) as i64);
+        let Some(latest) = self.latest.replace(time) else {
+            (self.first, self.last) = (Some(time), Some(time));
+            return;
+        };
+        let step = time.micros_since(latest);
+        if self.grain_us != 1 {
+            self.grain_us = gcd(self.grain_us, step.unsigned_abs().min(1 << 40) as i64);
+        }
+        if step >= 0 {
+            // Not before the latest and so not before the first.
+            self.last = self.last.max(Some(time));
+            self.steps += 1;
+            if self.kind == WireKind::Can {
+                self.pause(step);
             }
-            if step >= 0 {
-                self.steps += 1;
-                if self.kind == WireKind::Can {
-                    self.pause(step);
-                }
-                self.gaps.interval(latest, time);
-            } else if step <= -OVERTAKEN_US {
+            self.gaps.interval_of(step, latest, time);
+        } else {
+            self.first = self.first.map(|first| first.min(time));
+            if step <= -OVERTAKEN_US {
                 bounded::push(&mut self.steps_back, MAX_STEPS_BACK, Span::new(time, latest));
             }
         }
-        self.latest = Some(time);
     }
 
     /// Books the pause between two frames of a bus, microseconds.
@@ -168,8 +172,8 @@ fn gcd(a: i64, b: i64) -> i64 {
 /// Load by the second: the total, the busiest second, and bounded sums in between.
 #[derive(Debug, Clone, Default)]
 pub struct Load {
-    /// The running second, from its first microsecond.
-    second: Option<Time>,
+    /// The running second: its first and its last microsecond.
+    second: Option<(Time, Time)>,
     now: u64,
     /// Units in all.
     pub total: u64,
@@ -181,9 +185,10 @@ pub struct Load {
 
 impl Load {
     fn add(&mut self, time: Time, units: u64) {
-        if !self.second.is_some_and(|second| (0..SECOND_US).contains(&time.micros_since(second))) {
+        if !self.second.is_some_and(|(first, last)| first <= time && time <= last) {
             self.settle();
-            self.second = Some(Time(time.0.div_euclid(SECOND_US).saturating_mul(SECOND_US)));
+            let first = time.0.div_euclid(SECOND_US).saturating_mul(SECOND_US);
+            self.second = Some((Time(first), Time(first.saturating_add(SECOND_US - 1))));
             self.now = 0;
         }
         self.now += units;
@@ -192,7 +197,7 @@ impl Load {
 
     /// Takes the running second into account; call once at the end.
     pub fn settle(&mut self) {
-        let Some(second) = self.second.take() else { return };
+        let Some((second, _)) = self.second.take() else { return };
         self.trace.push(second, self.now as f64);
         if self.peak.is_none_or(|(_, units)| units < self.now) {
             self.peak = Some((second, self.now));

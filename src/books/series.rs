@@ -2,7 +2,6 @@
 
 use super::inventory::DeviceId;
 use super::runs::Runs;
-use super::shortcut::Shortcut;
 use super::steps::Steps;
 use super::timing::{Gaps, Message, same_text};
 use super::traces::Trace;
@@ -54,46 +53,30 @@ pub struct SourceKey {
     pub instance: Option<u8>,
 }
 
-/// As [`SourceKey`], quicker to make and to compare.
-#[derive(Debug, Clone, Copy)]
-struct QuickKey {
-    device: DeviceId,
-    message: Message,
-    /// See [`Reading::kind`].
-    kind: u32,
-    /// The quantity's name where the kind does not tell it, or nothing.
-    name: &'static str,
-}
-
-impl QuickKey {
+impl SourceKey {
     fn of(device: DeviceId, message: Message, reading: &Reading) -> Self {
-        let name = if let Reading::Other { quantity, .. } = reading { quantity } else { "" };
-        Self { device, message, kind: reading.kind(), name }
-    }
-
-    fn is(&self, other: &Self) -> bool {
-        self.device == other.device
-            && self.kind == other.kind
-            && self.message.is(&other.message)
-            && same_text(self.name, other.name)
-    }
-
-    /// A number that most sources do not share, quicker to make than a hash.
-    fn mark(&self) -> u32 {
-        self.message.mark().wrapping_add(self.device.0 << 20)
-            ^ self.kind.wrapping_mul(0x0101_0101)
-            ^ (self.name.len() as u32) << 9
-    }
-
-    /// What makes the source of a reading that has this key.
-    fn key(&self, reading: &Reading) -> SourceKey {
-        SourceKey {
-            device: self.device,
-            message: self.message,
+        Self {
+            device,
+            message,
             quantity: reading.quantity().unwrap_or(FIX_QUALITY),
             reference: reading.reference(),
             instance: reading.instance(),
         }
+    }
+}
+
+/// Where the source of one of a message's readings was found, and that of the fix which goes with a position: one message
+/// of one device brings the same few readings again and again, and then none is looked for by its key.
+#[derive(Debug, Clone, Copy)]
+pub struct Found {
+    reading: u32,
+    fix: u32,
+}
+
+impl Default for Found {
+    /// Not found yet.
+    fn default() -> Self {
+        Self { reading: u32::MAX, fix: u32::MAX }
     }
 }
 
@@ -105,7 +88,8 @@ const FIX_QUALITY: &str = "fix-quality";
 pub struct Source {
     /// What makes it.
     pub key: SourceKey,
-    quick: QuickKey,
+    /// See [`Reading::kind`].
+    kind: u32,
     /// Messages.
     pub count: u64,
     /// Messages that held the value.
@@ -172,7 +156,6 @@ impl Drawn {
 pub struct Series {
     sources: Vec<Source>,
     index: FxHashMap<SourceKey, u32>,
-    shortcut: Shortcut,
     tracks: usize,
     /// Readings of sources that found no room.
     pub unbooked: u64,
@@ -182,8 +165,15 @@ pub struct Series {
 }
 
 impl Series {
-    /// Books what a message says.
-    pub fn reading(&mut self, device: DeviceId, message: Message, time: Option<Time>, reading: &Reading) {
+    /// Books one thing that a message says. `found` is kept by the caller for this device, message and place in it.
+    pub fn reading(
+        &mut self,
+        device: DeviceId,
+        message: Message,
+        time: Option<Time>,
+        reading: &Reading,
+        found: &mut Found,
+    ) {
         // The boat's speed matters to few.
         let speed = match reading {
             Reading::Depth { .. } | Reading::Position { .. } | Reading::WaterSpeed { .. } => {
@@ -199,7 +189,7 @@ impl Series {
         {
             self.speed = Some((time, *kn));
         }
-        if let Some(source) = self.source(device, message, reading) {
+        if let Some(source) = self.source(device, message, reading, &mut found.reading) {
             source.reading(time, reading, speed);
         }
         if let Reading::Position { satellites, hdop, at } = reading
@@ -210,7 +200,7 @@ impl Series {
                 satellites: *satellites,
                 hdop: hdop.ok_or(Absent::NotAvailable),
             };
-            if let Some(source) = self.source(device, message, &fix) {
+            if let Some(source) = self.source(device, message, &fix, &mut found.fix) {
                 source.reading(time, &fix, None);
             }
         }
@@ -222,33 +212,41 @@ impl Series {
         (time?.since(at).abs() <= SPEED_HOLDS_S).then_some(kn)
     }
 
-    fn source(&mut self, device: DeviceId, message: Message, reading: &Reading) -> Option<&mut Source> {
-        let quick = QuickKey::of(device, message, reading);
-        let hash = quick.mark();
-        let row = self.shortcut.row(hash);
-        if self.sources.get(row).is_some_and(|source| source.quick.is(&quick)) {
-            return self.sources.get_mut(row);
+    /// The source of a reading; `row` is where that of the last alike was found.
+    #[inline(always)]
+    fn source(
+        &mut self,
+        device: DeviceId,
+        message: Message,
+        reading: &Reading,
+        row: &mut u32,
+    ) -> Option<&mut Source> {
+        if !self.sources.get(*row as usize).is_some_and(|source| source.is_of(reading)) {
+            *row = self.find(SourceKey::of(device, message, reading), reading.kind())?;
         }
-        let key = quick.key(reading);
+        let source = self.sources.get_mut(*row as usize)?;
+        debug_assert_eq!(source.key, SourceKey::of(device, message, reading), "found for another message");
+        Some(source)
+    }
+
+    /// The row of a source, a new one when it is not known.
+    #[inline(never)]
+    fn find(&mut self, key: SourceKey, kind: u32) -> Option<u32> {
         let next = self.sources.len();
-        let index = match self.index.get(&key) {
-            Some(&index) => index as usize,
-            None if next >= MAX_SOURCES => {
-                self.unbooked += 1;
-                return None;
-            }
-            None => {
-                let wanted = is_tracked(key.quantity);
-                let tracked = wanted && self.tracks < MAX_TRACKS;
-                self.untracked += u64::from(wanted && !tracked);
-                self.tracks += usize::from(tracked);
-                self.index.insert(key, next as u32);
-                self.sources.push(Source::new(key, quick, tracked));
-                next
-            }
-        };
-        self.shortcut.note(hash, index);
-        self.sources.get_mut(index)
+        if let Some(&index) = self.index.get(&key) {
+            return Some(index);
+        }
+        if next >= MAX_SOURCES {
+            self.unbooked += 1;
+            return None;
+        }
+        let wanted = is_tracked(key.quantity);
+        let tracked = wanted && self.tracks < MAX_TRACKS;
+        self.untracked += u64::from(wanted && !tracked);
+        self.tracks += usize::from(tracked);
+        self.index.insert(key, next as u32);
+        self.sources.push(Source::new(key, kind, tracked));
+        Some(next as u32)
     }
 
     /// Every source, in order of first appearance.
@@ -277,11 +275,11 @@ fn is_tracked(quantity: &str) -> bool {
 }
 
 impl Source {
-    fn new(key: SourceKey, quick: QuickKey, tracked: bool) -> Self {
+    fn new(key: SourceKey, kind: u32, tracked: bool) -> Self {
         let by_speed = if key.quantity == "depth" { vec![(0, 0); SPEED_CLASSES] } else { Vec::new() };
         Self {
             key,
-            quick,
+            kind,
             count: 0,
             valid: 0,
             zero: 0,
@@ -301,6 +299,15 @@ impl Source {
             tracked,
             drawn: Drawn::of(key.quantity),
         }
+    }
+
+    /// Whether it is the source of this reading, given that both are of one message of one device.
+    #[inline(always)]
+    fn is_of(&self, reading: &Reading) -> bool {
+        // The kind does not tell the quantities that have no kind of their own.
+        let is_named = |quantity| same_text(self.key.quantity, quantity);
+        self.kind == reading.kind()
+            && if let Reading::Other { quantity, .. } = reading { is_named(quantity) } else { true }
     }
 
     /// The last value.
@@ -465,13 +472,14 @@ mod tests {
             below: crate::messages::DepthBelow::Transducer,
             offset_m: Err(Absent::NotAvailable),
         };
+        let mut found = Found::default();
         for i in 0..40_i64 {
             let kn = i as f64;
             let speed = Reading::CourseSpeed { course_deg: Ok(0.0), north: None, speed_kn: Ok(kn) };
             let time = Some(Time(i * 1_000_000));
-            series.reading(DeviceId(0), Message::Pgn(129_026), time, &speed);
+            series.reading(DeviceId(0), Message::Pgn(129_026), time, &speed, &mut Found::default());
             let m = if i < 20 { Ok(5.0) } else { Err(Absent::NotAvailable) };
-            series.reading(DeviceId(1), Message::Pgn(128_267), time, &depth(m));
+            series.reading(DeviceId(1), Message::Pgn(128_267), time, &depth(m), &mut found);
         }
         let source = series.of("depth").next().unwrap();
         assert_eq!((source.count, source.valid, source.not_available), (40, 20, 20));

@@ -246,7 +246,7 @@ impl Stream {
         } else {
             taken &= record_within(&mut self.intervals, step as u64, room);
             self.max_us = self.max_us.max(step);
-            self.gaps.interval(last, time);
+            self.gaps.interval_of(step, last, time);
         }
         if let Some(groups) = &mut self.groups {
             taken &= groups.arrival(time, room);
@@ -325,7 +325,7 @@ impl Default for Timing {
 }
 
 impl Timing {
-    /// Books a message.
+    /// Books a message; says the number of its stream, unless there was no room for it.
     pub fn message(
         &mut self,
         device: DeviceId,
@@ -333,24 +333,25 @@ impl Timing {
         part: u32,
         standard_s: Option<f64>,
         time: Option<Time>,
-    ) {
+    ) -> Option<usize> {
         let key = StreamKey { device, message, part };
         let hash = key.mark();
-        if let Some(stream) = self.streams.get_mut(self.shortcut.row(hash))
+        let row = self.shortcut.row(hash);
+        if let Some(stream) = self.streams.get_mut(row)
             && stream.device == device
             && stream.part == part
             && stream.message.is(&message)
         {
             let taken = stream.arrival(time, &mut self.room);
             self.unmeasured += u64::from(!taken);
-            return;
+            return Some(row);
         }
         let next = self.streams.len();
         let index = match self.index.get(&key) {
             Some(&index) => index as usize,
             None if next >= MAX_STREAMS => {
                 self.unbooked += 1;
-                return;
+                return None;
             }
             None => {
                 self.index.insert(key, next as u32);
@@ -373,10 +374,10 @@ impl Timing {
             }
         };
         self.shortcut.note(hash, index);
-        if let Some(stream) = self.streams.get_mut(index) {
-            let taken = stream.arrival(time, &mut self.room);
-            self.unmeasured += u64::from(!taken);
-        }
+        let stream = self.streams.get_mut(index)?;
+        let taken = stream.arrival(time, &mut self.room);
+        self.unmeasured += u64::from(!taken);
+        Some(index)
     }
 
     /// Puts a new stream at the end of its device's chain.

@@ -22,7 +22,13 @@ impl Boat {
 
     /// Books what a device says.
     pub(super) fn say(&mut self, device: u32, pgn: u32, seconds: f64, reading: &Reading) {
-        self.books.series.reading(DeviceId(device), Message::Pgn(pgn), Some(Self::at(seconds)), reading);
+        self.books.series.reading(
+            DeviceId(device),
+            Message::Pgn(pgn),
+            Some(Self::at(seconds)),
+            reading,
+            &mut crate::books::series::Found::default(),
+        );
     }
 
     /// Books course (true) and speed over ground.

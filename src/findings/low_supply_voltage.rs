@@ -172,7 +172,13 @@ mod tests {
         for i in 0..200 {
             let t = f64::from(i) * 1.5;
             let reading = Reading::Voltage { instance: Some(0), volts: Ok(volts(t)) };
-            books.series.reading(DeviceId(0), Message::Pgn(127_508), Some(Time(0).plus(t)), &reading);
+            books.series.reading(
+                DeviceId(0),
+                Message::Pgn(127_508),
+                Some(Time(0).plus(t)),
+                &reading,
+                &mut crate::books::series::Found::default(),
+            );
         }
         detect(&Evidence::of(&books))
     }

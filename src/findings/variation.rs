@@ -62,7 +62,13 @@ mod tests {
             let days = crate::time::days_from_civil(year, 1, 1).unwrap();
             let time = Time(days * crate::time::DAY_US);
             let message = crate::books::timing::Message::Pgn(129_025);
-            books.series.reading(crate::books::inventory::DeviceId(0), message, Some(time), &reading);
+            books.series.reading(
+                crate::books::inventory::DeviceId(0),
+                message,
+                Some(time),
+                &reading,
+                &mut crate::books::series::Found::default(),
+            );
             let got = modelled_variation(&books, Span::new(time, time)).unwrap();
             assert!((got - want).abs() < 0.02, "{got} for {want}");
         }

@@ -3,6 +3,7 @@
 //! Nothing of it is asked for before the end, so that it can be booked on a thread of its own (see [`super::scribe`]).
 
 use crate::books::inventory::DeviceId;
+use crate::books::series::Found;
 use crate::books::timing::{Message, SentenceName};
 use crate::books::{clock, series, timing};
 use crate::messages::nmea0183::Sentence;
@@ -43,7 +44,12 @@ pub(super) struct Ledger {
     /// The record with which a bound was first met.
     pub(super) full: Option<Place>,
     readings: Vec<Reading>,
+    /// By the number of a message's stream, where the sources of its first readings are.
+    found: Vec<[Found; FOUND]>,
 }
+
+/// Readings of a message whose sources are remembered; further ones share the last place.
+const FOUND: usize = 3;
 
 impl Ledger {
     /// Books a message.
@@ -58,22 +64,23 @@ impl Ledger {
                 let message = Message::Pgn(pgn);
                 let known = n2k::lookup(pgn);
                 let interval_s = known.and_then(|known| known.interval_s);
-                self.timing.message(device, message, part_of_pgn(pgn, data), interval_s, time);
+                let stream = self.timing.message(device, message, part_of_pgn(pgn, data), interval_s, time);
                 if let Some(known) = known {
                     known.decode(data, &mut self.readings);
                 }
-                self.readings(origin, message);
+                self.readings(origin, message, stream);
             }
             Told::Sentence(sentence) => {
                 let message = Message::Sentence(SentenceName::new(sentence.name()));
                 let known = sentence.formatter().and_then(nmea0183::formatter);
-                if let Some(part) = part_of_sentence(sentence) {
-                    self.timing.message(device, message, part, known.and_then(|f| f.interval_s), time);
-                }
+                let interval_s = known.and_then(|known| known.interval_s);
+                let part = part_of_sentence(sentence);
+                let stream =
+                    part.and_then(|part| self.timing.message(device, message, part, interval_s, time));
                 if let Some(known) = known {
                     known.decode(sentence, &mut self.readings);
                 }
-                self.readings(origin, message);
+                self.readings(origin, message, stream);
             }
         }
         if self.full.is_none() && self.is_full() {
@@ -82,9 +89,24 @@ impl Ledger {
     }
 
     /// Books the readings that a message was decoded into.
-    fn readings(&mut self, origin: Origin, message: Message) {
-        for reading in &self.readings {
-            self.series.reading(origin.device, message, origin.time, reading);
+    fn readings(&mut self, origin: Origin, message: Message, stream: Option<usize>) {
+        if self.readings.is_empty() {
+            return;
+        }
+        let mut nowhere = [Found::default(); FOUND];
+        let found = match stream {
+            Some(number) => {
+                if self.found.len() <= number {
+                    self.found.resize(number + 1, nowhere);
+                }
+                self.found.get_mut(number).unwrap_or(&mut nowhere)
+            }
+            None => &mut nowhere,
+        };
+        for (number, reading) in self.readings.iter().enumerate() {
+            if let Some(found) = found.get_mut(number.min(FOUND - 1)) {
+                self.series.reading(origin.device, message, origin.time, reading, found);
+            }
             if let (Reading::Clock { days, of_day_us: Some(of_day_us) }, Some(time)) = (reading, origin.time)
             {
                 self.clock.reading(origin.device, message, time, *days, *of_day_us);

@@ -53,13 +53,12 @@ pub(super) fn stuff_bits(starts: &[u32; FRAMES], mut data: [u64; FRAMES]) -> [u3
     if let (Some(to), Some(from)) = (crc.last_chunk_mut::<CRC_BITS>(), start.first_chunk()) {
         *to = *from;
     }
-    let mut ends = DATA_BITS;
-    for bits in data.as_chunks::<4>().0.iter().rev() {
-        for bit in bits.iter().rev() {
-            ends -= 1;
-            if let Some(crc) = crc.get_mut(ends..).and_then(<[u64]>::first_chunk_mut) {
-                crc_step(crc, *bit);
-            }
+    for (four, bits) in data.as_chunks::<4>().0.iter().enumerate().rev() {
+        if let Some(crc) = crc.get_mut(4 * four..).and_then(<[u64]>::first_chunk_mut) {
+            crc_step::<3>(crc, bits[3]);
+            crc_step::<2>(crc, bits[2]);
+            crc_step::<1>(crc, bits[1]);
+            crc_step::<0>(crc, bits[0]);
         }
         walk.four(bits);
     }
@@ -79,17 +78,16 @@ pub(super) fn stuff_bits(starts: &[u32; FRAMES], mut data: [u64; FRAMES]) -> [u3
     told
 }
 
-/// One bit into the CRC: before it stands from the second word on, after it from the first on, the lowest term first.
+/// One bit into the CRC: before it stands behind the place `AT`, after it from there on, the lowest term first.
 /// Polynomial: x^15 + x^14 + x^10 + x^8 + x^7 + x^4 + x^3 + 1.
-fn crc_step(crc: &mut [u64; CRC_BITS + 1], bit: u64) {
-    let invert = bit ^ crc[15];
-    crc[0] = invert;
-    crc[3] ^= invert;
-    crc[4] ^= invert;
-    crc[7] ^= invert;
-    crc[8] ^= invert;
-    crc[10] ^= invert;
-    crc[14] ^= invert;
+#[allow(clippy::indexing_slicing, reason = "known when the program is made: `AT` is below 4")]
+#[inline(always)]
+fn crc_step<const AT: usize>(crc: &mut [u64; CRC_BITS + 4], bit: u64) {
+    let invert = bit ^ crc[AT + CRC_BITS];
+    crc[AT] = invert;
+    for term in [3, 4, 7, 8, 10, 14] {
+        crc[AT + term] ^= invert;
+    }
 }
 
 /// The walk over the bits.

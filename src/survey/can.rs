@@ -82,10 +82,10 @@ impl BitsOfMany {
 }
 
 /// What the identifiers say that come again and again, each in the one place that it leads to.
-pub(super) struct Identifiers([Known; IDENTIFIERS]);
+pub(super) struct Identifiers(Box<[Known; IDENTIFIERS]>);
 
-/// Places for identifiers: more than most buses have.
-const IDENTIFIERS: usize = 256;
+/// Places for identifiers: many more than most buses have, so that few share one.
+const IDENTIFIERS: usize = 1024;
 
 /// What an identifier says, and what its PGN means for the way of its frames.
 #[derive(Clone, Copy)]
@@ -108,7 +108,7 @@ impl Known {
 
 impl Default for Identifiers {
     fn default() -> Self {
-        Self([Known { bits: u32::MAX, ..Known::new(0) }; IDENTIFIERS])
+        Self(Box::new([Known { bits: u32::MAX, ..Known::new(0) }; IDENTIFIERS]))
     }
 }
 

@@ -129,7 +129,12 @@ impl Account {
 
     /// Counts one frame.
     pub(super) fn frame(&mut self) {
-        self.summary.frames = self.summary.frames.saturating_add(1);
+        self.frames(1);
+    }
+
+    /// Counts frames.
+    pub(super) fn frames(&mut self, frames: u64) {
+        self.summary.frames = self.summary.frames.saturating_add(frames);
     }
 
     /// Counts a packet of a link type that is not read.

@@ -67,10 +67,15 @@ impl Format {
 
     /// The record header at `at`, or `None` when it is cut or not believable.
     fn header(&self, bytes: &[u8], at: usize) -> Option<Header> {
-        let bytes = bytes.get(at..at.checked_add(self.header)?)?;
-        let word = |raw: &[u8; 4]| if self.big { u32::from_be_bytes(*raw) } else { u32::from_le_bytes(*raw) };
-        let [seconds, fraction, captured, original] =
-            bytes.first_chunk::<16>()?.as_chunks::<4>().0.first_chunk()?.each_ref().map(word);
+        let bytes = bytes.get(at..).filter(|bytes| bytes.len() >= self.header)?.first_chunk::<16>()?;
+        let mut words = [0; 4];
+        for (word, bytes) in words.iter_mut().zip(bytes.as_chunks::<4>().0) {
+            *word = u32::from_le_bytes(*bytes);
+        }
+        if self.big {
+            words = words.map(u32::swap_bytes);
+        }
+        let [seconds, fraction, captured, original] = words;
         let believable = fraction < self.units()
             && captured <= self.max_captured
             && original <= MAX_RECORD
@@ -257,6 +262,7 @@ impl Reader for Pcap {
         let (format, data, begins) = (self.format, self.buffer.data(), self.buffer.position());
         let (mut at, mut last) = (0, self.last);
         let usual = self.interface.usual();
+        let mut plain = 0;
         while !batch.is_full() {
             let (from, to) = (at + format.header, at + format.header + here.captured as usize);
             let Some(next) = format.header(data, to) else { break };
@@ -266,7 +272,7 @@ impl Reader for Pcap {
             let bytes = data.get(from..to).unwrap_or_default();
             let (wire, payload) = match usual.and_then(|usual| usual.payload(bytes, here.original)) {
                 Some(usual) => {
-                    self.account.frame();
+                    plain += 1;
                     usual
                 }
                 None => {
@@ -278,6 +284,7 @@ impl Reader for Pcap {
             batch.add(&Record { time: Some(Time(here.time)), wire, payload });
             (at, last, here) = (to, Some(here.time), next);
         }
+        self.account.frames(plain);
         (self.ahead, self.last) = (Some(here), last);
         self.buffer.consume(at);
     }

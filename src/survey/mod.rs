@@ -192,6 +192,7 @@ fn fill_reckoned<R: Recording>(
     while merged.advance()? {
         let number = merged.number();
         let record = merged.record();
+        let record_wire = record.wire;
         if !is_within(record.time) {
             continue;
         }
@@ -200,12 +201,16 @@ fn fill_reckoned<R: Recording>(
         intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
         frames += 1;
         let (mut from, mut to) = (Time(i64::MAX), Time(i64::MIN));
-        // What follows of the same recording mostly comes on a wire that is known.
+        // What follows of the same recording mostly comes on a wire that is known, and mostly on the same.
+        let mut same = (record_wire, intake.wire(number, record_wire));
         merged.run(|record, digest| {
             if !is_within(record.time) {
                 return true;
             }
-            let Some(wire) = intake.wire(number, record.wire) else { return false };
+            if record.wire != same.0 {
+                same = (record.wire, intake.wire(number, record.wire));
+            }
+            let Some(wire) = same.1 else { return false };
             if let Some(time) = record.time {
                 (from, to) = (from.min(time), to.max(time));
             }

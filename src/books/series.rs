@@ -166,6 +166,7 @@ pub struct Series {
 
 impl Series {
     /// Books one thing that a message says. `found` is kept by the caller for this device, message and place in it.
+    #[inline(always)]
     pub fn reading(
         &mut self,
         device: DeviceId,

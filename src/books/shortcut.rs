@@ -16,6 +16,7 @@ impl Default for Shortcut {
 
 impl Shortcut {
     /// The row to look at first.
+    #[inline(always)]
     pub(super) fn row(&self, hash: u32) -> usize {
         self.0.get(slot(hash)).map_or(0, |row| *row as usize)
     }

@@ -91,6 +91,7 @@ pub enum Message {
 
 impl Message {
     /// As `==`; of one protocol's name there is mostly but one text, and then its characters need no look.
+    #[inline(always)]
     pub(super) fn is(&self, other: &Self) -> bool {
         match (self, other) {
             (Self::Pgn(a), Self::Pgn(b)) => a == b,
@@ -101,6 +102,7 @@ impl Message {
     }
 
     /// A number that most messages do not share, quicker to make than a hash.
+    #[inline(always)]
     pub(super) fn mark(&self) -> u32 {
         match self {
             Self::Pgn(pgn) => *pgn,
@@ -226,7 +228,13 @@ impl Stream {
         (self.count >= 2).then(|| last.since(first) / (self.count - 1) as f64)
     }
 
+    #[inline(always)]
+    fn is(&self, key: &StreamKey) -> bool {
+        self.device == key.device && self.part == key.part && self.message.is(&key.message)
+    }
+
     /// Books an arrival; says whether the histograms took it (see [`record_within`]).
+    #[inline(never)]
     fn arrival(&mut self, time: Option<Time>, room: &mut usize) -> bool {
         self.count += 1;
         let Some(time) = time else { return true };
@@ -326,6 +334,7 @@ impl Default for Timing {
 
 impl Timing {
     /// Books a message; says the number of its stream, unless there was no room for it.
+    #[inline(always)]
     pub fn message(
         &mut self,
         device: DeviceId,
@@ -335,17 +344,19 @@ impl Timing {
         time: Option<Time>,
     ) -> Option<usize> {
         let key = StreamKey { device, message, part };
-        let hash = key.mark();
-        let row = self.shortcut.row(hash);
-        if let Some(stream) = self.streams.get_mut(row)
-            && stream.device == device
-            && stream.part == part
-            && stream.message.is(&message)
-        {
-            let taken = stream.arrival(time, &mut self.room);
-            self.unmeasured += u64::from(!taken);
-            return Some(row);
-        }
+        let row = self.shortcut.row(key.mark());
+        let row = match self.streams.get(row) {
+            Some(stream) if stream.is(&key) => row,
+            _ => self.find(key, standard_s)?,
+        };
+        let taken = self.streams.get_mut(row)?.arrival(time, &mut self.room);
+        self.unmeasured += u64::from(!taken);
+        Some(row)
+    }
+
+    /// The row of a stream that was not found at once, a new one when it is not known.
+    #[inline(never)]
+    fn find(&mut self, key: StreamKey, standard_s: Option<f64>) -> Option<usize> {
         let next = self.streams.len();
         let index = match self.index.get(&key) {
             Some(&index) => index as usize,
@@ -354,6 +365,7 @@ impl Timing {
                 return None;
             }
             None => {
+                let StreamKey { device, message, part } = key;
                 self.index.insert(key, next as u32);
                 self.enchain(device, next as u32);
                 self.streams.push(Stream {
@@ -373,10 +385,7 @@ impl Timing {
                 next
             }
         };
-        self.shortcut.note(hash, index);
-        let stream = self.streams.get_mut(index)?;
-        let taken = stream.arrival(time, &mut self.room);
-        self.unmeasured += u64::from(!taken);
+        self.shortcut.note(key.mark(), index);
         Some(index)
     }
 

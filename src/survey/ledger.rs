@@ -53,42 +53,62 @@ const FOUND: usize = 3;
 
 impl Ledger {
     /// Books a message.
+    #[inline(never)]
     pub(super) fn book(&mut self, origin: Origin, told: Told<'_>) {
-        let Origin { device, time, record } = origin;
-        self.readings.clear();
         match told {
-            Told::Protocol(name, part) => {
-                self.timing.message(device, Message::Protocol(name), part, None, time);
-            }
-            Told::Pgn(pgn, data) => {
-                let message = Message::Pgn(pgn);
-                let known = n2k::lookup(pgn);
-                let interval_s = known.and_then(|known| known.interval_s);
-                let stream = self.timing.message(device, message, part_of_pgn(pgn, data), interval_s, time);
-                if let Some(known) = known {
-                    known.decode(data, &mut self.readings);
-                }
-                self.readings(origin, message, stream);
-            }
-            Told::Sentence(sentence) => {
-                let message = Message::Sentence(SentenceName::new(sentence.name()));
-                let known = sentence.formatter().and_then(nmea0183::formatter);
-                let interval_s = known.and_then(|known| known.interval_s);
-                let part = part_of_sentence(sentence);
-                let stream =
-                    part.and_then(|part| self.timing.message(device, message, part, interval_s, time));
-                if let Some(known) = known {
-                    known.decode(sentence, &mut self.readings);
-                }
-                self.readings(origin, message, stream);
-            }
+            Told::Protocol(name, part) => self.protocol(origin, name, part),
+            Told::Pgn(pgn, data) => self.pgn(origin, pgn, data),
+            Told::Sentence(sentence) => self.sentence(origin, sentence),
         }
+    }
+
+    /// Books a [protocol](Told::Protocol).
+    pub(super) fn protocol(&mut self, origin: Origin, name: &'static str, part: u32) {
+        self.timing.message(origin.device, Message::Protocol(name), part, None, origin.time);
+        self.settle(origin);
+    }
+
+    /// Books a [message](Told::Pgn) of a bus.
+    #[inline(always)]
+    pub(super) fn pgn(&mut self, origin: Origin, pgn: u32, data: &[u8]) {
+        let message = Message::Pgn(pgn);
+        let known = n2k::lookup(pgn);
+        let (part, interval_s) = (part_of_pgn(pgn, data), known.and_then(|known| known.interval_s));
+        let stream = self.timing.message(origin.device, message, part, interval_s, origin.time);
+        if let Some(known) = known {
+            self.readings.clear();
+            known.decode(data, &mut self.readings);
+            self.readings(origin, message, stream);
+        }
+        self.settle(origin);
+    }
+
+    /// Books a [sentence](Told::Sentence).
+    #[inline(always)]
+    pub(super) fn sentence(&mut self, origin: Origin, sentence: &Sentence<'_>) {
+        let message = Message::Sentence(SentenceName::new(sentence.name()));
+        let known = sentence.formatter().and_then(nmea0183::formatter);
+        let interval_s = known.and_then(|known| known.interval_s);
+        let stream = part_of_sentence(sentence)
+            .and_then(|part| self.timing.message(origin.device, message, part, interval_s, origin.time));
+        if let Some(known) = known {
+            self.readings.clear();
+            known.decode(sentence, &mut self.readings);
+            self.readings(origin, message, stream);
+        }
+        self.settle(origin);
+    }
+
+    /// Notes the record with which a bound was first met.
+    #[inline(always)]
+    fn settle(&mut self, origin: Origin) {
         if self.full.is_none() && self.is_full() {
-            self.full = Some(record);
+            self.full = Some(origin.record);
         }
     }
 
     /// Books the readings that a message was decoded into.
+    #[inline(always)]
     fn readings(&mut self, origin: Origin, message: Message, stream: Option<usize>) {
         if self.readings.is_empty() {
             return;

@@ -106,20 +106,26 @@ impl Batch {
             match held {
                 Held::Protocol { part } => {
                     if let Some(name) = protocols.next() {
-                        ledger.book(origin, Told::Protocol(name, *part));
+                        ledger.protocol(origin, name, *part);
                     }
                 }
-                Held::Eight { pgn, data } => ledger.book(origin, Told::Pgn(*pgn, data)),
-                Held::Pgn { pgn, len } => {
-                    let (own, rest) = data.split_at_checked(*len as usize).unwrap_or_default();
-                    data = rest;
-                    ledger.book(origin, Told::Pgn(*pgn, own));
+                Held::Eight { .. } | Held::Pgn { .. } => {
+                    let (pgn, own) = match held {
+                        Held::Eight { pgn, data } => (pgn, data.as_slice()),
+                        Held::Pgn { pgn, len } => {
+                            let (own, rest) = data.split_at_checked(*len as usize).unwrap_or_default();
+                            data = rest;
+                            (pgn, own)
+                        }
+                        _ => continue,
+                    };
+                    ledger.pgn(origin, *pgn, own);
                 }
                 Held::Sentence { len } => {
                     let (own, rest) = texts.split_at_checked(*len as usize).unwrap_or_default();
                     texts = rest;
                     if let Some(outline) = outlines.next() {
-                        ledger.book(origin, Told::Sentence(&Sentence::of(outline, own)));
+                        ledger.sentence(origin, &Sentence::of(outline, own));
                     }
                 }
             }

@@ -49,17 +49,18 @@ pub struct SentenceName([u8; 12]);
 impl SentenceName {
     /// The name; what is past the twelfth byte is cut.
     #[must_use]
-    pub fn new(name: &str) -> Self {
+    #[inline]
+    pub fn new(name: &[u8]) -> Self {
         let mut bytes = [0; 12];
-        // Nearly all names have five characters.
-        if let (Some(five), Some(place)) = (name.as_bytes().as_array::<5>(), bytes.first_chunk_mut())
-            && five.iter().all(u8::is_ascii_graphic)
+        // Nearly all names have five capitals and digits.
+        if let (Some(five), Some(place)) = (name.as_array::<5>(), bytes.first_chunk_mut())
+            && five.iter().fold(true, |all, byte| all & byte.is_ascii_graphic())
         {
             *place = *five;
             return Self(bytes);
         }
-        for (to, from) in bytes.iter_mut().zip(name.bytes().filter(u8::is_ascii_graphic)) {
-            *to = from;
+        for (to, from) in bytes.iter_mut().zip(name.iter().filter(|byte| byte.is_ascii_graphic())) {
+            *to = *from;
         }
         Self(bytes)
     }

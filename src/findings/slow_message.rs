@@ -197,12 +197,12 @@ mod tests {
 
     #[test]
     fn a_compass_of_one_hertz_is_usual_on_a_line() {
-        let usual = nmea0183::formatter("HDG").unwrap().interval_s.unwrap();
-        let heading = Message::Sentence(SentenceName::new("HCHDG"));
+        let usual = nmea0183::formatter(b"HDG").unwrap().interval_s.unwrap();
+        let heading = Message::Sentence(SentenceName::new(b"HCHDG"));
         assert_eq!(found(heading, usual, 1.0), 0);
         assert_eq!(found(heading, usual, 2.0), 0);
         assert_eq!(found(heading, usual, 3.0), 1);
-        let clock = Message::Sentence(SentenceName::new("GPZDA"));
+        let clock = Message::Sentence(SentenceName::new(b"GPZDA"));
         assert_eq!(found(clock, usual, 10.0), 0, "a clock may come as seldom as it likes");
     }
 }

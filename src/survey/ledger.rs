@@ -86,8 +86,8 @@ impl Ledger {
     /// Books a [sentence](Told::Sentence).
     #[inline(always)]
     pub(super) fn sentence(&mut self, origin: Origin, sentence: &Sentence<'_>) {
-        let message = Message::Sentence(SentenceName::new(sentence.name()));
-        let known = sentence.formatter().and_then(nmea0183::formatter);
+        let message = Message::Sentence(SentenceName::new(sentence.name_bytes()));
+        let known = sentence.formatter_bytes().and_then(nmea0183::formatter);
         let interval_s = known.and_then(|known| known.interval_s);
         let stream = part_of_sentence(sentence)
             .and_then(|part| self.timing.message(origin.device, message, part, interval_s, origin.time));
@@ -162,7 +162,7 @@ fn part_of_pgn(pgn: u32, data: &[u8]) -> u32 {
 /// a first one, or without rhythm.
 fn part_of_sentence(sentence: &Sentence<'_>) -> Option<u32> {
     let number = |n: usize| sentence.field(n).and_then(|f| f.parse::<u32>().ok());
-    match *sentence.formatter()?.as_bytes().first_chunk()? {
+    match *sentence.formatter_bytes()? {
         [b'G', b'S', b'V'] => (number(2) == Some(1)).then(|| {
             if sentence.field_count().is_multiple_of(4) {
                 number(sentence.field_count()).unwrap_or(0)

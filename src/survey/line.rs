@@ -34,9 +34,9 @@ impl Intake {
         let bad = matches!(sentence.checksum(), Checksum::Bad { .. });
         // A damaged address would make a talker that is not there.
         let device = if bad {
-            self.books.inventory.known_talker(wire, talker(&sentence).as_bytes())
+            self.books.inventory.known_talker(wire, talker(&sentence))
         } else {
-            self.books.inventory.talker(wire, talker(&sentence).as_bytes(), host)
+            self.books.inventory.talker(wire, talker(&sentence), host)
         };
         self.books.lines.of(wire).sentence(time, device, sentence.checksum(), sentence.over_82(), characters);
         let Some(device) = device.filter(|_| !bad) else { return };
@@ -45,7 +45,7 @@ impl Intake {
     }
 
     fn sentence(&mut self, device: DeviceId, time: Option<Time>, sentence: &Sentence<'_>) {
-        let name = SentenceName::new(sentence.name());
+        let name = SentenceName::new(sentence.name_bytes());
         if self.noted.is_new(device, name)
             && let Some(device) = self.books.inventory.get_mut(device)
         {
@@ -78,10 +78,10 @@ impl Noted {
 }
 
 /// Whose sentence it is: the talker identifier, or `P` and the maker's three letters.
-fn talker<'a>(sentence: &Sentence<'a>) -> &'a str {
-    match sentence.talker() {
+fn talker<'a>(sentence: &Sentence<'a>) -> &'a [u8] {
+    match sentence.talker_bytes() {
         // Of a proprietary sentence.
-        "P" => sentence.name().get(..4).unwrap_or(sentence.name()),
+        b"P" => sentence.name_bytes().get(..4).unwrap_or(sentence.name_bytes()),
         talker => talker,
     }
 }

@@ -49,7 +49,7 @@ struct Batch {
     entries: Vec<Entry>,
     data: Vec<u8>,
     outlines: Vec<Outline>,
-    texts: String,
+    texts: Vec<u8>,
     protocols: Vec<&'static str>,
 }
 
@@ -78,7 +78,7 @@ impl Batch {
             Told::Sentence(sentence) => {
                 let (outline, text) = sentence.outline();
                 self.outlines.push(outline);
-                self.texts.push_str(text);
+                self.texts.extend_from_slice(text);
                 Held::Sentence { len: text.len() as u16 }
             }
         };
@@ -97,7 +97,7 @@ impl Batch {
 
     /// Books every message.
     fn book(&self, ledger: &mut Ledger) {
-        let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_str());
+        let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_slice());
         let mut outlines = self.outlines.iter();
         let mut protocols = self.protocols.iter();
         for Entry { time, device, record: (number, recording), held } in &self.entries {

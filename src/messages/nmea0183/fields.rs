@@ -15,15 +15,15 @@ pub(super) const SPEED_KN: RangeInclusive<f64> = 0.0..=1000.0;
 const NO_DILUTION: f64 = 99.0;
 
 /// A number as fields write it: sign, digits, point, digits. No exponent, no words; padding blanks are passed over.
-pub(super) fn decimal(text: &str) -> Option<f64> {
-    let quick = match text.as_bytes() {
+pub(super) fn decimal(text: &[u8]) -> Option<f64> {
+    let quick = match text {
         [b'-', digits @ ..] => few_digits(digits).map(|size| -size),
         [b'+', digits @ ..] | digits => few_digits(digits),
     };
     if quick.is_some() {
         return quick;
     }
-    let text = text.trim_ascii();
+    let text = str::from_utf8(text).ok()?.trim_ascii();
     let digits = text.strip_prefix(['-', '+']).unwrap_or(text);
     let sound = digits.bytes().all(|b| b.is_ascii_digit() || b == b'.');
     // "." and "" and two points fail in the library's parser; huge runs of digits give infinity.
@@ -68,23 +68,29 @@ pub(super) const NOT_CARRIED: Value = Err(Absent::Missing);
 impl Sentence<'_> {
     /// The field's text, when there is some.
     pub(super) fn text(&self, n: usize) -> Result<&str, Absent> {
-        match self.field(n).map(str::trim_ascii) {
+        str::from_utf8(self.bytes(n)?).map_err(|_| Absent::Unusable)
+    }
+
+    /// As [`text`](Self::text), as bytes.
+    #[inline]
+    pub(super) fn bytes(&self, n: usize) -> Result<&[u8], Absent> {
+        match self.field_bytes(n).map(<[u8]>::trim_ascii) {
             None => Err(Absent::Missing),
-            Some("") => Err(Absent::NotAvailable),
-            Some(text) => Ok(text),
+            Some([]) => Err(Absent::NotAvailable),
+            Some(bytes) => Ok(bytes),
         }
     }
 
     /// A number.
     pub(super) fn number(&self, n: usize) -> Value {
-        decimal(self.text(n)?).ok_or(Absent::Unusable)
+        decimal(self.bytes(n)?).ok_or(Absent::Unusable)
     }
 
     /// A number whose unit letter follows. The letter may be left out; another one makes the number unusable.
     pub(super) fn number_in(&self, n: usize, unit: &str) -> Value {
         let number = self.number(n)?;
-        match self.text(n + 1) {
-            Ok(letter) if letter != unit => Err(Absent::Unusable),
+        match self.bytes(n + 1) {
+            Ok(letter) if letter != unit.as_bytes() => Err(Absent::Unusable),
             _ => Ok(number),
         }
     }
@@ -102,18 +108,18 @@ impl Sentence<'_> {
     /// A number whose sign is a letter in the next field; `bound` is the largest possible size.
     pub(super) fn signed(&self, n: usize, plus: &str, minus: &str, bound: f64) -> Value {
         let number = within(self.number(n), &(-bound..=bound))?;
-        match self.text(n + 1) {
-            Ok(letter) if letter == plus => Ok(number),
-            Ok(letter) if letter == minus => Ok(-number),
+        match self.bytes(n + 1) {
+            Ok(letter) if letter == plus.as_bytes() => Ok(number),
+            Ok(letter) if letter == minus.as_bytes() => Ok(-number),
             _ => Err(Absent::Unusable),
         }
     }
 
     /// A status: `V` marks the data invalid. Old talkers that leave it out are believed.
     pub(super) fn status(&self, n: usize) -> Result<(), Absent> {
-        match self.text(n) {
-            Ok("A") | Err(_) => Ok(()),
-            Ok("V") => Err(Absent::MarkedInvalid),
+        match self.bytes(n) {
+            Ok(b"A") | Err(_) => Ok(()),
+            Ok(b"V") => Err(Absent::MarkedInvalid),
             Ok(_) => Err(Absent::Unusable),
         }
     }
@@ -121,11 +127,11 @@ impl Sentence<'_> {
     /// A speed in knots; the unit letter stands in field `unit` (K km/h, M m/s, N knots, S miles an hour).
     pub(super) fn speed(&self, n: usize, unit: usize) -> Value {
         let number = self.number(n)?;
-        let factor = match self.text(unit) {
-            Ok("N") => 1.0,
-            Ok("K") => 1000.0 / M_PER_NM,
-            Ok("M") => KNOTS_PER_M_S,
-            Ok("S") => 1609.344 / M_PER_NM,
+        let factor = match self.bytes(unit) {
+            Ok(b"N") => 1.0,
+            Ok(b"K") => 1000.0 / M_PER_NM,
+            Ok(b"M") => KNOTS_PER_M_S,
+            Ok(b"S") => 1609.344 / M_PER_NM,
             _ => return Err(Absent::Unusable),
         };
         within(Ok(number * factor), &SPEED_KN)
@@ -133,8 +139,8 @@ impl Sentence<'_> {
 
     /// A place in four fields: `ddmm.mm`, N/S, `dddmm.mm`, E/W.
     pub(super) fn place(&self, n: usize) -> Result<Place, Absent> {
-        let lat = coordinate(self.number(n), self.text(n + 1), "N", "S")?;
-        let lon = coordinate(self.number(n + 2), self.text(n + 3), "E", "W")?;
+        let lat = coordinate(self.number(n), self.bytes(n + 1), b"N", b"S")?;
+        let lon = coordinate(self.number(n + 2), self.bytes(n + 3), b"E", b"W")?;
         Place::new(lat, lon).ok_or(Absent::Unusable)
     }
 
@@ -154,20 +160,22 @@ impl Sentence<'_> {
 
     /// A time of day `hhmmss.ss` in microseconds. Second 60 is a leap second.
     pub(super) fn time_of_day(&self, n: usize) -> Option<i64> {
-        let text = self.text(n).ok()?;
-        let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
+        let text = self.bytes(n).ok()?;
+        let point = text.iter().position(|byte| *byte == b'.').unwrap_or(text.len());
+        let (whole, fraction) = text.split_at_checked(point)?;
+        let fraction = fraction.get(1..).unwrap_or_default();
         let [hours, minutes, seconds] = pairs(whole)?;
-        if hours > 23 || minutes > 59 || seconds > 60 || !fraction.bytes().all(|b| b.is_ascii_digit()) {
+        if hours > 23 || minutes > 59 || seconds > 60 || !fraction.iter().all(u8::is_ascii_digit) {
             return None;
         }
-        let micros = fraction.bytes().chain(std::iter::repeat(b'0')).take(6);
+        let micros = fraction.iter().chain(std::iter::repeat(&b'0')).take(6);
         let micros = micros.fold(0, |sum, b| sum * 10 + i64::from(b - b'0'));
         Some(((hours * 60 + minutes) * 60 + seconds) * 1_000_000 + micros)
     }
 
     /// A date `ddmmyy` as days since 1970; years 80 to 99 are of the last century (common practice).
     pub(super) fn date(&self, n: usize) -> Option<i64> {
-        let [day, month, year] = pairs(self.text(n).ok()?)?;
+        let [day, month, year] = pairs(self.bytes(n).ok()?)?;
         days_from_civil(if year < 80 { 2000 + year } else { 1900 + year }, month, day)
     }
 }
@@ -187,7 +195,7 @@ fn round_the_circle(value: Value) -> Value {
 }
 
 /// `dddmm.mm` and its hemisphere in degrees.
-fn coordinate(number: Value, hemisphere: Result<&str, Absent>, plus: &str, minus: &str) -> Value {
+fn coordinate(number: Value, hemisphere: Result<&[u8], Absent>, plus: &[u8], minus: &[u8]) -> Value {
     let number = number?;
     let degrees = (number / 100.0).floor();
     let minutes = number - degrees * 100.0;
@@ -203,8 +211,8 @@ fn coordinate(number: Value, hemisphere: Result<&str, Absent>, plus: &str, minus
 }
 
 /// Three two-digit numbers written together.
-fn pairs(text: &str) -> Option<[i64; 3]> {
-    let &[a, b, c, d, e, f] = text.as_bytes() else { return None };
+fn pairs(text: &[u8]) -> Option<[i64; 3]> {
+    let &[a, b, c, d, e, f] = text else { return None };
     let pair = |tens: u8, ones: u8| {
         (tens.is_ascii_digit() && ones.is_ascii_digit())
             .then(|| i64::from(tens - b'0') * 10 + i64::from(ones - b'0'))
@@ -230,11 +238,11 @@ mod tests {
             ("+.5", Some(0.5)),
             ("3.", Some(3.0)),
         ] {
-            assert_eq!(decimal(text), want, "{text}");
+            assert_eq!(decimal(text.as_bytes()), want, "{text}");
         }
         for text in ["", ".", "-", "1e3", "inf", "nan", "1.2.3", "--1", "0x1", "1,2", "1 2", &"9".repeat(400)]
         {
-            assert_eq!(decimal(text), None, "{text}");
+            assert_eq!(decimal(text.as_bytes()), None, "{text}");
         }
     }
 

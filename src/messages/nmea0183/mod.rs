@@ -13,6 +13,7 @@ pub mod iec450;
 mod navigation;
 mod position;
 mod satellites;
+mod scan;
 mod sentence;
 #[cfg(test)]
 mod shown;
@@ -149,13 +150,12 @@ const fn index() -> [u8; SLOTS] {
 
 /// The known sentence with this formatter.
 #[must_use]
-pub fn formatter(formatter: &str) -> Option<&'static Formatter> {
-    let letters = <[u8; 3]>::try_from(formatter.as_bytes()).ok()?;
-    let mut slot = first_slot(letters);
+pub fn formatter(letters: &[u8; 3]) -> Option<&'static Formatter> {
+    let mut slot = first_slot(*letters);
     loop {
         // A place that is not taken ends the search: there are more places than sentences.
         let known = SENTENCES.get(usize::from(INDEX.get(slot).copied()?.checked_sub(1)?))?;
-        if known.formatter.as_bytes().first_chunk() == Some(&letters) {
+        if known.formatter.as_bytes().first_chunk() == Some(letters) {
             return Some(known);
         }
         slot = (slot + 1) % SLOTS;
@@ -166,7 +166,7 @@ pub fn formatter(formatter: &str) -> Option<&'static Formatter> {
 ///
 /// The checksum is for the caller to look at: a sentence whose checksum is bad should not come here.
 pub fn decode(sentence: &Sentence<'_>, out: &mut Vec<Reading>) {
-    if let Some(entry) = sentence.formatter().and_then(formatter) {
+    if let Some(entry) = sentence.formatter_bytes().and_then(formatter) {
         entry.decode(sentence, out);
     }
 }
@@ -179,9 +179,11 @@ mod tests {
     #[test]
     fn the_registry_is_in_order() {
         assert!(SENTENCES.is_sorted_by(|a, b| a.formatter < b.formatter));
-        assert_eq!(formatter("HDG").and_then(|f| f.interval_s), Some(1.0));
-        assert!(SENTENCES.iter().all(|s| formatter(s.formatter).is_some_and(|f| f.formatter == s.formatter)));
-        assert!(formatter("QQQ").is_none() && formatter("").is_none());
+        assert_eq!(formatter(b"HDG").and_then(|f| f.interval_s), Some(1.0));
+        assert!(SENTENCES.iter().all(|s| {
+            s.formatter.as_bytes().as_array().and_then(formatter).is_some_and(|f| f.formatter == s.formatter)
+        }));
+        assert!(formatter(b"QQQ").is_none());
     }
 
     proptest! {

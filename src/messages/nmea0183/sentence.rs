@@ -2,17 +2,15 @@
 //!
 //! Source: NMEA 0183 clause 5, IEC 61162-1 clause 7 (start, address, fields, checksum, 82 characters).
 
+use super::scan::{Commas, MAX_INDEXED, Scan};
 use super::tag_block::TagBlock;
-use memchr::{memchr, memchr2, memchr3};
+use memchr::memchr;
 
 /// Longest line that is looked at, TAG block included. The standard says 82, precise receivers send more.
 pub const MAX_LINE: usize = 1024;
 
 /// Characters of a sentence with its CR LF (NMEA 0183 clause 5.3).
 const STANDARD_LENGTH: usize = 82;
-
-/// Fields that are found without scanning; later ones are reached by walking.
-const MAX_INDEXED: usize = 24;
 
 /// Why a line is no sentence that can be read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, thiserror::Error)]
@@ -101,8 +99,8 @@ pub enum Address<'a> {
 #[derive(Debug, Clone, Copy)]
 pub struct Sentence<'a> {
     tag: Option<TagBlock<'a>>,
-    /// From the start character to the last field.
-    text: &'a str,
+    /// From the start character to the last field: printable ASCII, as [`parse`](Self::parse) has seen to.
+    text: &'a [u8],
     outline: Outline,
 }
 
@@ -131,13 +129,13 @@ enum AddressKind {
 impl<'a> Sentence<'a> {
     /// What to keep of a sentence, apart from its TAG block, to have it [again](Self::of).
     #[must_use]
-    pub const fn outline(&self) -> (Outline, &'a str) {
+    pub const fn outline(&self) -> (Outline, &'a [u8]) {
         (self.outline, self.text)
     }
 
     /// The sentence again, without TAG block, from what [`outline`](Self::outline) gave.
     #[must_use]
-    pub const fn of(outline: &Outline, text: &'a str) -> Self {
+    pub const fn of(outline: &Outline, text: &'a [u8]) -> Self {
         Self { tag: None, text, outline: *outline }
     }
 
@@ -176,12 +174,12 @@ impl<'a> Sentence<'a> {
         }
         let checksum = checksum.ok_or(Fault::Checksum)?;
         let text = bytes.get(..scan.star.unwrap_or(bytes.len())).unwrap_or_default();
-        let text = str::from_utf8(text).map_err(|_| Fault::IllegalByte)?;
-        let end = if scan.comma_count == 0 { text.len() } else { usize::from(scan.commas[0]) };
+        let Commas { at: commas, count } = scan.commas;
+        let end = if count == 0 { text.len() } else { usize::from(commas[0]) };
         let kind = address(text.get(1..end).unwrap_or_default()).ok_or(Fault::Address)?;
         // Lines have at most `MAX_LINE` bytes.
-        let (length, comma_count) = (bytes.len() as u16, scan.comma_count as u16);
-        Ok(Self { tag, text, outline: Outline { kind, checksum, length, comma_count, commas: scan.commas } })
+        let (length, comma_count) = (bytes.len() as u16, count as u16);
+        Ok(Self { tag, text, outline: Outline { kind, checksum, length, comma_count, commas } })
     }
 
     /// The TAG block in front, if any.
@@ -194,19 +192,30 @@ impl<'a> Sentence<'a> {
     #[must_use]
     pub fn address(&self) -> Address<'a> {
         match self.outline.kind {
-            AddressKind::Talker => Address::Talker { talker: self.part(1, 3), formatter: self.part(3, 6) },
-            AddressKind::Query => Address::Query { asker: self.part(1, 3), asked: self.part(3, 5) },
+            AddressKind::Talker => {
+                Address::Talker { talker: text(self.part(1, 3)), formatter: text(self.part(3, 6)) }
+            }
+            AddressKind::Query => {
+                Address::Query { asker: text(self.part(1, 3)), asked: text(self.part(3, 5)) }
+            }
             AddressKind::Proprietary => Address::Proprietary(self.name()),
         }
     }
 
-    fn part(&self, from: usize, to: usize) -> &'a str {
+    fn part(&self, from: usize, to: usize) -> &'a [u8] {
         self.text.get(from..to).unwrap_or_default()
     }
 
     /// The address as it stands in the line: `SDDPT`, `PABC`, `CCGPQ`.
     #[must_use]
     pub fn name(&self) -> &'a str {
+        text(self.name_bytes())
+    }
+
+    /// As [`name`](Self::name), as bytes.
+    #[must_use]
+    #[inline]
+    pub fn name_bytes(&self) -> &'a [u8] {
         let Outline { commas: [first, ..], comma_count, .. } = self.outline;
         self.part(1, if comma_count == 0 { self.text.len() } else { usize::from(first) })
     }
@@ -214,17 +223,31 @@ impl<'a> Sentence<'a> {
     /// Talker identifier: `SD`; the asker's of a query; `P` of a proprietary sentence.
     #[must_use]
     pub fn talker(&self) -> &'a str {
+        text(self.talker_bytes())
+    }
+
+    /// As [`talker`](Self::talker), as bytes.
+    #[must_use]
+    #[inline]
+    pub fn talker_bytes(&self) -> &'a [u8] {
         match self.outline.kind {
             AddressKind::Talker | AddressKind::Query => self.part(1, 3),
-            AddressKind::Proprietary => "P",
+            AddressKind::Proprietary => b"P",
         }
     }
 
     /// Sentence formatter: `DPT`; `None` for proprietary sentences and queries.
     #[must_use]
     pub fn formatter(&self) -> Option<&'a str> {
+        self.formatter_bytes().map(|letters| text(letters))
+    }
+
+    /// As [`formatter`](Self::formatter), as bytes.
+    #[must_use]
+    #[inline]
+    pub fn formatter_bytes(&self) -> Option<&'a [u8; 3]> {
         match self.outline.kind {
-            AddressKind::Talker => Some(self.part(3, 6)),
+            AddressKind::Talker => self.part(3, 6).first_chunk(),
             AddressKind::Query | AddressKind::Proprietary => None,
         }
     }
@@ -232,7 +255,7 @@ impl<'a> Sentence<'a> {
     /// Whether the sentence begins with `!` (encapsulated data, such as AIS).
     #[must_use]
     pub fn is_encapsulated(&self) -> bool {
-        self.text.starts_with('!')
+        self.text.starts_with(b"!")
     }
 
     /// What the checksum says.
@@ -256,12 +279,19 @@ impl<'a> Sentence<'a> {
     /// Field `n`, counted from 1 after the address as the standard does; `None` when the sentence ends before.
     #[must_use]
     pub fn field(&self, n: usize) -> Option<&'a str> {
+        self.field_bytes(n).map(text)
+    }
+
+    /// As [`field`](Self::field), as bytes.
+    #[must_use]
+    #[inline]
+    pub fn field_bytes(&self, n: usize) -> Option<&'a [u8]> {
         let (commas, count) = (&self.outline.commas, self.field_count());
         if n == 0 || n > count {
             return None;
         }
         if n >= MAX_INDEXED {
-            return self.fields().nth(n - 1);
+            return self.text.split(|byte| *byte == b',').nth(n);
         }
         let from = usize::from(*commas.get(n - 1)?) + 1;
         let to = if n == count { self.text.len() } else { usize::from(*commas.get(n)?) };
@@ -270,124 +300,32 @@ impl<'a> Sentence<'a> {
 
     /// The fields after the address, in order.
     pub fn fields(&self) -> impl Iterator<Item = &'a str> + use<'a> {
-        self.text.split(',').skip(1)
+        self.text.split(|byte| *byte == b',').skip(1).map(text)
     }
 }
 
-/// What one walk over the bytes finds.
-struct Scan {
-    sum: u8,
-    star: Option<usize>,
-    second_start: Option<usize>,
-    commas: [u16; MAX_INDEXED],
-    comma_count: usize,
-}
-
-impl Scan {
-    fn over(bytes: &[u8]) -> Result<Self, Fault> {
-        let inner = bytes.get(1..).unwrap_or_default();
-        // Each look at all bytes stands for itself and without a way out: so the compiler takes many bytes at a time.
-        if !is_printable(inner) {
-            return Err(Fault::IllegalByte);
-        }
-        let (second_start, star) = match inner.split_last_chunk::<3>() {
-            // The usual one: a checksum at the end, and no other mark.
-            Some((fields, [b'*', high, low]))
-                if high.is_ascii_hexdigit()
-                    && low.is_ascii_hexdigit()
-                    && memchr3(b'$', b'!', b'*', fields).is_none() =>
-            {
-                (None, Some(bytes.len() - 3))
-            }
-            _ => (memchr2(b'$', b'!', inner).map(|at| at + 1), memchr(b'*', inner).map(|at| at + 1)),
-        };
-        let fields = bytes.get(1..star.unwrap_or(bytes.len())).unwrap_or_default();
-        let sum = sum(fields);
-        let (commas, comma_count) = commas(fields);
-        Ok(Self { sum, star, second_start, commas, comma_count })
-    }
-}
-
-/// Whether all bytes are 0x20 to 0x7E.
-fn is_printable(bytes: &[u8]) -> bool {
-    let odd = |bytes: &[u8]| {
-        bytes.iter().fold(0, |odd, byte| odd | u8::from(byte.wrapping_sub(0x20) > 0x7E - 0x20))
-    };
-    // The last sixteen may have been looked at in part; that costs less than what is left one by one.
-    bytes.last_chunk::<16>().map_or_else(
-        || odd(bytes),
-        |last| bytes.as_chunks::<16>().0.iter().fold(odd(last), |all, bytes| all | odd(bytes)),
-    ) == 0
-}
-
-/// The exclusive or of all bytes (NMEA 0183 clause 5).
-fn sum(bytes: &[u8]) -> u8 {
-    let (eights, rest) = bytes.as_chunks::<8>();
-    let sum = eights.iter().fold(0, |sum, eight| sum ^ u64::from_le_bytes(*eight));
-    let sum = sum ^ last_of(bytes, rest);
-    sum.to_le_bytes().iter().fold(0, |sum, byte| sum ^ byte)
-}
-
-/// The last bytes, fewer than eight, as a number with zeros above. `rest` is the end of `bytes`.
-fn last_of(bytes: &[u8], rest: &[u8]) -> u64 {
-    match bytes.last_chunk::<8>() {
-        Some(last) if !rest.is_empty() => u64::from_le_bytes(*last) >> (8 * (8 - rest.len())),
-        _ => rest.iter().rev().fold(0, |all, byte| all << 8 | u64::from(*byte)),
-    }
-}
-
-/// Offsets of the first commas in `fields`, counted from 1; past the last one stands 0. Then how many there are in all.
-///
-/// Eight bytes are looked at at once: none of them is above 0x7E, so that a sum does not carry into the next.
-fn commas(fields: &[u8]) -> ([u16; MAX_INDEXED], usize) {
-    const ONES: u64 = 0x0101_0101_0101_0101;
-    /// Whose product with bits 7, 15, 23 ... has them side by side at the top.
-    const GATHER: u64 = 0x0002_0408_1020_4081;
-    let in_eight = |eight: u64| {
-        let others = eight ^ (u64::from(b',') * ONES);
-        let found = !(others + 0x7F * ONES) & (0x80 * ONES);
-        found.wrapping_mul(GATHER) >> 56
-    };
-    let (mut commas, mut count) = ([0; MAX_INDEXED], 0);
-    for (block, begin) in fields.chunks(64).zip((1_usize..).step_by(64)) {
-        let (eights, rest) = block.as_chunks::<8>();
-        let numbers = eights.iter().map(|eight| u64::from_le_bytes(*eight)).zip(0_u32..);
-        let mut found = numbers.fold(0, |all, (eight, at)| all | in_eight(eight) << (8 * at));
-        if !rest.is_empty() {
-            found |= in_eight(last_of(block, rest)) << (8 * eights.len());
-        }
-        while found != 0 {
-            if let Some(slot) = commas.get_mut(count) {
-                *slot = (begin + found.trailing_zeros() as usize) as u16;
-            }
-            count += 1;
-            found &= found - 1;
-        }
-    }
-    (commas, count)
+/// The text that a sentence's bytes are.
+fn text(bytes: &[u8]) -> &str {
+    str::from_utf8(bytes).unwrap_or_default()
 }
 
 /// Whether the bytes after a start character look like an address. A careless talker writes `!` into its text; when
 /// the checksum fits and no address follows, the line is whole.
 fn begins_sentence(bytes: &[u8]) -> bool {
-    memchr(b',', bytes)
-        .and_then(|end| bytes.get(..end))
-        .and_then(|bytes| str::from_utf8(bytes).ok())
-        .is_some_and(|text| address(text).is_some())
+    memchr(b',', bytes).and_then(|end| bytes.get(..end)).is_some_and(|bytes| address(bytes).is_some())
 }
 
 /// What kind of address a field is; `None` when it is malformed.
-fn address(text: &str) -> Option<AddressKind> {
+fn address(bytes: &[u8]) -> Option<AddressKind> {
     let capital = |b: &u8| b.is_ascii_uppercase() || b.is_ascii_digit();
-    let bytes = text.as_bytes();
     if bytes.first() == Some(&b'P') && bytes.len() > 3 {
         let sound = bytes.iter().take(4).all(capital) && bytes.iter().all(u8::is_ascii_alphanumeric);
         return sound.then_some(AddressKind::Proprietary);
     }
-    if bytes.len() != 5 || !bytes.iter().all(capital) {
-        return None;
-    }
-    Some(if bytes.ends_with(b"Q") { AddressKind::Query } else { AddressKind::Talker })
+    let five = bytes.as_array::<5>()?;
+    // Without a way out in between: nearly all addresses are sound.
+    let sound = five.iter().fold(true, |all, byte| all & capital(byte));
+    sound.then_some(if five[4] == b'Q' { AddressKind::Query } else { AddressKind::Talker })
 }
 
 #[cfg(test)]

@@ -42,7 +42,7 @@ fn number(field: Option<&str>) -> Value {
     match field.map(str::trim_ascii) {
         None => Err(Absent::Missing),
         Some("") => Err(Absent::NotAvailable),
-        Some(text) => decimal(text).ok_or(Absent::Unusable),
+        Some(text) => decimal(text.as_bytes()).ok_or(Absent::Unusable),
     }
 }
 

@@ -44,17 +44,22 @@ pub struct Shown {
 }
 
 impl Shown {
+    /// Whether the next one is kept; the stride is a power of two.
+    const fn is_wanted(&self) -> bool {
+        self.seen & (self.stride - 1) == 0
+    }
+
     fn push(&mut self, time: Time, boat_us: i64) {
-        if self.seen.is_multiple_of(self.stride) {
+        if self.is_wanted() {
             if self.samples.len() >= MAX_SHOWN {
                 let mut keep = false;
                 self.samples.retain(|_| {
                     keep = !keep;
                     keep
                 });
-                self.stride = self.stride.saturating_mul(2);
+                self.stride = if self.stride < 1 << 62 { 2 * self.stride } else { self.stride };
             }
-            if self.seen.is_multiple_of(self.stride) {
+            if self.is_wanted() {
                 self.samples.push((time, boat_us));
             }
         }

@@ -194,6 +194,15 @@ impl Network {
             index
         };
         let Some((_, claimants)) = self.claimed.get_mut(index as usize) else { return };
+        // Nearly every address is one host's.
+        if let [only] = claimants.as_mut_slice()
+            && only.device == device
+        {
+            only.count += 1;
+            only.arp += u64::from(by_arp);
+            only.span.to = only.span.to.max(time);
+            return;
+        }
         let others = claimants.iter().filter(|c| c.device != device).map(|c| c.span.to).max();
         let new = || Claimant { device, span: Span::new(time, time), count: 0, arp: 0, turns: 0 };
         if let Some(claimant) = bounded::entry(claimants, MAX_CLAIMANTS, |c| c.device == device, new) {

@@ -49,7 +49,7 @@ pub struct SentenceName([u8; 12]);
 impl SentenceName {
     /// The name; what is past the twelfth byte is cut.
     #[must_use]
-    #[inline]
+    #[inline(always)]
     pub fn new(name: &[u8]) -> Self {
         let mut bytes = [0; 12];
         // Nearly all names have five capitals and digits.

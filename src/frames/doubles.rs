@@ -56,7 +56,7 @@ struct Frame {
     time: Time,
     hash: u64,
     /// The number of an earlier frame in the same place of the table, or one that is not remembered any more.
-    before: u64,
+    before: u32,
     /// Where it stands among those that were seen more than once.
     repeated: Option<u32>,
 }
@@ -69,10 +69,11 @@ const PLACES: usize = 16_384;
 /// must not choose which frames collide in it.
 pub struct Doubles {
     ring: VecDeque<Frame>,
-    /// The number of the first frame in the ring, counted from 1.
-    first: u64,
+    /// The number of the first frame in the ring, counted from 1 and over 2^32 on from 0. A number of long ago that means
+    /// another frame by now leads to one that is not alike.
+    first: u32,
     /// The number of the last frame in each place.
-    latest: Box<[u64; PLACES]>,
+    latest: Box<[u32; PLACES]>,
     repeated: Vec<Seen>,
     /// Rows of `repeated` that are free.
     free: Vec<u32>,
@@ -104,7 +105,7 @@ impl Doubles {
     pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
         self.forget(time);
         let place = (self.keys.hash_one(hash) >> (u64::BITS - PLACES.ilog2())) as usize;
-        let number = self.first + self.ring.len() as u64;
+        let number = self.first.wrapping_add(self.ring.len() as u32);
         let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
         let mut frame = Frame { time, hash, before: latest, repeated: None };
         let mut copies = Copies { within_second: 1, in_burst: 1, since_last_us: None, shortest_us: None };
@@ -115,7 +116,7 @@ impl Doubles {
                 copies = seen.again(time);
             }
             // Of frames that are alike one after the other, the last one is enough to be led to.
-            if at + self.first == latest {
+            if self.first.wrapping_add(at) == latest {
                 frame.before = self.ring.get(at as usize).map_or(0, |alike| alike.before);
             }
         }
@@ -124,19 +125,24 @@ impl Doubles {
     }
 
     /// Where in the ring the last frame with this hash stands; the search begins with the frame of this number.
-    fn alike(&self, mut number: u64, hash: u64) -> Option<u64> {
+    fn alike(&self, number: u32, hash: u64) -> Option<u32> {
+        let mut at = number.wrapping_sub(self.first);
         loop {
-            let at = number.checked_sub(self.first)?;
             let frame = self.ring.get(at as usize)?;
             if frame.hash == hash {
                 return Some(at);
             }
-            number = frame.before;
+            // Each leads further back, or out.
+            let before = frame.before.wrapping_sub(self.first);
+            if before >= at {
+                return None;
+            }
+            at = before;
         }
     }
 
     /// The row among the repeated ones of the frame that stands at `at` in the ring; a new one when it was seen once.
-    fn repeated_row(&mut self, at: u64) -> u32 {
+    fn repeated_row(&mut self, at: u32) -> u32 {
         let Some(frame) = self.ring.get_mut(at as usize) else { return 0 };
         let new = Seen { count: 1, in_burst: 1, last: frame.time, shortest_us: None };
         let (repeated, free) = (&mut self.repeated, &mut self.free);
@@ -164,7 +170,7 @@ impl Doubles {
                 }
             }
             self.ring.pop_front();
-            self.first += 1;
+            self.first = self.first.wrapping_add(1);
         }
     }
 }
@@ -300,7 +306,8 @@ mod tests {
     /// The same, with every frame of the last second looked at: what the table is compared with.
     #[test]
     fn the_table_tells_what_a_look_at_every_frame_tells() {
-        let mut doubles = Doubles::default();
+        // On the way the numbers begin anew.
+        let mut doubles = Doubles { first: u32::MAX - 9_000, ..Doubles::default() };
         let mut all: Vec<(i64, u32)> = Vec::new();
         let (mut state, mut us) = (7_u32, 0);
         for _ in 0..20_000 {

@@ -21,8 +21,27 @@ pub fn looks_like_lines(payload: &[u8]) -> bool {
 /// Whether three in four of the first bytes are text; a noisy line has some that are not.
 fn is_text(payload: &[u8]) -> bool {
     let head = payload.get(..TEXT_HEAD).unwrap_or(payload);
+    if other_than_printable(head) * 4 <= head.len() as u64 {
+        return true;
+    }
     let other = head.iter().filter(|b| !matches!(b, b' '..=b'~' | b'\r' | b'\n' | b'\t' | b'\0')).count();
     other * 4 <= head.len()
+}
+
+/// How many of at most [`TEXT_HEAD`] bytes are not 0x20 to 0x7E, line ends among them; eight at once.
+fn other_than_printable(head: &[u8]) -> u64 {
+    const ONES: u64 = 0x0101_0101_0101_0101;
+    const LOW: u64 = 0x7F * ONES;
+    let (eights, rest) = head.as_chunks::<8>();
+    let others = eights.iter().fold(0_u64, |sum, eight| {
+        let eight = u64::from_le_bytes(*eight);
+        // The highest bit of each byte; no sum of lower bits carries over it.
+        let printable = (eight & LOW).wrapping_add(0x60 * ONES) & !(eight & LOW).wrapping_add(ONES) & !eight;
+        sum + (!printable >> 7 & ONES)
+    });
+    let rest = rest.iter().filter(|byte| !matches!(byte, b' '..=b'~')).count();
+    // The sum of all bytes, each at most eight, stands in the highest.
+    (others.wrapping_mul(ONES) >> 56) + rest as u64
 }
 
 fn begins_line(payload: &[u8]) -> bool {

@@ -63,6 +63,7 @@ impl Ledger {
     }
 
     /// Books a [protocol](Told::Protocol).
+    #[inline(always)]
     pub(super) fn protocol(&mut self, origin: Origin, name: &'static str, part: u32) {
         self.timing.message(origin.device, Message::Protocol(name), part, None, origin.time);
         self.settle(origin);

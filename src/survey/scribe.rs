@@ -13,8 +13,8 @@ const MAX_ENTRIES: usize = 8192;
 /// Bytes of data or text after which a batch is full; the last message may reach over it.
 const FULL_BYTES: usize = 256 << 10;
 
-/// One message of a batch; its data, outline, text or name follow those of the one before. It goes from one core's cache
-/// to another's: the smaller, the sooner.
+/// One message of a batch; its data, outline or text follow those of the one before. It goes from one core's cache to
+/// another's: the smaller, the sooner.
 struct Entry {
     time: Option<Time>,
     device: DeviceId,
@@ -25,6 +25,7 @@ struct Entry {
 
 enum Held {
     Protocol {
+        name: &'static str,
         part: u32,
     },
     /// A message of eight bytes, which nearly all have: they lie here.
@@ -50,7 +51,6 @@ struct Batch {
     data: Vec<u8>,
     outlines: Vec<Outline>,
     texts: Vec<u8>,
-    protocols: Vec<&'static str>,
 }
 
 impl Batch {
@@ -59,16 +59,12 @@ impl Batch {
         self.data.clear();
         self.outlines.clear();
         self.texts.clear();
-        self.protocols.clear();
     }
 
     #[inline]
     fn add(&mut self, origin: Origin, told: Told<'_>) {
         let held = match told {
-            Told::Protocol(name, part) => {
-                self.protocols.push(name);
-                Held::Protocol { part }
-            }
+            Told::Protocol(name, part) => Held::Protocol { name, part },
             // The longest message has 1785 bytes, the longest line 1024.
             Told::Pgn(pgn, data) if let Some(data) = data.as_array() => Held::Eight { pgn, data: *data },
             Told::Pgn(pgn, data) => {
@@ -99,16 +95,11 @@ impl Batch {
     fn book(&self, ledger: &mut Ledger) {
         let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_slice());
         let mut outlines = self.outlines.iter();
-        let mut protocols = self.protocols.iter();
         for Entry { time, device, record: (number, recording), held } in &self.entries {
             let record = (self.first + u64::from(*number), *recording);
             let origin = Origin { device: *device, time: *time, record };
             match held {
-                Held::Protocol { part } => {
-                    if let Some(name) = protocols.next() {
-                        ledger.protocol(origin, name, *part);
-                    }
-                }
+                Held::Protocol { name, part } => ledger.protocol(origin, name, *part),
                 Held::Eight { .. } | Held::Pgn { .. } => {
                     let (pgn, own) = match held {
                         Held::Eight { pgn, data } => (pgn, data.as_slice()),

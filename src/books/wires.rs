@@ -97,6 +97,7 @@ impl Wire {
     }
 
     /// Books a frame of `bytes` that loads the wire with `load` units (bits, octets or characters).
+    #[inline(always)]
     pub fn frame(&mut self, time: Option<Time>, bytes: u64, load: u64) {
         self.frames += 1;
         self.bytes += bytes;
@@ -119,14 +120,20 @@ impl Wire {
             }
             self.gaps.interval_of(step, latest, time);
         } else {
-            self.first = self.first.map(|first| first.min(time));
-            if step <= -OVERTAKEN_US {
-                bounded::push(&mut self.steps_back, MAX_STEPS_BACK, Span::new(time, latest));
-            }
+            self.step_back(step, latest, time);
+        }
+    }
+
+    #[cold]
+    fn step_back(&mut self, step: i64, latest: Time, time: Time) {
+        self.first = self.first.map(|first| first.min(time));
+        if step <= -OVERTAKEN_US {
+            bounded::push(&mut self.steps_back, MAX_STEPS_BACK, Span::new(time, latest));
         }
     }
 
     /// Books the pause between two frames of a bus, microseconds.
+    #[inline(always)]
     fn pause(&mut self, step: i64) {
         if step < CAN_FRAME_US {
             self.crowded += 1;
@@ -184,15 +191,22 @@ pub struct Load {
 }
 
 impl Load {
+    #[inline(always)]
     fn add(&mut self, time: Time, units: u64) {
         if !self.second.is_some_and(|(first, last)| first <= time && time <= last) {
-            self.settle();
-            let first = time.0.div_euclid(SECOND_US).saturating_mul(SECOND_US);
-            self.second = Some((Time(first), Time(first.saturating_add(SECOND_US - 1))));
-            self.now = 0;
+            self.begin(time);
         }
         self.now += units;
         self.total += units;
+    }
+
+    /// Begins the second of this moment.
+    #[cold]
+    fn begin(&mut self, time: Time) {
+        self.settle();
+        let first = time.0.div_euclid(SECOND_US).saturating_mul(SECOND_US);
+        self.second = Some((Time(first), Time(first.saturating_add(SECOND_US - 1))));
+        self.now = 0;
     }
 
     /// Takes the running second into account; call once at the end.

@@ -336,7 +336,7 @@ impl Intake {
     }
 
     /// Books what a message tells of its rhythm and its values.
-    #[inline]
+    #[inline(always)]
     fn tell(&mut self, device: DeviceId, time: Option<Time>, told: Told<'_>) {
         self.scribe.book(Origin { device, time, record: self.place }, told);
     }

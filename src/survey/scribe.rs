@@ -61,7 +61,7 @@ impl Batch {
         self.texts.clear();
     }
 
-    #[inline]
+    #[inline(always)]
     fn add(&mut self, origin: Origin, told: Told<'_>) {
         let held = match told {
             Told::Protocol(name, part) => Held::Protocol { name, part },
@@ -146,7 +146,7 @@ impl Scribe {
     }
 
     /// Books a message, now or soon.
-    #[inline]
+    #[inline(always)]
     pub(super) fn book(&mut self, origin: Origin, told: Told<'_>) {
         match self {
             Self::Here(ledger) => ledger.book(origin, told),
@@ -173,7 +173,7 @@ pub(super) struct Beside {
 }
 
 impl Beside {
-    #[inline]
+    #[inline(always)]
     fn book(&mut self, origin: Origin, told: Told<'_>) {
         self.batch.add(origin, told);
         if self.batch.is_full() {
@@ -181,6 +181,7 @@ impl Beside {
         }
     }
 
+    #[cold]
     fn hand_over(&mut self) {
         self.batch = self.sink.put(std::mem::take(&mut self.batch));
         self.batch.clear();

@@ -2,6 +2,7 @@
 
 use super::bounded;
 use super::inventory::DeviceId;
+use super::second::Second;
 use crate::frames::Copies;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
@@ -48,7 +49,7 @@ pub struct Sender {
 
 /// Frames of one second.
 #[derive(Debug, Clone, Copy, Default)]
-struct Second {
+struct Count {
     all: u64,
     /// Without the copies that a mirror port makes.
     frames: u64,
@@ -69,18 +70,17 @@ pub struct Floods {
     pub flooded: (u64, u64),
     /// Who sent them.
     pub senders: Vec<Sender>,
-    second: Option<i64>,
-    now: Second,
+    second: Option<Second>,
+    now: Count,
     senders_now: FxHashMap<DeviceId, (u64, u64)>,
 }
 
 impl Floods {
     /// Books a frame for many, with the copies that were seen of it.
     pub fn frame(&mut self, time: Time, sender: Option<DeviceId>, copies: &Copies, cast: Cast) {
-        let second = time.0.div_euclid(1_000_000);
-        if self.second != Some(second) {
+        if !self.second.is_some_and(|second| second.holds(time)) {
             self.settle();
-            self.second = Some(second);
+            self.second = Some(Second::of(time));
         }
         let returned =
             copies.within_second > MIRRORS && copies.since_last_us.is_some_and(|us| us <= RETURN_US);
@@ -121,7 +121,7 @@ impl Floods {
                 sender.returned += returned;
             }
         }
-        let at = Time(second.saturating_mul(1_000_000));
+        let at = second.begin();
         bounded::stretch(&mut self.spans, MAX_FLOODS, Span::new(at, at.plus(1.0)), 2.0);
     }
 }

@@ -2,6 +2,7 @@
 
 use super::bounded;
 use super::inventory::DeviceId;
+use super::second::Second;
 use crate::time::{Span, Time};
 use std::net::Ipv4Addr;
 
@@ -323,7 +324,7 @@ impl Hosts {
 #[derive(Debug, Clone, Default)]
 #[repr(C)]
 pub struct Rate {
-    second: i64,
+    second: Second,
     octets: u64,
     /// The busiest second and its octets.
     pub peak: Option<(Time, u64)>,
@@ -333,12 +334,11 @@ pub struct Rate {
 
 impl Rate {
     pub(super) fn add(&mut self, time: Time, octets: u64) {
-        let second = time.0.div_euclid(1_000_000);
-        if second != self.second {
-            self.second = second;
+        if !self.second.holds(time) {
+            self.second = Second::of(time);
             self.octets = 0;
         }
-        let at = || Time(second.saturating_mul(1_000_000));
+        let at = || self.second.begin();
         if self.octets < BUSY_OCTETS && self.octets.saturating_add(octets) >= BUSY_OCTETS {
             bounded::stretch(&mut self.busy, MAX_BUSY, Span::new(at(), at().plus(1.0)), 1.5);
         }

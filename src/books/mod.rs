@@ -15,6 +15,7 @@ pub mod line;
 pub mod naming;
 pub mod network;
 pub mod runs;
+mod second;
 pub mod series;
 mod shortcut;
 pub mod steps;

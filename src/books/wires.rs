@@ -1,6 +1,7 @@
 //! Wires: frames, bytes, silences, and how finely their frames are stamped.
 
 use super::bounded;
+use super::second::Second;
 use super::timing::Gaps;
 use super::traces::Trace;
 use crate::recording::{WireInfo, WireKind};
@@ -32,9 +33,6 @@ const CAN_FRAME_US: i64 = 200;
 
 /// Most steps back in time that are remembered, a wire.
 const MAX_STEPS_BACK: usize = 64;
-
-/// A second, microseconds.
-const SECOND_US: i64 = 1_000_000;
 
 /// Steps back by less than this are packets that overtook each other, microseconds.
 const OVERTAKEN_US: i64 = 500_000;
@@ -179,8 +177,8 @@ fn gcd(a: i64, b: i64) -> i64 {
 /// Load by the second: the total, the busiest second, and bounded sums in between.
 #[derive(Debug, Clone, Default)]
 pub struct Load {
-    /// The running second: its first and its last microsecond.
-    second: Option<(Time, Time)>,
+    /// The running one.
+    second: Option<Second>,
     now: u64,
     /// Units in all.
     pub total: u64,
@@ -193,7 +191,7 @@ pub struct Load {
 impl Load {
     #[inline(always)]
     fn add(&mut self, time: Time, units: u64) {
-        if !self.second.is_some_and(|(first, last)| first <= time && time <= last) {
+        if !self.second.is_some_and(|second| second.holds(time)) {
             self.begin(time);
         }
         self.now += units;
@@ -204,14 +202,13 @@ impl Load {
     #[cold]
     fn begin(&mut self, time: Time) {
         self.settle();
-        let first = time.0.div_euclid(SECOND_US).saturating_mul(SECOND_US);
-        self.second = Some((Time(first), Time(first.saturating_add(SECOND_US - 1))));
+        self.second = Some(Second::of(time));
         self.now = 0;
     }
 
     /// Takes the running second into account; call once at the end.
     pub fn settle(&mut self) {
-        let Some((second, _)) = self.second.take() else { return };
+        let Some(second) = self.second.take().map(Second::begin) else { return };
         self.trace.push(second, self.now as f64);
         if self.peak.is_none_or(|(_, units)| units < self.now) {
             self.peak = Some((second, self.now));

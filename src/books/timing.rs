@@ -417,14 +417,6 @@ impl Timing {
         std::iter::successors(first, next).filter_map(|at| self.streams.get(at as usize))
     }
 
-    /// A number out of what an arrival at a device's first stream touches, so that it is fetched before it is needed; see
-    /// [`Books::fetch`](super::Books::fetch).
-    pub(super) fn fetched(&self, device: DeviceId) -> u64 {
-        let first = self.chains.get(device.0 as usize).copied().flatten();
-        let stream = first.and_then(|chain| self.streams.get(chain.first as usize));
-        stream.map_or(0, |stream| stream.count ^ stream.intervals.len() ^ u64::from(stream.part))
-    }
-
     /// The stream of one message of a device; of several parts, the busiest.
     #[must_use]
     pub fn get(&self, device: DeviceId, message: Message) -> Option<&Stream> {

@@ -46,18 +46,15 @@ impl BitsOfMany {
     /// Puts the bits that a frame takes on the wire at the end of `told`, or leaves a place for them.
     #[inline]
     pub(super) fn tell(&mut self, frame: &LentFrame<'_>, told: &mut Vec<u64>) {
-        let LentFrame { id, kind: CanKind::Extended, data, .. } = *frame else {
-            told.push(self.bits.of(frame));
-            return;
-        };
-        let Some(data) = data.as_array::<8>() else {
+        let data = frame.data.as_array::<8>().filter(|_| frame.kind == CanKind::Extended);
+        let Some(data) = data else {
             told.push(self.bits.of(frame));
             return;
         };
         if let (Some(waiting), Some(place)) =
             (self.waiting.get_mut(self.count), self.places.get_mut(self.count))
         {
-            (*waiting, *place) = ((id, *data), told.len());
+            (*waiting, *place) = ((frame.id, *data), told.len());
         }
         told.push(0);
         self.count += 1;

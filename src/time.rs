@@ -51,19 +51,46 @@ impl Time {
     }
 }
 
-impl fmt::Display for Time {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+/// A moment in RFC 3339.
+const RFC_3339: [u8; 27] = *b"0000-00-00T00:00:00.000000Z";
+
+impl Time {
+    /// In RFC 3339 with six decimals: a report has thousands of moments, and formatting each number by itself takes four
+    /// times as long.
+    fn rfc_3339(self) -> [u8; RFC_3339.len()] {
         let us = self.0.clamp(RFC_3339_RANGE.0, RFC_3339_RANGE.1);
         let (days, of_day) = (us.div_euclid(DAY_US), us.rem_euclid(DAY_US));
         let (y, m, d) = civil(days);
         let (s, frac) = (of_day / 1_000_000, of_day % 1_000_000);
-        write!(f, "{y:04}-{m:02}-{d:02}T{:02}:{:02}:{:02}.{frac:06}Z", s / 3600, s / 60 % 60, s % 60)
+        let mut text = RFC_3339;
+        for (place, number) in [
+            (0..4, y),
+            (5..7, m),
+            (8..10, d),
+            (11..13, s / 3600),
+            (14..16, s / 60 % 60),
+            (17..19, s % 60),
+            (20..26, frac),
+        ] {
+            let mut rest = number as u32;
+            for digit in text.get_mut(place).unwrap_or_default().iter_mut().rev() {
+                *digit = b'0' + (rest % 10) as u8;
+                rest /= 10;
+            }
+        }
+        text
+    }
+}
+
+impl fmt::Display for Time {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(std::str::from_utf8(&self.rfc_3339()).unwrap_or_default())
     }
 }
 
 impl Serialize for Time {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
+        serializer.serialize_str(std::str::from_utf8(&self.rfc_3339()).unwrap_or_default())
     }
 }
 

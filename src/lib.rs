@@ -5,6 +5,7 @@
 //! report. Nothing looks back upstream.
 
 pub mod crew;
+mod soon;
 pub mod time;
 pub mod units;
 

@@ -10,8 +10,9 @@ use std::path::{Path, PathBuf};
 ///
 /// `report::model` stands before `findings`: severity and the value of a number are words that they share with the
 /// report. The rest of `report` comes after them.
-const ORDER: [&str; 18] = [
+const ORDER: [&str; 19] = [
     "crew",
+    "soon",
     "time",
     "units",
     "recording",

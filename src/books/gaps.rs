@@ -1,16 +1,18 @@
 //! The longest pauses between arrivals, with their times.
 
+use super::longest::{Lasting, Longest, MAX_LONGEST};
+use crate::soon;
 use crate::time::{Span, Time};
 
-/// Longest pauses that are remembered with their times, a stream.
-pub(super) const MAX_GAPS: usize = 64;
-
-/// The longest pauses of a stream, at most `MAX_GAPS` of them.
-#[derive(Debug, Clone, Default)]
-pub struct Gaps {
-    longest: Vec<Span>,
-    least_us: i64,
+impl Lasting for Span {
+    fn micros(&self) -> i64 {
+        Self::micros(*self)
+    }
 }
+
+/// The longest pauses of a stream, at most `MAX_LONGEST` of them.
+#[derive(Debug, Clone, Default)]
+pub struct Gaps(Longest<Span>);
 
 impl Gaps {
     /// Books the interval between two neighbours.
@@ -22,57 +24,33 @@ impl Gaps {
     /// As [`interval`](Self::interval), by one who knows that it is `us` microseconds long.
     #[inline(always)]
     pub(super) fn interval_of(&mut self, us: i64, from: Time, to: Time) {
-        if self.longest.len() < MAX_GAPS || us > self.least_us {
-            self.remember(from, to);
+        if self.0.admits(us) {
+            self.0.add(Span::new(from, to));
         }
     }
 
-    fn remember(&mut self, from: Time, to: Time) {
-        if self.longest.len() < MAX_GAPS {
-            if self.longest.len() == self.longest.capacity() {
-                // Few steps to the end: there are thousands of these lists, and most become full.
-                let capacity = (4 * self.longest.capacity()).clamp(4, MAX_GAPS);
-                self.longest.reserve_exact(capacity - self.longest.len());
-            }
-            self.longest.push(Span::new(from, to));
-            if self.longest.len() == MAX_GAPS {
-                self.least_us = self.longest.iter().map(|g| g.micros()).min().unwrap_or(0);
-            }
-            return;
-        }
-        // The new one takes the place of the first of the shortest; the shortest of all others is found on the way.
-        let mut place = None;
-        let mut others_us = i64::MAX;
-        for gap in &mut self.longest {
-            let us = gap.micros();
-            if place.is_none() && us == self.least_us {
-                place = Some(gap);
-            } else {
-                others_us = others_us.min(us);
-            }
-        }
-        if let Some(place) = place {
-            *place = Span::new(from, to);
-        }
-        self.least_us = others_us.min(to.micros_since(from));
+    /// Has fetched where the next pause comes to stand.
+    pub(super) fn fetch(&self) {
+        self.0.latest().inspect(|span| soon::fetch(*span));
     }
 
     /// The pause that half of the remembered ones exceed, seconds, once all places are taken: what is usual on irregular
     /// traffic.
     #[must_use]
     pub fn usual_s(&self) -> Option<f64> {
-        if self.longest.len() < MAX_GAPS {
+        let longest = self.0.get();
+        if longest.len() < MAX_LONGEST {
             return None;
         }
-        let mut lengths: Vec<f64> = self.longest.iter().map(|g| g.seconds()).collect();
+        let mut lengths: Vec<f64> = longest.iter().map(|g| g.seconds()).collect();
         lengths.sort_unstable_by(f64::total_cmp);
-        lengths.get(MAX_GAPS / 2).copied()
+        lengths.get(MAX_LONGEST / 2).copied()
     }
 
     /// The remembered pauses longer than `seconds`, in order of time.
     #[must_use]
     pub fn over(&self, seconds: f64) -> Vec<Span> {
-        let mut spans: Vec<_> = self.longest.iter().copied().filter(|g| g.seconds() > seconds).collect();
+        let mut spans: Vec<_> = self.0.get().iter().copied().filter(|g| g.seconds() > seconds).collect();
         spans.sort_unstable();
         spans
     }

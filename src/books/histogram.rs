@@ -1,5 +1,7 @@
 //! Histograms of intervals: how often each length came, to two digits.
 
+use crate::soon;
+
 /// Classes of a power of two: each is at most one 128th of what it holds.
 const HALF: u64 = 128;
 
@@ -11,6 +13,7 @@ const HALF_BITS: u32 = HALF.trailing_zeros();
 /// Only the classes between the shortest and the longest length take room: a steady message needs a few dozen bytes, and
 /// whatever comes no more than 14 KiB for lengths up to an hour.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub struct Histogram {
     /// The class that the first count is of.
     first: u32,
@@ -19,8 +22,8 @@ pub struct Histogram {
     /// How often it came again since, which its count does not hold yet: what comes steadily does not look at the counts,
     /// which for thousands of streams are in no cache.
     again: u32,
-    counts: Vec<u32>,
     total: u64,
+    counts: Vec<u32>,
 }
 
 /// No length has this class.
@@ -65,6 +68,13 @@ impl Histogram {
                 true
             }
             None => self.record_new(class, room),
+        }
+    }
+
+    /// Has fetched the count of the class that was counted last.
+    pub(super) fn fetch(&self) {
+        if let Some(count) = self.counts.get(self.latest.wrapping_sub(self.first) as usize) {
+            soon::fetch(count);
         }
     }
 

@@ -2,12 +2,12 @@
 
 use super::bounded;
 use super::inventory::DeviceId;
+use super::longest::{Lasting, Longest};
 use super::second::Second;
+use crate::soon;
 use crate::time::{Span, Time};
+use std::borrow::Cow;
 use std::net::Ipv4Addr;
-
-/// Most returns that are remembered of one host: those after the longest silences.
-const MAX_RETURNS: usize = 64;
 
 /// A host that was silent for this long may have been away, seconds.
 const AWAY_S: f64 = 1.5;
@@ -144,28 +144,26 @@ pub struct Return {
     pub after: Signs,
 }
 
-/// One host's signs. What every frame touches stands first and together, in this order in memory: with thousands of hosts
-/// that is what the time goes for.
+/// One host's signs. What every frame of it touches stands first, and in these 64 bytes that come from memory at a time; what
+/// every frame to it touches, in others: with thousands of hosts that is what the time goes for.
 #[derive(Debug, Clone, Default)]
-#[repr(C)]
+#[repr(C, align(64))]
 pub struct Host {
     pub(super) last: Option<Time>,
-    first: Option<Time>,
-    /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
-    pub unpadded: u64,
-    open: Option<Return>,
-    /// Signs that it showed at any time.
-    shown: Signs,
     /// The bits of the IPv4 address that it spoke with last, and where the network has its claimants; zeros before.
     pub(super) claim: (u32, u32),
     /// What it sent: the load of its link from it.
     pub sent: Rate,
+    open: Option<Return>,
+    /// Signs that it showed at any time.
+    shown: Signs,
+    /// Its returns after the longest silences.
+    returns: Longest<Return>,
     /// What was sent to it alone: the load of its link towards it, groups apart.
     pub received: Rate,
-    /// Microseconds of the shortest silence of `returns`, once these are full.
-    least_us: i64,
-    /// Its returns after the longest silences; at most `MAX_RETURNS`.
-    pub returns: Vec<Return>,
+    first: Option<Time>,
+    /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
+    pub unpadded: u64,
     /// What it showed in its first seconds.
     pub at_first: Signs,
     /// What it showed just before its last frame.
@@ -183,18 +181,25 @@ pub struct Host {
     latest: [Option<Time>; Sign::ALL.len()],
 }
 
+impl Lasting for Return {
+    fn micros(&self) -> i64 {
+        self.silence.micros()
+    }
+}
+
 impl Host {
     pub(super) fn frame(&mut self, time: Time, octets: u64) {
-        self.first.get_or_insert(time);
-        if let Some(last) = self.last.replace(time)
-            && time.since(last) >= AWAY_S
-        {
-            self.settle();
-            self.open = Some(Return {
-                silence: Span::new(last, time),
-                before: self.shown_at(last),
-                after: Signs::default(),
-            });
+        match self.last.replace(time) {
+            None => self.first = Some(time),
+            Some(last) if time.since(last) >= AWAY_S => {
+                self.settle();
+                self.open = Some(Return {
+                    silence: Span::new(last, time),
+                    before: self.shown_at(last),
+                    after: Signs::default(),
+                });
+            }
+            Some(_) => {}
         }
         self.sent.add(time, octets);
     }
@@ -237,26 +242,31 @@ impl Host {
         if let Some(last) = self.last {
             self.at_last = self.shown_at(last);
         }
-        let Some(open) = self.open.take() else { return };
-        if self.returns.len() < MAX_RETURNS {
-            self.returns.push(open);
-        } else if open.silence.micros() > self.least_us
-            && let Some(shortest) = self.returns.iter_mut().min_by_key(|r| r.silence.micros())
+        if let Some(open) = self.open.take()
+            && self.returns.admits(open.micros())
         {
-            *shortest = open;
-        } else {
-            return;
+            self.returns.add(open);
         }
-        if self.returns.len() == MAX_RETURNS {
-            self.least_us = self.returns.iter().map(|r| r.silence.micros()).min().unwrap_or(0);
-        }
+    }
+
+    /// Has fetched where its next return comes to stand.
+    pub(super) fn fetch_behind(&self) {
+        self.returns.latest().inspect(|latest| soon::fetch(*latest));
+    }
+
+    /// Its returns after the longest silences.
+    #[must_use]
+    pub fn returns(&self) -> Cow<'_, [Return]> {
+        self.returns.get()
     }
 }
 
 /// The hosts of a network, in order of first appearance. Bounded as the devices are.
 #[derive(Debug, Clone, Default)]
 pub struct Hosts {
-    list: Vec<(DeviceId, Host)>,
+    list: Vec<Host>,
+    /// Whose accounts these are.
+    devices: Vec<DeviceId>,
     /// Where a host stands in the list, by the device's number; one past its place, 0 for none.
     places: Vec<u32>,
 }
@@ -272,7 +282,7 @@ impl Hosts {
     pub(super) fn of(&mut self, device: DeviceId) -> &mut Host {
         let place = self.place(device).unwrap_or_else(|| self.add(device));
         #[allow(clippy::indexing_slicing, reason = "the place was found or made just above")]
-        &mut self.list[place].1
+        &mut self.list[place]
     }
 
     #[cold]
@@ -281,36 +291,47 @@ impl Hosts {
         if self.places.len() <= number {
             self.places.resize(number + 1, 0);
         }
-        self.list.push((device, Host::default()));
+        self.list.push(Host::default());
+        self.devices.push(device);
         if let Some(place) = self.places.get_mut(number) {
             *place = self.list.len() as u32;
         }
         self.list.len() - 1
     }
 
-    /// A number out of what a frame of a host touches; see [`Books::fetch`](super::Books::fetch).
-    pub(super) fn fetched(&self, device: DeviceId) -> u64 {
-        self.get(device).map_or(0, |host| host.unpadded ^ host.sent.octets)
+    /// Has fetched what a frame of a host touches.
+    pub(super) fn fetch_sender(&self, device: DeviceId) {
+        if let Some(host) = self.get(device) {
+            soon::fetch(&host.last);
+            soon::fetch(&host.shown);
+        }
+    }
+
+    /// Has fetched what a frame to a host alone touches.
+    pub(super) fn fetch_receiver(&self, device: DeviceId) {
+        if let Some(host) = self.get(device) {
+            soon::fetch(&host.received.octets);
+        }
     }
 
     /// The account of a host, when it has one.
     #[must_use]
     pub fn get(&self, device: DeviceId) -> Option<&Host> {
-        self.list.get(self.place(device)?).map(|(_, host)| host)
+        self.list.get(self.place(device)?)
     }
 
     /// Every host with its account.
     pub fn iter(&self) -> impl Iterator<Item = (DeviceId, &Host)> {
-        self.list.iter().map(|(id, host)| (*id, host))
+        self.devices.iter().copied().zip(&self.list)
     }
 
     /// Every account.
     pub fn values(&self) -> impl Iterator<Item = &Host> {
-        self.list.iter().map(|(_, host)| host)
+        self.list.iter()
     }
 
     pub(super) fn values_mut(&mut self) -> impl Iterator<Item = &mut Host> {
-        self.list.iter_mut().map(|(_, host)| host)
+        self.list.iter_mut()
     }
 
     /// How many hosts there are.

@@ -4,9 +4,10 @@ use super::bounded;
 use super::by_wire::ByWire;
 use super::timing::SentenceName;
 use super::wires::WireId;
-use crate::frames::Mac;
+use crate::frames::{Mac, Macs};
 use crate::messages::n2k::{Name, NetworkMessage};
 use crate::messages::nmea0183::talkers;
+use crate::soon;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 use std::collections::BTreeSet;
@@ -48,12 +49,10 @@ pub enum Identity {
     },
 }
 
-/// One device. What every frame touches stands first and together in memory, as in [`Host`](super::network::Host).
+/// One device. What every frame touches stands first and in 64 bytes, as in [`Host`](super::network::Host).
 #[derive(Debug, Clone)]
-#[repr(C)]
+#[repr(C, align(64))]
 pub struct Device {
-    /// First frame.
-    pub first: Option<Time>,
     /// Last frame.
     pub last: Option<Time>,
     /// Frames.
@@ -62,6 +61,8 @@ pub struct Device {
     pub bytes: u64,
     /// Silences of the whole device.
     pub gaps: super::timing::Gaps,
+    /// First frame.
+    pub first: Option<Time>,
     /// IP addresses it used, in order of appearance.
     pub ips: Vec<IpAddr>,
     /// Where it speaks.
@@ -320,6 +321,14 @@ impl Inventory {
         self.hosts.get(&host_key(wire, mac)).copied()
     }
 
+    /// The host that sends a frame, and the one that it is for unless that is a group; `None` when one of them is not known.
+    #[must_use]
+    pub fn known_hosts(&self, wire: WireId, macs: Macs) -> Option<(DeviceId, Option<DeviceId>)> {
+        let host = self.known_host(wire, macs.source())?;
+        let to = if macs.is_to_group() { None } else { Some(self.known_host(wire, macs.destination())?) };
+        Some((host, to))
+    }
+
     /// The talker of a line; `host` is the host whose packets carry the line.
     pub fn talker(&mut self, wire: WireId, talker: &[u8], host: Option<DeviceId>) -> Option<DeviceId> {
         let key = talker_key(talker);
@@ -350,6 +359,26 @@ impl Inventory {
         let id = self.add(Device::new(wire, Identity::Talker { talker, host }))?;
         self.talkers.insert((wire, key), id);
         Some(id)
+    }
+
+    /// How many hosts there are.
+    #[must_use]
+    pub fn hosts(&self) -> usize {
+        self.hosts.len()
+    }
+
+    /// Has fetched what a frame of a device touches.
+    pub(super) fn fetch(&self, id: DeviceId) {
+        if let Some(device) = self.get(id) {
+            soon::fetch(&device.last);
+        }
+    }
+
+    /// As [`fetch`](Self::fetch), for what lies further: that must have come.
+    pub(super) fn fetch_behind(&self, id: DeviceId) {
+        if let Some(device) = self.get(id) {
+            device.gaps.fetch();
+        }
     }
 
     /// Counts a frame of a device.

@@ -12,10 +12,12 @@ pub mod histogram;
 mod hosts;
 pub mod inventory;
 pub mod line;
+mod longest;
 pub mod naming;
 pub mod network;
 pub mod runs;
 mod second;
+mod sentence_name;
 pub mod series;
 mod shortcut;
 pub mod steps;
@@ -67,12 +69,27 @@ impl Books {
 }
 
 impl Books {
-    /// Fetches what the next booking of a host's frame will touch. Of thousands of hosts none is in the cache: these reads
-    /// wait side by side here, and would wait one after the other where they are needed.
-    pub fn fetch(&self, wire: WireId, host: DeviceId) {
-        let device = self.inventory.get(host).map_or(0, |device| device.frames ^ device.ips.len() as u64);
-        let network = self.networks.get(wire).map_or(0, |network| network.hosts.fetched(host));
-        std::hint::black_box(device ^ network);
+    /// Has fetched what the booking of a host's frame will touch (see [`crate::soon`]).
+    pub(crate) fn fetch_sender(&self, wire: WireId, host: DeviceId) {
+        self.inventory.fetch(host);
+        if let Some(network) = self.networks.get(wire) {
+            network.hosts.fetch_sender(host);
+        }
+    }
+
+    /// As [`fetch_sender`](Self::fetch_sender), for what lies further: that must have come.
+    pub(crate) fn fetch_behind(&self, wire: WireId, host: DeviceId) {
+        self.inventory.fetch_behind(host);
+        if let Some(network) = self.networks.get(wire) {
+            network.fetch_behind(host);
+        }
+    }
+
+    /// As [`fetch_sender`](Self::fetch_sender), of a frame to the host alone.
+    pub(crate) fn fetch_receiver(&self, wire: WireId, host: DeviceId) {
+        if let Some(network) = self.networks.get(wire) {
+            network.hosts.fetch_receiver(host);
+        }
     }
 
     /// Whether the recording that holds a wire is damaged or lacks frames by itself, as far as it shows.

@@ -8,12 +8,16 @@ pub use super::hosts::{Host, Hosts, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
 use super::inventory::DeviceId;
 use super::talks::{Packet, Talks};
 use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, StreamCounts, StreamKey};
+use crate::soon;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 use std::net::{IpAddr, Ipv4Addr};
 
 /// Most addresses whose claimants are remembered, a network.
 const MAX_CLAIMED: usize = 1024;
+
+/// Where the claimants of an address stand that found no room: there is never any later.
+const NO_ROOM: u32 = u32::MAX;
 
 /// Most claimants of one address.
 const MAX_CLAIMANTS: usize = 8;
@@ -117,7 +121,9 @@ impl Network {
     /// Books a frame of a host: `octets` on the wire; `unpadded` when it is shorter than Ethernet allows.
     pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64, unpadded: bool) {
         let host = self.host(device);
-        host.unpadded += u64::from(unpadded);
+        if unpadded {
+            host.unpadded += 1;
+        }
         if let Some(time) = time {
             host.frame(time, octets);
         }
@@ -176,6 +182,21 @@ impl Network {
         self.last_question = time.or(self.last_question);
     }
 
+    /// Has fetched what a frame of a host touches behind its account.
+    pub(super) fn fetch_behind(&self, device: DeviceId) {
+        let Some(host) = self.hosts.get(device) else { return };
+        host.fetch_behind();
+        if let Some(claimed) = self.claimed.get(host.claim.1 as usize) {
+            soon::fetch(claimed);
+        }
+    }
+
+    /// Whether this is the address that a host spoke with last, which has been booked then.
+    #[inline]
+    pub fn spoke_last_with(&self, device: DeviceId, ip: Ipv4Addr) -> bool {
+        self.hosts.get(device).is_some_and(|host| host.claim.0 == ip.to_bits()) && !ip.is_unspecified()
+    }
+
     /// Books that a host speaks with an IPv4 address of its own.
     pub fn claim(&mut self, device: DeviceId, ip: Ipv4Addr, by_arp: bool, time: Option<Time>) {
         let Some(time) = time else { return };
@@ -186,14 +207,14 @@ impl Network {
         let index = if latest == ip.to_bits() {
             latest_index
         } else {
-            let Some(index) = self.claimants_of(ip) else {
-                self.unbooked += 1;
-                return;
-            };
+            let index = self.claimants_of(ip).unwrap_or(NO_ROOM);
             self.host(device).claim = (ip.to_bits(), index);
             index
         };
-        let Some((_, claimants)) = self.claimed.get_mut(index as usize) else { return };
+        let Some((_, claimants)) = self.claimed.get_mut(index as usize) else {
+            self.unbooked += 1;
+            return;
+        };
         // Nearly every address is one host's.
         if let [only] = claimants.as_mut_slice()
             && only.device == device
@@ -366,7 +387,8 @@ mod tests {
         }
         let host = network.host(host);
         host.settle();
-        let [only] = host.returns.as_slice() else { panic!("{:?}", host.returns) };
+        let returns = host.returns();
+        let [only] = &*returns else { panic!("{returns:?}") };
         assert!((only.silence.seconds() - 6.1).abs() < 0.01);
         assert_eq!(only.after.iter().collect::<Vec<_>>(), [Sign::ArpProbe]);
         assert_eq!(host.episodes.iter().sum::<u32>(), 2);

@@ -3,7 +3,9 @@
 pub use super::gaps::Gaps;
 use super::histogram::Histogram;
 use super::inventory::DeviceId;
+pub use super::sentence_name::SentenceName;
 use super::shortcut::Shortcut;
+use crate::soon;
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::fmt;
@@ -42,43 +44,6 @@ fn record_within(histogram: &mut Histogram, us: u64, room: &mut usize) -> bool {
     histogram.record_within(us.clamp(1, MAX_INTERVAL_US), room)
 }
 
-/// A sentence's address, at most twelve characters of it (`SDDPT`, `PABCXYZ`).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub struct SentenceName([u8; 12]);
-
-impl SentenceName {
-    /// The name; what is past the twelfth byte is cut.
-    #[must_use]
-    #[inline(always)]
-    pub fn new(name: &[u8]) -> Self {
-        let mut bytes = [0; 12];
-        // Nearly all names have five capitals and digits.
-        if let (Some(five), Some(place)) = (name.as_array::<5>(), bytes.first_chunk_mut())
-            && five.iter().fold(true, |all, byte| all & byte.is_ascii_graphic())
-        {
-            *place = *five;
-            return Self(bytes);
-        }
-        for (to, from) in bytes.iter_mut().zip(name.iter().filter(|byte| byte.is_ascii_graphic())) {
-            *to = *from;
-        }
-        Self(bytes)
-    }
-
-    /// Its characters, and zeros behind them.
-    #[must_use]
-    pub const fn as_bytes(&self) -> &[u8; 12] {
-        &self.0
-    }
-
-    /// The name as text.
-    #[must_use]
-    pub fn as_str(&self) -> &str {
-        let end = self.0.iter().position(|b| *b == 0).unwrap_or(self.0.len());
-        self.0.get(..end).and_then(|bytes| std::str::from_utf8(bytes).ok()).unwrap_or_default()
-    }
-}
-
 /// What a message is called, whichever wire it came by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Message {
@@ -107,7 +72,8 @@ impl Message {
     pub(super) fn mark(&self) -> u32 {
         match self {
             Self::Pgn(pgn) => *pgn,
-            Self::Sentence(SentenceName([a, b, c, d, e, ..])) => {
+            Self::Sentence(name) => {
+                let [a, b, c, d, e, ..] = name.as_bytes();
                 u32::from_le_bytes([*b, *c, *d, *e]).wrapping_add(u32::from(*a) << 3)
             }
             Self::Protocol(name) => match name.as_bytes() {
@@ -133,30 +99,31 @@ impl fmt::Display for Message {
     }
 }
 
-/// One message of one device.
+/// One message of one device. What every arrival touches stands first and in 128 bytes, so that it comes from memory soon.
 #[derive(Debug, Clone)]
+#[repr(C, align(64))]
 pub struct Stream {
     /// Who sends it.
     pub device: DeviceId,
-    /// What it is.
-    pub message: Message,
     /// Which of several alike (engine, battery, satellite system), 0 when there is but one.
     pub part: u32,
-    /// Interval of the standard, seconds.
-    pub standard_s: Option<f64>,
+    /// What it is.
+    pub message: Message,
     /// Messages.
     pub count: u64,
-    /// First timed one.
-    pub first: Option<Time>,
     /// Last timed one.
     pub last: Option<Time>,
-    max_us: i64,
-    /// Pauses.
-    pub gaps: Gaps,
-    /// Intervals in microseconds.
-    pub intervals: Histogram,
     /// Intervals between groups of arrivals, from the first group of more than one on; until then each arrival is a group.
     groups: Option<Box<Groups>>,
+    /// Pauses.
+    pub gaps: Gaps,
+    max_us: i64,
+    /// Intervals in microseconds.
+    pub intervals: Histogram,
+    /// First timed one.
+    pub first: Option<Time>,
+    /// Interval of the standard, seconds.
+    pub standard_s: Option<f64>,
     /// Steps backwards in time.
     pub steps_back: u64,
 }
@@ -284,7 +251,8 @@ impl Hash for StreamKey {
     /// writer chooses them.
     fn hash<H: Hasher>(&self, state: &mut H) {
         let rest = match self.message {
-            Message::Sentence(SentenceName([.., a, b, c, d, e, f, g])) => {
+            Message::Sentence(name) => {
+                let [.., a, b, c, d, e, f, g] = *name.as_bytes();
                 u64::from_le_bytes([a, b, c, d, e, f, g, 0])
             }
             Message::Pgn(_) | Message::Protocol(_) => 0,
@@ -353,6 +321,29 @@ impl Timing {
         let taken = self.streams.get_mut(row)?.arrival(time, &mut self.room);
         self.unmeasured += u64::from(!taken);
         Some(row)
+    }
+
+    /// Has fetched what the booking of a message will touch.
+    pub(crate) fn fetch(&self, device: DeviceId, message: Message, part: u32) {
+        let key = StreamKey { device, message, part };
+        if let Some(stream) = self.streams.get(self.shortcut.row(key.mark())) {
+            soon::fetch(stream);
+            soon::fetch(&stream.gaps);
+        }
+    }
+
+    /// As [`fetch`](Self::fetch), for what lies further: that must have come.
+    pub(crate) fn fetch_behind(&self, device: DeviceId, message: Message, part: u32) {
+        let key = StreamKey { device, message, part };
+        if let Some(stream) = self.streams.get(self.shortcut.row(key.mark())) {
+            stream.intervals.fetch();
+            stream.gaps.fetch();
+        }
+    }
+
+    /// How many streams there are.
+    pub(crate) fn count(&self) -> usize {
+        self.streams.len()
     }
 
     /// The row of a stream that was not found at once, a new one when it is not known.
@@ -426,7 +417,7 @@ impl Timing {
 
 #[cfg(test)]
 mod tests {
-    use super::super::gaps::MAX_GAPS;
+    use super::super::longest::MAX_LONGEST;
     use super::*;
     use crate::time::Span;
 
@@ -462,7 +453,7 @@ mod tests {
     fn only_the_longest_pauses_are_remembered() {
         let timing = stream((0..1000).map(|i| i * i * 1000));
         let s = timing.iter().next().unwrap();
-        assert_eq!(s.gaps.over(0.0).len(), MAX_GAPS);
+        assert_eq!(s.gaps.over(0.0).len(), MAX_LONGEST);
         assert!((s.gaps.over(0.0).last().unwrap().seconds() - 1.997).abs() < 1e-9);
     }
 

@@ -2,6 +2,7 @@
 
 use super::bytes::{array, be16};
 use crate::recording::LinkType;
+use crate::soon;
 use crate::time::Time;
 use foldhash::fast::{FixedState, RandomState};
 use std::collections::VecDeque;
@@ -104,7 +105,7 @@ impl Doubles {
     /// As [`seen`](Self::seen), by a hash that the caller makes ([`likeness`]).
     pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
         self.forget(time);
-        let place = (self.keys.hash_one(hash) >> (u64::BITS - PLACES.ilog2())) as usize;
+        let place = self.place(hash);
         let number = self.first.wrapping_add(self.ring.len() as u32);
         let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
         let mut frame = Frame { time, hash, before: latest, repeated: None };
@@ -122,6 +123,17 @@ impl Doubles {
         }
         self.ring.push_back(frame);
         copies
+    }
+
+    /// Has fetched what [`seen_hash`](Self::seen_hash) of this hash will look at first.
+    pub(crate) fn fetch(&self, hash: u64) {
+        if let Some(latest) = self.latest.get(self.place(hash)) {
+            soon::fetch(latest);
+        }
+    }
+
+    fn place(&self, hash: u64) -> usize {
+        (self.keys.hash_one(hash) >> (u64::BITS - PLACES.ilog2())) as usize
     }
 
     /// Where in the ring the last frame with this hash stands; the search begins with the frame of this number.

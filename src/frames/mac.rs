@@ -12,6 +12,13 @@ impl Mac {
     /// No address: all zero.
     pub const NONE: Self = Self([0; 6]);
 
+    /// The address of these 48 bits; those above count for nothing.
+    #[must_use]
+    pub const fn from_bits(bits: u64) -> Self {
+        let [_, _, a, b, c, d, e, f] = bits.to_be_bytes();
+        Self([a, b, c, d, e, f])
+    }
+
     const fn first(self) -> u8 {
         let [first, ..] = self.0;
         first

@@ -8,15 +8,50 @@ use std::net::Ipv4Addr;
 /// Bytes in front of the payload: Ethernet header, IPv4 header without options, UDP header.
 const HEADERS: usize = 14 + 20 + 8;
 
+/// Sender and receiver of an Ethernet frame, as they stand in front of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Macs {
+    /// Destination, and the first two bytes of the source.
+    first: u64,
+    /// The rest of the source.
+    second: u32,
+}
+
+impl Macs {
+    /// Those of the frame `bytes`.
+    #[must_use]
+    #[inline(always)]
+    pub fn of(bytes: &[u8]) -> Option<Self> {
+        Some(Self { first: array(bytes, 0).map(u64::from_be_bytes)?, second: be32(bytes, 8)? })
+    }
+
+    /// The sender.
+    #[must_use]
+    pub const fn source(self) -> Mac {
+        Mac::from_bits(self.first << 32 | self.second as u64)
+    }
+
+    /// The receiver.
+    #[must_use]
+    pub const fn destination(self) -> Mac {
+        Mac::from_bits(self.first >> 16)
+    }
+
+    /// Whether the frame is for a group, as [`Mac::is_multicast`] of the receiver.
+    #[must_use]
+    pub const fn is_to_group(self) -> bool {
+        self.first >> 56 & 1 != 0
+    }
+}
+
 /// Where a datagram goes: what all datagrams of one flow have in common.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FlowKey {
-    /// Destination MAC, and the first two bytes of the source MAC.
-    first: u64,
-    /// The rest of the source MAC, and the two ports.
-    second: u64,
+    macs: Macs,
+    /// Of sender and receiver.
+    ports: u32,
     /// The two addresses.
-    third: u64,
+    ips: u64,
 }
 
 /// An untagged Ethernet frame with a whole UDP datagram over IPv4 without options: nothing is cut, and all lengths agree.
@@ -44,9 +79,9 @@ impl<'a> PlainDatagram<'a> {
         let whole = original as usize <= bytes.len() && total == stated + 20;
         Some(Self {
             flow: FlowKey {
-                first: array(head, 0).map(u64::from_be_bytes)?,
-                second: u64::from(be32(head, 8)?) << 32 | u64::from(be32(head, 34)?),
-                third: array(head, 26).map(u64::from_be_bytes)?,
+                macs: Macs::of(head)?,
+                ports: be32(head, 34)?,
+                ips: array(head, 26).map(u64::from_be_bytes)?,
             },
             payload: bytes.get(HEADERS..total + 14).filter(|_| whole)?,
         })
@@ -64,22 +99,20 @@ impl<'a> PlainDatagram<'a> {
 impl FlowKey {
     /// The MAC addresses of sender and receiver.
     #[must_use]
-    pub const fn macs(&self) -> (Mac, Mac) {
-        let [d0, d1, d2, d3, d4, d5, s0, s1] = self.first.to_be_bytes();
-        let [s2, s3, s4, s5, ..] = self.second.to_be_bytes();
-        (Mac([s0, s1, s2, s3, s4, s5]), Mac([d0, d1, d2, d3, d4, d5]))
+    pub const fn macs(&self) -> Macs {
+        self.macs
     }
 
     /// The IPv4 addresses of sender and receiver.
     #[must_use]
     pub const fn ips(&self) -> (Ipv4Addr, Ipv4Addr) {
-        (Ipv4Addr::from_bits((self.third >> 32) as u32), Ipv4Addr::from_bits(self.third as u32))
+        (Ipv4Addr::from_bits((self.ips >> 32) as u32), Ipv4Addr::from_bits(self.ips as u32))
     }
 
     /// The ports of sender and receiver.
     #[must_use]
     pub const fn ports(&self) -> (u16, u16) {
-        ((self.second >> 16) as u16, self.second as u16)
+        ((self.ports >> 16) as u16, self.ports as u16)
     }
 
     /// A number to find it by: the upper bits differ when the keys do, mostly.
@@ -88,8 +121,9 @@ impl FlowKey {
     pub const fn mark(&self) -> u64 {
         // Odd, and with about as many ones as zeros: 2^64 divided by the golden ratio.
         const SPREAD: u64 = 0x9E37_79B9_7F4A_7C15;
-        let mixed = (self.first ^ self.third.rotate_left(29)).wrapping_mul(SPREAD);
-        (mixed ^ mixed >> 32 ^ self.second).wrapping_mul(SPREAD)
+        let mixed = (self.macs.first ^ self.ips.rotate_left(29)).wrapping_mul(SPREAD);
+        let rest = (self.macs.second as u64) << 32 | self.ports as u64;
+        (mixed ^ mixed >> 32 ^ rest).wrapping_mul(SPREAD)
     }
 }
 
@@ -111,10 +145,12 @@ mod tests {
 
     fn is_as_parsed(plain: &PlainDatagram<'_>, packet: &Packet<'_>) -> bool {
         let Content::Ip(ip) = packet.content else { return false };
-        let (source, destination) = plain.flow.macs();
+        let macs = plain.flow.macs();
+        let (source, destination) = (macs.source(), macs.destination());
         let ips = plain.flow.ips();
         (packet.source, packet.destination, packet.vlan) == (Some(source), Some(destination), None)
             && packet.outgoing.is_none()
+            && macs.is_to_group() == destination.is_multicast()
             && (ip.source, ip.destination) == (ips.0.into(), ips.1.into())
             && ip.transport() == Transport::Udp(plain.udp())
             && !plain.udp().is_cut()

@@ -5,6 +5,7 @@ use super::can_frame::CanHead;
 use super::open::open_pieces;
 use super::{CanKind, LentFrame, LinkType, Payload, Record, Recording, RecordingError, Summary};
 use crate::crew::{Crew, Source};
+use crate::soon;
 use crate::time::Time;
 
 /// Records of one batch at most: enough that handing over costs nothing.
@@ -157,6 +158,46 @@ impl<'a> Iterator for Payloads<'a> {
     }
 }
 
+/// What follows a record, as far as it lies ready.
+#[derive(Debug, Clone, Copy)]
+pub struct Coming<'a> {
+    batch: &'a Batch,
+    /// That of the record.
+    row: usize,
+}
+
+impl<'a> Coming<'a> {
+    /// Has fetched the head of the packet so many records after this one; its row must have come, and those further on are
+    /// fetched.
+    #[inline(always)]
+    pub fn fetch(&self, after: usize) {
+        let at = self.row + after;
+        if let Some(Row { held: Held::Packet { to, .. }, .. }) = self.batch.rows.get(at)
+            && let Some(byte) = self.batch.bytes.get(*to as usize)
+        {
+            soon::fetch(byte);
+        }
+        if let Some(row) = self.batch.rows.get(at + after) {
+            soon::fetch(row);
+        }
+    }
+
+    /// The packet so many records after this one and its digest, when that and the one before it are packets: those of a network mostly are.
+    #[inline(always)]
+    #[must_use]
+    pub fn packet(&self, after: usize) -> Option<(LinkType, &'a [u8], u64)> {
+        let at = self.row + after;
+        let (before, row) = (self.batch.rows.get(at.checked_sub(1)?)?, self.batch.rows.get(at)?);
+        match (&before.held, &row.held) {
+            (Held::Packet { to: from, .. }, Held::Packet { link, to, .. }) => {
+                let bytes = self.batch.bytes.get(*from as usize..*to as usize)?;
+                Some((*link, bytes, *self.batch.digests.get(at)?))
+            }
+            _ => None,
+        }
+    }
+}
+
 /// Works out a number of what each record holds, where they are read: one for each, in their order.
 pub type Digest = Box<dyn FnMut(Payloads<'_>, &mut Vec<u64>) + Send>;
 
@@ -249,13 +290,14 @@ impl Recording for Ahead {
     }
 
     #[inline]
-    fn run(&mut self, mut look: impl FnMut(&Record<'_>, Option<u64>) -> bool) {
+    fn run(&mut self, mut look: impl FnMut(&Record<'_>, Option<u64>, Coming<'_>) -> bool) {
         let batch = &self.batch;
         let rows = batch.rows.get(self.next..).unwrap_or_default();
         let digests = batch.digests.get(self.next..).unwrap_or_default();
         let (mut looked_at, mut from, mut to) = (0, self.from, self.to);
         for (row, digest) in rows.iter().zip(digests) {
-            if !look(&batch.record(row, to), Some(*digest)) {
+            let coming = Coming { batch, row: self.next + looked_at };
+            if !look(&batch.record(row, to), Some(*digest), coming) {
                 break;
             }
             (from, to) = (to, row.held.end(to));

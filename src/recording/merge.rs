@@ -1,6 +1,6 @@
 //! Several recordings of one boat as one stream, in order of time.
 
-use super::{Reckoning, Record, Recording, RecordingError, Summary};
+use super::{Coming, Reckoning, Record, Recording, RecordingError, Summary};
 use crate::time::Time;
 
 /// A step back in one recording's time beyond this is a clock that was set, microseconds.
@@ -129,7 +129,7 @@ impl<R: Recording> Merged<R> {
 
     /// Moves on over records of a recording that is read alone, as [`Recording::run`] does.
     #[inline]
-    pub fn run(&mut self, look: impl FnMut(&Record<'_>, Option<u64>) -> bool) {
+    pub fn run(&mut self, look: impl FnMut(&Record<'_>, Option<u64>, Coming<'_>) -> bool) {
         if let [Source { recording, reckoning: None, state: State::Ready(_), .. }] =
             self.sources.as_mut_slice()
         {

@@ -3,7 +3,7 @@
 use super::Intake;
 use super::carried::FeedKey;
 use super::flows::{Flow, Onward};
-use super::packet::{Arrival, Between, Way, cast, is_own};
+use super::packet::{Arrival, Between, Way, cast};
 use crate::books::inventory::note_text;
 use crate::books::network::Sign;
 use crate::books::wires::WireId;
@@ -26,13 +26,7 @@ impl Intake {
         };
         let Some(way) = self.arrived(arrival, &between) else { return };
         let (ip, to_ip) = plain.flow.ips();
-        if !flow.noted {
-            self.note_address(way, ip.into());
-            flow.noted = true;
-        }
-        if is_own(ip.into()) {
-            self.books.networks.of(way.wire).claim(way.host, ip, false, way.time);
-        }
+        self.own_address(way, ip.into());
         self.talk(way, (ip.into(), to_ip.into()));
         self.udp(way, &plain.udp(), &mut flow.onward);
     }
@@ -40,15 +34,10 @@ impl Intake {
     /// A flow between hosts that are known.
     #[cold]
     pub(super) fn flow(&self, wire: WireId, key: FlowKey) -> Option<Flow> {
-        let (source, destination) = key.macs();
-        let host = self.books.inventory.known_host(wire, source)?;
-        let to = if destination.is_multicast() {
-            None
-        } else {
-            Some(self.books.inventory.known_host(wire, destination)?)
-        };
-        let cast = cast(key.ips().1.into(), destination.is_multicast() && !destination.is_broadcast());
-        Some(Flow::new(key, (host, to), cast))
+        let macs = key.macs();
+        let hosts = self.books.inventory.known_hosts(wire, macs)?;
+        let cast = cast(key.ips().1.into(), macs.is_to_group() && !macs.destination().is_broadcast());
+        Some(Flow::new(key, hosts, cast))
     }
 
     /// Books a datagram, whatever carried it.

@@ -18,15 +18,13 @@ pub(super) struct Flow {
     /// To one host, when it goes to one.
     pub(super) to: Option<DeviceId>,
     pub(super) cast: Cast,
-    /// Whether the sender's address was looked at.
-    pub(super) noted: bool,
     pub(super) onward: Onward,
 }
 
 impl Flow {
     pub(super) fn new(key: FlowKey, (host, to): (DeviceId, Option<DeviceId>), cast: Cast) -> Self {
         let onward = Onward::new(key.ips().1.into(), key.ports().1);
-        Self { key, host, to, cast, noted: false, onward }
+        Self { key, host, to, cast, onward }
     }
 }
 

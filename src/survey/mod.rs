@@ -1,6 +1,7 @@
 //! One pass over the recordings of one boat: records in, a report out. Of several, each is first looked at by itself for
 //! its clock.
 
+mod ahead;
 mod by_number;
 mod can;
 mod carried;
@@ -115,7 +116,10 @@ pub fn report(
         let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
         fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?
     };
-    Ok(judged(&books, options))
+    let report = judged(&books, options);
+    // The books of thousands of devices are taken apart while the report is put into words.
+    std::thread::spawn(move || drop(books));
+    Ok(report)
 }
 
 /// As [`report()`], of one recording and on the thread that asks alone: for those who keep every processor busy.
@@ -203,7 +207,11 @@ fn fill_reckoned<R: Recording>(
         let (mut from, mut to) = (Time(i64::MAX), Time(i64::MIN));
         // What follows of the same recording mostly comes on a wire that is known, and mostly on the same.
         let mut same = (record_wire, intake.wire(number, record_wire));
-        merged.run(|record, digest| {
+        let crowded = intake.is_crowded();
+        merged.run(|record, digest, coming| {
+            if crowded && let Some(wire) = same.1 {
+                intake.look_ahead(wire, coming);
+            }
             if !is_within(record.time) {
                 return true;
             }
@@ -256,6 +264,7 @@ struct Intake {
     text_left_out: u64,
     feeds: carried::Feeds,
     noted: line::Noted,
+    outlook: ahead::Outlook,
     scribe: Scribe,
 }
 

@@ -28,7 +28,7 @@ const SHORTEST_FRAME: u64 = 60;
 /// What a network's packets need remembered between one and the next.
 #[derive(Default)]
 pub(super) struct Tables {
-    doubles: Doubles,
+    pub(super) doubles: Doubles,
     fragments: Fragments,
     pub(super) streams: TcpStreams,
     pub(super) text: Text,
@@ -114,9 +114,6 @@ impl Intake {
     pub(super) fn arrived(&mut self, arrival: &Arrival, between: &Between) -> Option<Way> {
         let Arrival { wire, time, octets, wire_len, copies } = *arrival;
         let Between { host, to, to_group, cast, addressed, outgoing } = *between;
-        if let Some(host) = host {
-            self.books.fetch(wire, host);
-        }
         let network = self.books.networks.of(wire);
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
             network.floods.frame(time, host, copies, cast);
@@ -190,9 +187,9 @@ impl Intake {
         self.stream(way, "arp", u32::from(arp.target_ip) ^ u32::from(arp.operation) << 31);
         if own_mac
             && !arp.sender_ip.is_unspecified()
-            && let Some(device) = self.books.inventory.get_mut(way.host)
+            && !self.books.networks.of(way.wire).spoke_last_with(way.host, arp.sender_ip)
         {
-            note_text(&mut device.ips, IpAddr::V4(arp.sender_ip));
+            self.note_address(way, arp.sender_ip.into());
         }
         self.books.networks.of(way.wire).arp(way.host, arp, own_mac, way.time);
     }
@@ -213,19 +210,20 @@ impl Intake {
         }
     }
 
-    fn own_address(&mut self, way: Way, ip: IpAddr) {
-        self.note_address(way, ip);
-        if let IpAddr::V4(v4) = ip
-            && is_own(ip)
-        {
-            self.books.networks.of(way.wire).claim(way.host, v4, false, way.time);
+    /// Books that a host speaks with an address, when that can be its own.
+    pub(super) fn own_address(&mut self, way: Way, ip: IpAddr) {
+        if !is_own(ip) {
+            return;
         }
+        let IpAddr::V4(v4) = ip else { return self.note_address(way, ip) };
+        if !self.books.networks.of(way.wire).spoke_last_with(way.host, v4) {
+            self.note_address(way, ip);
+        }
+        self.books.networks.of(way.wire).claim(way.host, v4, false, way.time);
     }
 
-    pub(super) fn note_address(&mut self, way: Way, ip: IpAddr) {
-        if is_own(ip)
-            && let Some(device) = self.books.inventory.get_mut(way.host)
-        {
+    fn note_address(&mut self, way: Way, ip: IpAddr) {
+        if let Some(device) = self.books.inventory.get_mut(way.host) {
             note_text(&mut device.ips, ip);
         }
     }
@@ -291,7 +289,7 @@ pub(super) fn cast(destination: IpAddr, to_group: bool) -> Cast {
 }
 
 /// Whether an address is a host's own: a router speaks with everybody's, and only those of the boat's own networks are.
-pub(super) const fn is_own(ip: IpAddr) -> bool {
+const fn is_own(ip: IpAddr) -> bool {
     match ip {
         IpAddr::V4(ip) => ip.is_private() || ip.is_link_local(),
         IpAddr::V6(ip) => ip.is_unicast_link_local() || ip.is_unique_local(),

@@ -3,6 +3,7 @@
 
 use super::ledger::{Ledger, Origin, Told};
 use crate::books::inventory::DeviceId;
+use crate::books::timing::Message;
 use crate::crew::{Crew, Sink};
 use crate::messages::nmea0183::{Outline, Sentence};
 use crate::time::Time;
@@ -12,6 +13,12 @@ const MAX_ENTRIES: usize = 8192;
 
 /// Bytes of data or text after which a batch is full; the last message may reach over it.
 const FULL_BYTES: usize = 256 << 10;
+
+/// Streams whose accounts lie in a processor's own cache.
+const CROWD: usize = 512;
+
+/// How many messages before its own turn what a booking needs is fetched.
+const FETCHED_BEFORE: usize = 12;
 
 /// One message of a batch; its data, outline or text follow those of the one before. It goes from one core's cache to
 /// another's: the smaller, the sooner.
@@ -91,11 +98,32 @@ impl Batch {
         self.entries.len() >= MAX_ENTRIES || self.data.len().max(self.texts.len()) >= FULL_BYTES
     }
 
+    /// Has fetched what the booking of protocols behind the one at `at` will need.
+    fn fetch(&self, at: usize, ledger: &Ledger) {
+        let protocol = |after: usize| match self.entries.get(at + after) {
+            Some(Entry { device, held: Held::Protocol { name, part }, .. }) => {
+                Some((*device, Message::Protocol(name), *part))
+            }
+            _ => None,
+        };
+        if let Some((device, message, part)) = protocol(FETCHED_BEFORE) {
+            ledger.timing.fetch(device, message, part);
+        }
+        if let Some((device, message, part)) = protocol(FETCHED_BEFORE / 2) {
+            ledger.timing.fetch_behind(device, message, part);
+        }
+    }
+
     /// Books every message.
     fn book(&self, ledger: &mut Ledger) {
         let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_slice());
         let mut outlines = self.outlines.iter();
-        for Entry { time, device, record: (number, recording), held } in &self.entries {
+        let crowded = ledger.timing.count() > CROWD;
+        for (at, Entry { time, device, record: (number, recording), held }) in self.entries.iter().enumerate()
+        {
+            if crowded {
+                self.fetch(at, ledger);
+            }
             let record = (self.first + u64::from(*number), *recording);
             let origin = Origin { device: *device, time: *time, record };
             match held {

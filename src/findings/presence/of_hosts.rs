@@ -40,8 +40,8 @@ pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, pr
     }
 }
 
-fn back_from<'a>(host: &'a Host, silence: &Silence) -> Option<&'a Return> {
-    host.returns.iter().find(|r| silence.returned && r.silence.to == silence.span.to)
+fn back_from(host: &Host, silence: &Silence) -> Option<Return> {
+    host.returns().iter().find(|r| silence.returned && r.silence.to == silence.span.to).copied()
 }
 
 /// The signs of a host that tell of a link coming up: not those that it shows again and again while it is there (some

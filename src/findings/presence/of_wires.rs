@@ -91,7 +91,7 @@ fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
         .map_or(0, |bus| bus.starts.iter().filter(|s| within(s.at) && s.silent_since.is_some()).count());
     let hosts = books.networks.get(wire).map_or(0, |network| {
         let anew = |host: &&Host| {
-            host.returns.iter().any(|r| r.silence.touches(span, 0.5) && r.after.iter().any(Sign::is_strong))
+            host.returns().iter().any(|r| r.silence.touches(span, 0.5) && r.after.iter().any(Sign::is_strong))
         };
         network.hosts.values().filter(anew).count()
     });

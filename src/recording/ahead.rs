@@ -198,6 +198,51 @@ impl<'a> Coming<'a> {
     }
 }
 
+/// A CAN data frame with a 29-bit identifier and eight bytes, which nearly all are.
+#[derive(Debug, Clone, Copy)]
+pub struct UsualFrame<'a> {
+    /// When it was read.
+    pub time: Option<Time>,
+    /// Identifier.
+    pub id: u32,
+    /// Data.
+    pub data: &'a [u8; 8],
+    /// The record's [digest](Recording::digest).
+    pub digest: u64,
+}
+
+/// Usual frames of one wire in a row.
+#[derive(Debug)]
+pub struct Frames<'a> {
+    wire: u32,
+    rows: std::iter::Zip<std::slice::Iter<'a, Row>, std::slice::Iter<'a, u64>>,
+}
+
+impl<'a> Iterator for Frames<'a> {
+    type Item = UsualFrame<'a>;
+
+    #[inline(always)]
+    fn next(&mut self) -> Option<UsualFrame<'a>> {
+        let mut rest = self.rows.clone();
+        let (row, digest) = rest.next()?;
+        let Held::Eight { id, data } = &row.held else { return None };
+        if row.wire != self.wire {
+            return None;
+        }
+        self.rows = rest;
+        Some(UsualFrame { time: row.time, id: *id, data, digest: *digest })
+    }
+}
+
+/// Who takes records that lie ready.
+pub trait Take {
+    /// Takes a record, its [digest](Recording::digest) and a look at what follows; `false` when it does not take it.
+    fn record(&mut self, record: &Record<'_>, digest: u64, coming: Coming<'_>) -> bool;
+
+    /// Takes usual frames of a wire of the recording: all that `frames` gives, or none.
+    fn frames(&mut self, wire: usize, frames: &mut Frames<'_>);
+}
+
 /// Works out a number of what each record holds, where they are read: one for each, in their order.
 pub type Digest = Box<dyn FnMut(Payloads<'_>, &mut Vec<u64>) + Send>;
 
@@ -290,20 +335,26 @@ impl Recording for Ahead {
     }
 
     #[inline]
-    fn run(&mut self, mut look: impl FnMut(&Record<'_>, Option<u64>, Coming<'_>) -> bool) {
+    fn run(&mut self, take: &mut impl Take) {
         let batch = &self.batch;
-        let rows = batch.rows.get(self.next..).unwrap_or_default();
-        let digests = batch.digests.get(self.next..).unwrap_or_default();
-        let (mut looked_at, mut from, mut to) = (0, self.from, self.to);
-        for (row, digest) in rows.iter().zip(digests) {
-            let coming = Coming { batch, row: self.next + looked_at };
-            if !look(&batch.record(row, to), Some(*digest), coming) {
-                break;
+        while let (Some(row), Some(digest)) = (batch.rows.get(self.next), batch.digests.get(self.next)) {
+            let taken = if matches!(row.held, Held::Eight { .. }) {
+                let rows = batch.rows.get(self.next..).unwrap_or_default();
+                let digests = batch.digests.get(self.next..).unwrap_or_default();
+                let mut frames = Frames { wire: row.wire, rows: rows.iter().zip(digests) };
+                let before = frames.rows.len();
+                take.frames(row.wire as usize, &mut frames);
+                before - frames.rows.len()
+            } else {
+                let coming = Coming { batch, row: self.next };
+                usize::from(take.record(&batch.record(row, self.to), *digest, coming))
+            };
+            if taken == 0 {
+                return;
             }
-            (from, to) = (to, row.held.end(to));
-            looked_at += 1;
+            (self.from, self.to) = (self.to, row.held.end(self.to));
+            self.next += taken;
         }
-        (self.next, self.from, self.to) = (self.next + looked_at, from, to);
     }
 
     #[inline]

@@ -1,6 +1,6 @@
 //! Several recordings of one boat as one stream, in order of time.
 
-use super::{Coming, Reckoning, Record, Recording, RecordingError, Summary};
+use super::{Reckoning, Record, Recording, RecordingError, Summary, Take};
 use crate::time::Time;
 
 /// A step back in one recording's time beyond this is a clock that was set, microseconds.
@@ -129,11 +129,11 @@ impl<R: Recording> Merged<R> {
 
     /// Moves on over records of a recording that is read alone, as [`Recording::run`] does.
     #[inline]
-    pub fn run(&mut self, look: impl FnMut(&Record<'_>, Option<u64>, Coming<'_>) -> bool) {
+    pub fn run(&mut self, take: &mut impl Take) {
         if let [Source { recording, reckoning: None, state: State::Ready(_), .. }] =
             self.sources.as_mut_slice()
         {
-            recording.run(look);
+            recording.run(take);
         }
     }
 

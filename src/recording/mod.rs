@@ -30,7 +30,7 @@ mod tape;
 mod text;
 mod text_parts;
 
-pub use ahead::{Ahead, Coming, Digest, Payloads, open_ahead};
+pub use ahead::{Ahead, Coming, Digest, Frames, Payloads, Take, UsualFrame, open_ahead};
 pub use can_frame::{CanFrame, CanKind, LentFrame};
 pub use can_text::{can_line, digit as hex_digit, is_direction};
 pub use merge::Merged;
@@ -172,10 +172,9 @@ pub trait Recording: Send {
     /// The record that `advance` moved to. Before the first `advance` and after the end: an empty line record.
     fn record(&self) -> Record<'_>;
 
-    /// Moves on over records that lie ready, and hands each, its [digest](Self::digest) and what follows to `look`, as long as
-    /// that says that it took the record; one that it did not take is the next [`advance`](Self::advance)'s. There may be
-    /// more records when it returns.
-    fn run(&mut self, _: impl FnMut(&Record<'_>, Option<u64>, Coming<'_>) -> bool)
+    /// Moves on over records that lie ready, and hands them to `take` until that does not take one; this is the next
+    /// [`advance`](Self::advance)'s. There may be more records when it returns.
+    fn run(&mut self, _: &mut impl Take)
     where
         Self: Sized,
     {

@@ -21,14 +21,8 @@ impl<T: Default> ByNumber<T> {
         self.0[number].get_or_insert_default()
     }
 
-    /// The value of a number, taken out while it is worked with; [`put`](Self::put) it back.
-    #[inline]
-    pub(super) fn take(&mut self, number: usize) -> Box<T> {
-        self.0.get_mut(number).and_then(Option::take).unwrap_or_default()
-    }
-
-    /// Puts back what was taken.
-    pub(super) fn put(&mut self, number: usize, value: Box<T>) {
+    #[cold]
+    fn put(&mut self, number: usize, value: Box<T>) {
         if self.0.len() <= number {
             self.0.resize_with(number + 1, || None);
         }

@@ -1,12 +1,15 @@
 //! CAN frames into the books.
 
 use super::Intake;
-use super::ledger::Told;
-use crate::books::inventory::DeviceId;
-use crate::books::wires::WireId;
+use super::ledger::{Origin, Place, Told};
+use super::scribe::Scribe;
+use crate::books::Books;
+use crate::books::bus::Bus;
+use crate::books::inventory::{DeviceId, Inventory};
+use crate::books::wires::{Wire, WireId};
 use crate::frames::{FrameBits, MANY};
 use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
-use crate::recording::{CanKind, LentFrame};
+use crate::recording::{CanKind, LentFrame, UsualFrame};
 use crate::time::Time;
 
 /// Counts the bits of frames.
@@ -123,75 +126,129 @@ impl Identifiers {
     }
 }
 
+/// One bus, and what its frames are booked with.
+struct Desk<'a> {
+    wire: Option<&'a mut Wire>,
+    identifiers: &'a mut Identifiers,
+    assembler: &'a mut Assembler,
+    messages: Messages<'a>,
+}
+
+/// What the messages of a bus are booked with.
+struct Messages<'a> {
+    wire: WireId,
+    bus: &'a mut Bus,
+    inventory: &'a mut Inventory,
+    scribe: &'a mut Scribe,
+    /// The record that is being taken in.
+    place: &'a mut Place,
+}
+
 impl Intake {
-    /// Books a CAN frame of a wire, which takes so many bits on it.
     #[inline(always)]
+    fn desk(&mut self, wire: WireId) -> Desk<'_> {
+        let Books { wires, inventory, buses, .. } = &mut self.books;
+        let (bus, scribe, place) = (buses.of(wire), &mut self.scribe, &mut self.place);
+        Desk {
+            wire: wires.get_mut(wire),
+            identifiers: &mut self.identifiers,
+            assembler: self.assemblers.of(wire.0 as usize),
+            messages: Messages { wire, bus, inventory, scribe, place },
+        }
+    }
+
+    /// Books a CAN frame of a wire, which takes so many bits on it.
+    #[inline(never)]
     pub(super) fn can(&mut self, wire: WireId, time: Option<Time>, frame: &LentFrame<'_>, bits: u64) {
-        if let Some(wire) = self.books.wires.get_mut(wire) {
+        self.desk(wire).frame(time, frame, bits);
+    }
+
+    /// Takes in usual frames of a recording's wire, whose digests are the bits that they take.
+    #[inline(always)]
+    pub(super) fn usual_frames<'f>(
+        &mut self,
+        number: usize,
+        wire: WireId,
+        frames: impl Iterator<Item = UsualFrame<'f>>,
+    ) {
+        let mut desk = self.desk(wire);
+        desk.messages.place.1 = number as u32;
+        for UsualFrame { time, id, data, digest } in frames {
+            desk.messages.place.0 += 1;
+            desk.frame(time, &LentFrame { id, kind: CanKind::Extended, fd: false, data }, digest);
+        }
+        self.note_bounds();
+    }
+}
+
+impl Desk<'_> {
+    #[inline(always)]
+    fn frame(&mut self, time: Option<Time>, frame: &LentFrame<'_>, bits: u64) {
+        if let Some(wire) = &mut self.wire {
             wire.frame(time, frame.data.len() as u64, bits);
         }
         match frame.kind {
-            CanKind::Extended => self.n2k_frame(wire, time, frame),
-            CanKind::Error => self.books.buses.of(wire).error(time, frame.id, frame.data),
-            CanKind::Standard | CanKind::Remote => self.books.buses.of(wire).foreign += 1,
+            CanKind::Extended => self.extended(time, frame),
+            CanKind::Error => self.messages.bus.error(time, frame.id, frame.data),
+            CanKind::Standard | CanKind::Remote => self.messages.bus.foreign += 1,
         }
     }
 
     #[inline(always)]
-    fn n2k_frame(&mut self, wire: WireId, time: Option<Time>, frame: &LentFrame<'_>) {
+    fn extended(&mut self, time: Option<Time>, frame: &LentFrame<'_>) {
         let Known { id, is_whole, is_network, .. } = self.identifiers.of(frame.id);
-        let bytes = frame.data.len() as u64;
+        let messages = &mut self.messages;
         if id.pgn == 60_928 {
-            self.claim(wire, time, id, frame.data);
+            messages.claim(time, id, frame.data);
             return;
         }
-        let Some(device) = self.books.inventory.node(wire, id.source) else { return };
-        self.books.inventory.frame(device, time, bytes);
+        let Some(device) = messages.inventory.node(messages.wire, id.source) else { return };
+        messages.inventory.frame(device, time, frame.data.len() as u64);
         if is_whole {
-            self.assemblers.of(wire.0 as usize).pass(time);
-            self.n2k_message(wire, time, device, &Message { id, data: frame.data }, is_network);
+            self.assembler.pass(time);
+            messages.message(time, device, &Message { id, data: frame.data }, is_network);
             return;
         }
-        let mut assembler = self.assemblers.take(wire.0 as usize);
-        assembler.part(time, id, frame.data, &mut |message| {
-            let is_network = n2k::is_network(message.id.pgn);
-            self.n2k_message(wire, time, device, &message, is_network);
+        self.assembler.part(time, id, frame.data, &mut |message| {
+            messages.message(time, device, &message, n2k::is_network(message.id.pgn));
         });
-        self.assemblers.put(wire.0 as usize, assembler);
     }
+}
 
-    fn claim(&mut self, wire: WireId, time: Option<Time>, id: CanId, data: &[u8]) {
+impl Messages<'_> {
+    #[cold]
+    fn claim(&mut self, time: Option<Time>, id: CanId, data: &[u8]) {
         let Some(NetworkMessage::Claim { name, .. }) = n2k::network(id, data) else { return };
-        let Some(device) = self.books.inventory.claim(wire, id.source, name) else { return };
-        let silent_since = self.books.inventory.get(device).and_then(|d| d.last);
-        let bus = self.books.buses.of(wire);
-        bus.answer(time, device, id.pgn);
-        bus.claim(time, id.source, name, device, silent_since);
-        self.books.inventory.frame(device, time, data.len() as u64);
+        let Some(device) = self.inventory.claim(self.wire, id.source, name) else { return };
+        let silent_since = self.inventory.get(device).and_then(|d| d.last);
+        self.bus.answer(time, device, id.pgn);
+        self.bus.claim(time, id.source, name, device, silent_since);
+        self.inventory.frame(device, time, data.len() as u64);
     }
 
     #[inline(always)]
-    fn n2k_message(
-        &mut self,
-        wire: WireId,
-        time: Option<Time>,
-        device: DeviceId,
-        message: &Message<'_>,
-        is_network: bool,
-    ) {
+    fn message(&mut self, time: Option<Time>, device: DeviceId, message: &Message<'_>, is_network: bool) {
         let (id, data) = (message.id, message.data);
-        self.tell(device, time, Told::Pgn(id.pgn, data));
+        self.scribe.book(Origin { device, time, record: *self.place }, Told::Pgn(id.pgn, data));
         if is_network && let Some(network) = n2k::network(id, data) {
-            if let NetworkMessage::Request { pgn } = network {
-                let asked = (id.destination != n2k::GLOBAL)
-                    .then(|| self.books.inventory.node(wire, id.destination))
-                    .flatten();
-                self.books.buses.of(wire).request(time, id.destination, asked, pgn);
+            self.network(time, device, id, &network);
+            if matches!(network, NetworkMessage::Request { .. }) {
                 return;
             }
-            self.books.inventory.describe(device, &network);
-            self.books.buses.of(wire).network(time, device, &network);
         }
-        self.books.buses.of(wire).answer(time, device, id.pgn);
+        self.bus.answer(time, device, id.pgn);
+    }
+
+    #[cold]
+    fn network(&mut self, time: Option<Time>, device: DeviceId, id: CanId, network: &NetworkMessage) {
+        if let NetworkMessage::Request { pgn } = *network {
+            let asked = (id.destination != n2k::GLOBAL)
+                .then(|| self.inventory.node(self.wire, id.destination))
+                .flatten();
+            self.bus.request(time, id.destination, asked, pgn);
+            return;
+        }
+        self.inventory.describe(device, network);
+        self.bus.network(time, device, network);
     }
 }

@@ -16,6 +16,7 @@ mod line;
 mod packet;
 mod scribe;
 mod segment;
+mod taking;
 
 pub use each::each;
 
@@ -37,6 +38,7 @@ use by_number::ByNumber;
 use can::{Bits, BitsOfMany};
 use ledger::{Origin, Place, Told};
 use scribe::Scribe;
+use taking::Taking;
 
 /// One end of the time window, as a person gives it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -203,30 +205,9 @@ fn fill_reckoned<R: Recording>(
         let info =
             || merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned());
         intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
-        frames += 1;
-        let (mut from, mut to) = (Time(i64::MAX), Time(i64::MIN));
-        // What follows of the same recording mostly comes on a wire that is known, and mostly on the same.
-        let mut same = (record_wire, intake.wire(number, record_wire));
-        let crowded = intake.is_crowded();
-        merged.run(|record, digest, coming| {
-            if crowded && let Some(wire) = same.1 {
-                intake.look_ahead(wire, coming);
-            }
-            if !is_within(record.time) {
-                return true;
-            }
-            if record.wire != same.0 {
-                same = (record.wire, intake.wire(number, record.wire));
-            }
-            let Some(wire) = same.1 else { return false };
-            if let Some(time) = record.time {
-                (from, to) = (from.min(time), to.max(time));
-            }
-            intake.take(number, wire, record, digest);
-            frames += 1;
-            true
-        });
-        intake.lasted(number, (from <= to).then_some(Span { from, to }));
+        let mut taking = Taking::new(&mut intake, number, record_wire, &mut is_within);
+        merged.run(&mut taking);
+        frames += 1 + taking.close();
         if frames - told >= PROGRESS_EVERY {
             told = frames;
             progress(Progress { share: merged.progress(), frames });
@@ -332,6 +313,12 @@ impl Intake {
             Payload::Line(line) => self.line(wire, record.time, line, None),
             Payload::Other => {}
         }
+        self.note_bounds();
+    }
+
+    /// Notes the record with which a bound was first met.
+    #[inline(always)]
+    fn note_bounds(&mut self) {
         if self.full.is_none() && self.is_full() {
             self.full = Some(self.place);
         }

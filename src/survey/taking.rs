@@ -1,0 +1,86 @@
+//! Records that lie ready into the books, in one loop.
+
+use super::Intake;
+use crate::books::wires::WireId;
+use crate::recording::{Coming, Frames, Record, Take};
+use crate::time::{Span, Time};
+
+/// Takes in what lies ready of one recording.
+pub(super) struct Taking<'a, W> {
+    intake: &'a mut Intake,
+    /// The recording's.
+    number: usize,
+    is_within: W,
+    /// The wire of the last record, in the recording and in the books: the next one mostly comes on the same.
+    wire: (usize, Option<WireId>),
+    /// Whether to [look ahead](Intake::look_ahead).
+    crowded: bool,
+    /// First and last time.
+    span: (Time, Time),
+    frames: u64,
+}
+
+impl<'a, W: FnMut(Option<Time>) -> bool> Taking<'a, W> {
+    /// With the number of the recording, a wire of it, and which times are asked for.
+    pub(super) fn new(intake: &'a mut Intake, number: usize, wire: usize, is_within: W) -> Self {
+        let (wire, crowded) = ((wire, intake.wire(number, wire)), intake.is_crowded());
+        Self { intake, number, is_within, wire, crowded, span: (Time(i64::MAX), Time(i64::MIN)), frames: 0 }
+    }
+
+    /// How many frames were taken in.
+    pub(super) fn close(self) -> u64 {
+        let (from, to) = self.span;
+        self.intake.lasted(self.number, (from <= to).then_some(Span { from, to }));
+        self.frames
+    }
+
+    /// Where a wire is booked, once it is known.
+    #[inline(always)]
+    fn wire(&mut self, wire: usize) -> Option<WireId> {
+        if wire != self.wire.0 {
+            self.wire = (wire, self.intake.wire(self.number, wire));
+        }
+        self.wire.1
+    }
+
+    #[inline(always)]
+    fn note(&mut self, time: Option<Time>) {
+        if let Some(time) = time {
+            self.span = (self.span.0.min(time), self.span.1.max(time));
+        }
+        self.frames += 1;
+    }
+}
+
+impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
+    #[inline(always)]
+    fn record(&mut self, record: &Record<'_>, digest: u64, coming: Coming<'_>) -> bool {
+        if self.crowded
+            && let Some(wire) = self.wire.1
+        {
+            self.intake.look_ahead(wire, coming);
+        }
+        if !(self.is_within)(record.time) {
+            return true;
+        }
+        let Some(wire) = self.wire(record.wire) else { return false };
+        self.note(record.time);
+        self.intake.take(self.number, wire, record, Some(digest));
+        true
+    }
+
+    #[inline(always)]
+    fn frames(&mut self, wire: usize, frames: &mut Frames<'_>) {
+        let Some(wire) = self.wire(wire) else { return };
+        let Self { intake, is_within, span: (first, last), frames: count, .. } = self;
+        let (mut from, mut to, mut taken) = (*first, *last, 0);
+        let within = frames.filter(|frame| is_within(frame.time)).inspect(|frame| {
+            if let Some(time) = frame.time {
+                (from, to) = (from.min(time), to.max(time));
+            }
+            taken += 1;
+        });
+        intake.usual_frames(self.number, wire, within);
+        (*first, *last, *count) = (from, to, *count + taken);
+    }
+}

@@ -26,7 +26,7 @@ impl Intake {
         };
         let Some(way) = self.arrived(arrival, &between) else { return };
         let (ip, to_ip) = plain.flow.ips();
-        self.own_address(way, ip.into());
+        self.own_ipv4_address(way, ip);
         self.talk(way, (ip.into(), to_ip.into()));
         self.udp(way, &plain.udp(), &mut flow.onward);
     }

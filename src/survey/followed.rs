@@ -26,6 +26,13 @@ impl Followed {
         if let Some(at) = self.tables.iter().position(|(known, _)| *known == wire) {
             return (self.tables.remove(at).1, None);
         }
+        self.make()
+    }
+
+    /// New tables, which are large: nothing of them may stand on the stack of those who take a packet in.
+    #[cold]
+    #[inline(never)]
+    fn make(&mut self) -> (Box<Tables>, Option<(WireId, Box<Tables>)>) {
         let full = self.tables.len() >= MAX_FOLLOWED;
         self.given_up += u64::from(full);
         let given_up = full.then(|| self.tables.remove(0));

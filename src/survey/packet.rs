@@ -10,14 +10,14 @@ use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::WireId;
 use crate::frames::{
-    Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Membership, Packet, PlainDatagram,
-    Reach, TcpStreams, Transport, parse,
+    Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Membership, PlainDatagram, Reach,
+    TcpStreams, Transport, parse,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
 use rustc_hash::FxHasher;
 use std::hash::{Hash, Hasher};
-use std::net::IpAddr;
+use std::net::{IpAddr, Ipv4Addr};
 
 /// Preamble, start delimiter, frame check sequence and gap around a frame (IEEE 802.3 clause 3 and 4), octets.
 const AROUND_FRAME: u64 = 24;
@@ -85,27 +85,34 @@ impl Intake {
         if let Some((other, tables)) = given_up {
             self.settle_network(other, tables);
         }
-        let size = u64::from(original).max(bytes.len() as u64);
-        let mut arrival = |intake: &mut Self, wire_len: u32| {
-            let octets = u64::from(wire_len).max(SHORTEST_FRAME) + AROUND_FRAME;
-            if let Some(wire) = intake.books.wires.get_mut(wire) {
-                wire.frame(time, size, octets);
-            }
-            let copies = time.map(|time| tables.doubles.seen_hash(time, likeness));
-            Arrival { wire, time, copies, octets, wire_len }
-        };
-        let plain = PlainDatagram::of(link, bytes, original);
-        let flow = plain
-            .and_then(|plain| Some((plain, tables.flows.of(&plain.flow, || self.flow(wire, plain.flow))?)));
+        let Tables { flows, doubles, .. } = &mut *tables;
+        let flow = PlainDatagram::of(link, bytes, original)
+            .and_then(|plain| Some((plain, flows.of(&plain.flow, || self.flow(wire, plain.flow))?)));
         if let Some((plain, flow)) = flow {
-            let arrival = arrival(self, bytes.len() as u32);
+            let size = bytes.len() as u64;
+            let arrival = self.arrival(doubles, (wire, time), likeness, (size, size as u32));
             self.plain(&arrival, flow, &plain);
         } else {
-            let packet = parse(link, bytes, original);
-            let arrival = arrival(self, packet.wire_len);
-            self.any(&mut tables, &arrival, &packet);
+            self.any(&mut tables, (wire, time), (link, bytes, original), likeness);
         }
         self.followed.put_back(wire, tables);
+    }
+
+    /// Books a packet of `size` bytes on its wire, where it has `wire_len` octets from MAC to payload.
+    #[inline(always)]
+    fn arrival(
+        &mut self,
+        doubles: &mut Doubles,
+        (wire, time): (WireId, Option<Time>),
+        likeness: u64,
+        (size, wire_len): (u64, u32),
+    ) -> Arrival {
+        let octets = u64::from(wire_len).max(SHORTEST_FRAME) + AROUND_FRAME;
+        if let Some(wire) = self.books.wires.get_mut(wire) {
+            wire.frame(time, size, octets);
+        }
+        let copies = time.map(|time| doubles.seen_hash(time, likeness));
+        Arrival { wire, time, copies, octets, wire_len }
     }
 
     /// Books that a frame came: with its host, with floods, and with the links that it took. Gives its way, unless it is the
@@ -134,8 +141,17 @@ impl Intake {
     }
 
     /// Books a packet of any form.
-    fn any(&mut self, tables: &mut Tables, arrival: &Arrival, packet: &Packet<'_>) {
-        let (wire, time) = (arrival.wire, arrival.time);
+    #[inline(never)]
+    fn any(
+        &mut self,
+        tables: &mut Tables,
+        (wire, time): (WireId, Option<Time>),
+        (link, bytes, original): (LinkType, &[u8], u32),
+        likeness: u64,
+    ) {
+        let packet = parse(link, bytes, original);
+        let size = u64::from(original).max(bytes.len() as u64);
+        let arrival = self.arrival(&mut tables.doubles, (wire, time), likeness, (size, packet.wire_len));
         let host = packet.source.and_then(|mac| self.books.inventory.host(wire, mac));
         let destination = packet.destination.filter(|mac| host.is_some() && !mac.is_multicast());
         let to = destination.and_then(|mac| self.books.inventory.host(wire, mac));
@@ -151,7 +167,7 @@ impl Intake {
             addressed: packet.destination.is_some(),
             outgoing: packet.outgoing == Some(true),
         };
-        let Some(way) = self.arrived(arrival, &between) else { return };
+        let Some(way) = self.arrived(&arrival, &between) else { return };
         match &packet.content {
             Content::Arp(arp) => self.arp(way, arp, packet.source == Some(arp.sender_mac)),
             Content::Ip(ip) => self.ip(tables, way, ip),
@@ -211,17 +227,27 @@ impl Intake {
     }
 
     /// Books that a host speaks with an address, when that can be its own.
-    pub(super) fn own_address(&mut self, way: Way, ip: IpAddr) {
-        if !is_own(ip) {
-            return;
+    fn own_address(&mut self, way: Way, ip: IpAddr) {
+        match ip {
+            IpAddr::V4(ip) => self.own_ipv4_address(way, ip),
+            IpAddr::V6(_) if is_own(ip) => self.note_address(way, ip),
+            IpAddr::V6(_) => {}
         }
-        let IpAddr::V4(v4) = ip else { return self.note_address(way, ip) };
-        if !self.books.networks.of(way.wire).spoke_last_with(way.host, v4) {
-            self.note_address(way, ip);
-        }
-        self.books.networks.of(way.wire).claim(way.host, v4, false, way.time);
     }
 
+    /// As `own_address`, of an IPv4 address.
+    #[inline(always)]
+    pub(super) fn own_ipv4_address(&mut self, way: Way, ip: Ipv4Addr) {
+        if !is_own(IpAddr::V4(ip)) {
+            return;
+        }
+        if !self.books.networks.of(way.wire).spoke_last_with(way.host, ip) {
+            self.note_address(way, IpAddr::V4(ip));
+        }
+        self.books.networks.of(way.wire).claim(way.host, ip, false, way.time);
+    }
+
+    #[cold]
     fn note_address(&mut self, way: Way, ip: IpAddr) {
         if let Some(device) = self.books.inventory.get_mut(way.host) {
             note_text(&mut device.ips, ip);
@@ -229,6 +255,7 @@ impl Intake {
     }
 
     /// Books with whom a packet's sender speaks.
+    #[inline(always)]
     pub(super) fn talk(&mut self, way: Way, ips: (IpAddr, IpAddr)) {
         if let Some(to) = way.to {
             self.books.networks.of(way.wire).talk(way.host, to, ips, talks::Packet::Other, way.time);

@@ -29,7 +29,7 @@ impl Gaps {
         }
     }
 
-    /// Has fetched where the next pause comes to stand.
+    /// Fetches where the next pause comes to stand.
     pub(super) fn fetch(&self) {
         self.0.latest().inspect(|span| soon::fetch(*span));
     }

@@ -71,7 +71,7 @@ impl Histogram {
         }
     }
 
-    /// Has fetched the count of the class that was counted last.
+    /// Fetches the count of the class that was counted last.
     pub(super) fn fetch(&self) {
         if let Some(count) = self.counts.get(self.latest.wrapping_sub(self.first) as usize) {
             soon::fetch(count);

@@ -249,7 +249,7 @@ impl Host {
         }
     }
 
-    /// Has fetched where its next return comes to stand.
+    /// Fetches where its next return comes to stand.
     pub(super) fn fetch_behind(&self) {
         self.returns.latest().inspect(|latest| soon::fetch(*latest));
     }
@@ -299,7 +299,7 @@ impl Hosts {
         self.list.len() - 1
     }
 
-    /// Has fetched what a frame of a host touches.
+    /// Fetches what a frame of a host touches.
     pub(super) fn fetch_sender(&self, device: DeviceId) {
         if let Some(host) = self.get(device) {
             soon::fetch(&host.last);
@@ -307,7 +307,7 @@ impl Hosts {
         }
     }
 
-    /// Has fetched what a frame to a host alone touches.
+    /// Fetches what a frame to a host alone touches.
     pub(super) fn fetch_receiver(&self, device: DeviceId) {
         if let Some(host) = self.get(device) {
             soon::fetch(&host.received.octets);

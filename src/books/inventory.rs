@@ -367,7 +367,7 @@ impl Inventory {
         self.hosts.len()
     }
 
-    /// Has fetched what a frame of a device touches.
+    /// Fetches what a frame of a device touches.
     pub(super) fn fetch(&self, id: DeviceId) {
         if let Some(device) = self.get(id) {
             soon::fetch(&device.last);

@@ -56,7 +56,7 @@ impl<T: Lasting> Longest<T> {
     }
 
     /// Takes up those that wait, one after the other, as far as they are longer than the shortest.
-    pub(super) fn sort_in(&mut self) {
+    fn sort_in(&mut self) {
         let Some((longest, waiting)) = self.items.split_at_mut_checked(MAX_LONGEST) else { return };
         // Those that may have to make room, the first of the shortest last.
         let mut order: Vec<_> = longest.iter().map(T::micros).zip(0..).collect();

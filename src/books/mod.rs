@@ -69,7 +69,7 @@ impl Books {
 }
 
 impl Books {
-    /// Has fetched what the booking of a host's frame will touch (see [`crate::soon`]).
+    /// Fetches what the booking of a host's frame will touch (see [`crate::soon`]).
     pub(crate) fn fetch_sender(&self, wire: WireId, host: DeviceId) {
         self.inventory.fetch(host);
         if let Some(network) = self.networks.get(wire) {

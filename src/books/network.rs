@@ -182,7 +182,7 @@ impl Network {
         self.last_question = time.or(self.last_question);
     }
 
-    /// Has fetched what a frame of a host touches behind its account.
+    /// Fetches what a frame of a host touches behind its account.
     pub(super) fn fetch_behind(&self, device: DeviceId) {
         let Some(host) = self.hosts.get(device) else { return };
         host.fetch_behind();

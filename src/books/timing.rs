@@ -323,7 +323,7 @@ impl Timing {
         Some(row)
     }
 
-    /// Has fetched what the booking of a message will touch.
+    /// Fetches what the booking of a message will touch.
     pub(crate) fn fetch(&self, device: DeviceId, message: Message, part: u32) {
         let key = StreamKey { device, message, part };
         if let Some(stream) = self.streams.get(self.shortcut.row(key.mark())) {

@@ -125,7 +125,7 @@ impl Doubles {
         copies
     }
 
-    /// Has fetched what [`seen_hash`](Self::seen_hash) of this hash will look at first.
+    /// Fetches what [`seen_hash`](Self::seen_hash) of this hash will look at first.
     pub(crate) fn fetch(&self, hash: u64) {
         if let Some(latest) = self.latest.get(self.place(hash)) {
             soon::fetch(latest);

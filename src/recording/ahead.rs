@@ -167,7 +167,7 @@ pub struct Coming<'a> {
 }
 
 impl<'a> Coming<'a> {
-    /// Has fetched the head of the packet so many records after this one; its row must have come, and those further on are
+    /// Fetches the head of the packet so many records after this one; its row must have come, and those further on are
     /// fetched.
     #[inline(always)]
     pub fn fetch(&self, after: usize) {

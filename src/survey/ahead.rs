@@ -40,7 +40,7 @@ impl Intake {
         self.books.inventory.hosts() > CROWD
     }
 
-    /// Has fetched what the booking of packets to come will need.
+    /// Fetches what the booking of packets to come will need.
     #[inline(never)]
     pub(super) fn look_ahead(&mut self, wire: WireId, coming: Coming<'_>) {
         coming.fetch(2 * BEFORE);

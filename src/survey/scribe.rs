@@ -98,7 +98,7 @@ impl Batch {
         self.entries.len() >= MAX_ENTRIES || self.data.len().max(self.texts.len()) >= FULL_BYTES
     }
 
-    /// Has fetched what the booking of protocols behind the one at `at` will need.
+    /// Fetches what the booking of protocols behind the one at `at` will need.
     fn fetch(&self, at: usize, ledger: &Ledger) {
         let protocol = |after: usize| match self.entries.get(at + after) {
             Some(Entry { device, held: Held::Protocol { name, part }, .. }) => {

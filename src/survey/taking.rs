@@ -15,23 +15,40 @@ pub(super) struct Taking<'a, W> {
     wire: (usize, Option<WireId>),
     /// Whether to [look ahead](Intake::look_ahead).
     crowded: bool,
+    taken: Taken,
+}
+
+/// What was taken in.
+#[derive(Clone, Copy)]
+struct Taken {
     /// First and last time.
     span: (Time, Time),
     frames: u64,
+}
+
+impl Taken {
+    #[inline(always)]
+    fn note(&mut self, time: Option<Time>) {
+        if let Some(time) = time {
+            self.span = (self.span.0.min(time), self.span.1.max(time));
+        }
+        self.frames += 1;
+    }
 }
 
 impl<'a, W: FnMut(Option<Time>) -> bool> Taking<'a, W> {
     /// With the number of the recording, a wire of it, and which times are asked for.
     pub(super) fn new(intake: &'a mut Intake, number: usize, wire: usize, is_within: W) -> Self {
         let (wire, crowded) = ((wire, intake.wire(number, wire)), intake.is_crowded());
-        Self { intake, number, is_within, wire, crowded, span: (Time(i64::MAX), Time(i64::MIN)), frames: 0 }
+        let taken = Taken { span: (Time(i64::MAX), Time(i64::MIN)), frames: 0 };
+        Self { intake, number, is_within, wire, crowded, taken }
     }
 
     /// How many frames were taken in.
     pub(super) fn close(self) -> u64 {
-        let (from, to) = self.span;
+        let Taken { span: (from, to), frames } = self.taken;
         self.intake.lasted(self.number, (from <= to).then_some(Span { from, to }));
-        self.frames
+        frames
     }
 
     /// Where a wire is booked, once it is known.
@@ -41,14 +58,6 @@ impl<'a, W: FnMut(Option<Time>) -> bool> Taking<'a, W> {
             self.wire = (wire, self.intake.wire(self.number, wire));
         }
         self.wire.1
-    }
-
-    #[inline(always)]
-    fn note(&mut self, time: Option<Time>) {
-        if let Some(time) = time {
-            self.span = (self.span.0.min(time), self.span.1.max(time));
-        }
-        self.frames += 1;
     }
 }
 
@@ -64,7 +73,7 @@ impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
             return true;
         }
         let Some(wire) = self.wire(record.wire) else { return false };
-        self.note(record.time);
+        self.taken.note(record.time);
         self.intake.take(self.number, wire, record, Some(digest));
         true
     }
@@ -72,15 +81,11 @@ impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
     #[inline(always)]
     fn frames(&mut self, wire: usize, frames: &mut Frames<'_>) {
         let Some(wire) = self.wire(wire) else { return };
-        let Self { intake, is_within, span: (first, last), frames: count, .. } = self;
-        let (mut from, mut to, mut taken) = (*first, *last, 0);
-        let within = frames.filter(|frame| is_within(frame.time)).inspect(|frame| {
-            if let Some(time) = frame.time {
-                (from, to) = (from.min(time), to.max(time));
-            }
-            taken += 1;
-        });
+        let Self { intake, is_within, .. } = self;
+        // A copy stays in registers.
+        let mut taken = self.taken;
+        let within = frames.filter(|frame| is_within(frame.time)).inspect(|frame| taken.note(frame.time));
         intake.usual_frames(self.number, wire, within);
-        (*first, *last, *count) = (from, to, *count + taken);
+        self.taken = taken;
     }
 }

@@ -26,6 +26,7 @@ BIG = [os.path.join(RELEASE, "examples", "big")]
 # Kind, share of the size, the figure that must be kept and the one aimed at (times the floor).
 KINDS = [
     ("ethernet", 1.0, 3.0, 1.5),
+    ("pcapng", 1.0, 3.0, 1.5),
     ("socketcan", 1.0, 12.0, 6.0),
     ("can-log", 0.5, 5.0, 3.0),
     ("line-log", 0.5, 0.8, 0.4),

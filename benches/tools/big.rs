@@ -1,7 +1,9 @@
 //! Writes a big recording of the demo boat, as a measure of speed and memory: a demo recording again and again, with time
 //! moving on.
 //!
-//! `big ethernet|socketcan|can-log|line-log MEGABYTES FILE [DEVICES]`
+//! `big ethernet|pcapng|socketcan|can-log|line-log MEGABYTES FILE [DEVICES]`
+//!
+//! `pcapng` holds the packets of `ethernet`, whose file is a pcap.
 //!
 //! With DEVICES the traffic is that of so many hosts (Ethernet) or so many nodes, in sixes (CAN), at the same number of
 //! frames, so that the time can be compared.
@@ -36,12 +38,19 @@ type Demo<T> = (Time, i64, Vec<(i64, T)>);
 fn main() -> Result<(), Failure> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [kind, size, file, devices @ ..] = arguments.as_slice() else {
-        return Err("usage: big ethernet|socketcan|can-log|line-log MEGABYTES FILE [DEVICES]".into());
+        return Err("usage: big ethernet|pcapng|socketcan|can-log|line-log MEGABYTES FILE [DEVICES]".into());
     };
     let devices = devices.first().map(|number| number.parse::<usize>()).transpose()?;
     let mut out = Out { file: BufWriter::new(File::create(file)?), room: size.parse::<u64>()? * 1_000_000 };
     match (kind.as_str(), devices) {
-        ("ethernet", None) => ethernet(&mut out)?,
+        ("ethernet", None) => {
+            out.write(&pcap_header(1))?;
+            ethernet(&mut out, packet_record)?;
+        }
+        ("pcapng", None) => {
+            out.write(&pcapng_header(1))?;
+            ethernet(&mut out, packet_block)?;
+        }
         ("ethernet", Some(hosts)) => hosts_by_turns(&mut out, hosts)?,
         ("socketcan", nodes) => {
             out.write(&pcap_header(227))?;
@@ -95,15 +104,14 @@ fn demo<T>(file: &str, take: impl Fn(Payload<'_>) -> Option<T>) -> Result<Demo<T
     Ok((first.ok_or("no record has a time")?, last + 100_000, records))
 }
 
-fn ethernet(out: &mut Out) -> Result<(), Failure> {
+fn ethernet(out: &mut Out, write: impl Fn(Time, &[u8]) -> Vec<u8>) -> Result<(), Failure> {
     let (first, length_us, packets) = demo("healthy-network.pcapng.gz", |payload| match payload {
         Payload::Packet { bytes, .. } => Some(bytes.to_vec()),
         _ => None,
     })?;
-    out.write(&pcap_header(1))?;
     for round in 0.. {
         for (after_us, packet) in &packets {
-            out.write(&packet_record(Time(first.0 + round * length_us + after_us), packet))?;
+            out.write(&write(Time(first.0 + round * length_us + after_us), packet))?;
             if out.is_full() {
                 return Ok(());
             }
@@ -259,4 +267,27 @@ fn packet_record(time: Time, packet: &[u8]) -> Vec<u8> {
         [seconds, micros, length, length].iter().flat_map(|field| field.to_le_bytes()).collect();
     record.extend(packet);
     record
+}
+
+/// A pcapng section of one interface (microseconds) of link type `link`.
+fn pcapng_header(link: u32) -> Vec<u8> {
+    [0x0A0D_0D0A, 28, 0x1A2B_3C4D, 1, u32::MAX, u32::MAX, 28, 1, 20, link, 0, 20]
+        .iter()
+        .flat_map(|field: &u32| field.to_le_bytes())
+        .collect()
+}
+
+/// An enhanced packet block of a pcapng.
+fn packet_block(time: Time, packet: &[u8]) -> Vec<u8> {
+    let micros = time.0.cast_unsigned();
+    let length = packet.len() as u32;
+    let total = 32 + length.next_multiple_of(4);
+    let mut block: Vec<u8> = [6, total, 0, (micros >> 32) as u32, micros as u32, length, length]
+        .iter()
+        .flat_map(|field| field.to_le_bytes())
+        .collect();
+    block.extend(packet);
+    block.resize(total as usize - 4, 0);
+    block.extend(total.to_le_bytes());
+    block
 }

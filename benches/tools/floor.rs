@@ -1,9 +1,9 @@
 //! The floors that the report's time is measured against: the least that anyone could do with the same file.
 //!
-//! `floor ethernet|socketcan|can-log|line-log FILE` walks the file once, in one thread, and prints what it counted, so
+//! `floor ethernet|pcapng|socketcan|can-log|line-log FILE` walks the file once, in one thread, and prints what it counted, so
 //! that no part of the work can be left out.
 //!
-//! - `ethernet`: a walk with pcap-parser that slices every packet with etherparse and sums lengths;
+//! - `ethernet`, `pcapng`: a walk with pcap-parser that slices every packet with etherparse and sums lengths;
 //! - `socketcan`: a walk over the records of a pcap that takes the identifier only;
 //! - `can-log`: a split into lines that reads identifier and data from the hex;
 //! - `line-log`: the crate `nmea` parses each line, without the time in front.
@@ -12,21 +12,25 @@
 
 use etherparse::{NetSlice, SlicedPacket, TransportSlice};
 use pcap_parser::traits::PcapReaderIterator;
-use pcap_parser::{LegacyPcapReader, PcapBlockOwned, PcapError};
+use pcap_parser::{Block, LegacyPcapReader, PcapBlockOwned, PcapError, PcapNGReader};
 use std::error::Error;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
 
 type Failure = Box<dyn Error>;
 
+/// Bytes that are read in one go.
+const BUFFER: usize = 256 << 10;
+
 fn main() -> Result<(), Failure> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [kind, file] = arguments.as_slice() else {
-        return Err("usage: floor ethernet|socketcan|can-log|line-log FILE".into());
+        return Err("usage: floor ethernet|pcapng|socketcan|can-log|line-log FILE".into());
     };
     let file = File::open(file)?;
     let (frames, sum) = match kind.as_str() {
-        "ethernet" => ethernet(file)?,
+        "ethernet" => ethernet(LegacyPcapReader::new(BUFFER, file)?)?,
+        "pcapng" => ethernet(PcapNGReader::new(BUFFER, file)?)?,
         "socketcan" => socketcan(file)?,
         "can-log" => can_log(file)?,
         "line-log" => line_log(file)?,
@@ -36,15 +40,21 @@ fn main() -> Result<(), Failure> {
     Ok(())
 }
 
-fn ethernet(file: File) -> Result<(u64, u64), Failure> {
-    let mut reader = LegacyPcapReader::new(256 << 10, file)?;
+fn ethernet(mut reader: impl PcapReaderIterator) -> Result<(u64, u64), Failure> {
     let (mut frames, mut sum) = (0, 0);
     loop {
         match reader.next() {
             Ok((offset, block)) => {
-                if let PcapBlockOwned::Legacy(packet) = block {
+                let packet = match block {
+                    PcapBlockOwned::Legacy(packet) => Some(packet.data),
+                    PcapBlockOwned::NG(Block::EnhancedPacket(packet)) => {
+                        packet.data.get(..packet.caplen as usize)
+                    }
+                    _ => None,
+                };
+                if let Some(packet) = packet {
                     frames += 1;
-                    sum += lengths(packet.data);
+                    sum += lengths(packet);
                 }
                 reader.consume(offset);
             }
@@ -52,7 +62,7 @@ fn ethernet(file: File) -> Result<(u64, u64), Failure> {
             Err(PcapError::Incomplete(_)) => {
                 reader.refill().map_err(|_| "the file cannot be read on")?;
             }
-            Err(_) => return Err("the file is no pcap".into()),
+            Err(_) => return Err("the file is damaged".into()),
         }
     }
 }
@@ -76,7 +86,7 @@ fn lengths(bytes: &[u8]) -> u64 {
 fn socketcan(mut file: File) -> Result<(u64, u64), Failure> {
     file.read_exact(&mut [0; 24])?;
     let (mut frames, mut sum) = (0_u64, 0_u64);
-    let (mut bytes, mut filled) = (vec![0; 256 << 10], 0);
+    let (mut bytes, mut filled) = (vec![0; BUFFER], 0);
     loop {
         let read = file.read(bytes.get_mut(filled..).unwrap_or_default())?;
         if read == 0 {
@@ -104,7 +114,7 @@ fn identifiers(bytes: &[u8], frames: &mut u64, sum: &mut u64) -> usize {
 }
 
 fn can_log(file: File) -> Result<(u64, u64), Failure> {
-    let mut input = BufReader::with_capacity(256 << 10, file);
+    let mut input = BufReader::with_capacity(BUFFER, file);
     let (mut frames, mut sum, mut line) = (0, 0_u64, Vec::new());
     while next_line(&mut input, &mut line)? {
         let Some(at) = memchr::memchr(b'#', &line) else { continue };
@@ -128,7 +138,7 @@ fn digit(byte: u8) -> u8 {
 }
 
 fn line_log(file: File) -> Result<(u64, u64), Failure> {
-    let mut input = BufReader::with_capacity(256 << 10, file);
+    let mut input = BufReader::with_capacity(BUFFER, file);
     let (mut frames, mut sum, mut line) = (0, 0, Vec::new());
     while next_line(&mut input, &mut line)? {
         let Some(at) = memchr::memchr(b'$', &line) else { continue };

@@ -4,7 +4,9 @@
 
 mod interfaces;
 
+use super::Record;
 use super::account::{Account, Rank, counted, counted_are, counted_were};
+use super::ahead::Batch;
 use super::buffer::Buffer;
 use super::bytes::{u16_at, u32_at};
 use super::compressed::Origin;
@@ -12,6 +14,7 @@ use super::cursor::Cursor;
 use super::open::Refusal;
 use super::reader::{Reader, usual_parts};
 use super::tape::Part;
+use crate::time::Time;
 use interfaces::Interfaces;
 use std::sync::Arc;
 
@@ -20,6 +23,9 @@ const MAX_BLOCK: u32 = 4 << 20;
 
 /// Type of the section header block: the same in both byte orders.
 const SECTION: u32 = 0x0A0D_0D0A;
+
+/// Type of the enhanced packet block.
+const ENHANCED: u32 = 6;
 
 /// A pcapng file being read.
 pub(super) struct Pcapng {
@@ -61,6 +67,17 @@ impl Block {
     fn is_known(self) -> bool {
         matches!(self.kind, 1..=6 | 9 | 10 | SECTION | 0x0000_0BAD | 0x4000_0BAD)
     }
+}
+
+/// What a block says of the packet in it.
+#[derive(Debug, Clone, Copy)]
+struct Packet {
+    time: Option<Time>,
+    interface: u32,
+    /// Where its bytes begin in the block.
+    at: usize,
+    captured: u32,
+    original: u32,
 }
 
 impl Pcapng {
@@ -155,40 +172,25 @@ impl Pcapng {
             1 => self.interfaces.describe(bytes, self.big)?,
             5 => self.interfaces.statistics(bytes, self.big)?,
             2 | 3 | 6 => {
-                let (time, number, at, captured, original) = match block.kind {
-                    3 => {
-                        let original = u32_at(bytes, 8, self.big)?;
-                        let captured = original.min(self.interfaces.snaplen(0)?);
-                        // Padding apart, the block holds no more than its length.
-                        (None, 0, 12, captured.min(block.total.saturating_sub(16)), original)
-                    }
-                    kind => {
-                        let number = match kind {
-                            2 => u16_at(bytes, 8, self.big)?.into(),
-                            _ => u32_at(bytes, 8, self.big)?,
-                        };
-                        let word = |at| u32_at(bytes, at, self.big);
-                        let time = self.interfaces.time(number, word(12)?, word(16)?)?;
-                        (Some(time), number, 28, word(20)?, word(24)?)
-                    }
-                };
-                let end = at + captured as usize;
-                let data = bytes.get(at..end)?;
+                let packet = self.packet(block, bytes)?;
+                let end = packet.at + packet.captured as usize;
+                let data = bytes.get(packet.at..end)?;
                 let dropped = match block.kind {
                     2 => u16_at(bytes, 10, self.big).filter(|&drops| drops != u16::MAX).map_or(0, u64::from),
                     6 => self.interfaces.packet_drops(bytes.get(end.next_multiple_of(4)..), self.big),
                     _ => 0,
                 };
-                let interface = self.interfaces.get_mut(number)?;
+                let interface = self.interfaces.get_mut(packet.interface)?;
                 interface.lost_before_packets = interface.lost_before_packets.saturating_add(dropped);
-                let (wire, content) = interface.link.take(&mut self.account, data, from + at, original);
-                self.cursor.stand(time, wire, content);
+                let (wire, content) =
+                    interface.link.take(&mut self.account, data, from + packet.at, packet.original);
+                self.cursor.stand(packet.time, wire, content);
                 let (can_at, resolution) = (interface.link.can_at(), interface.resolution);
                 let part = Part::PacketBlock {
                     kind: block.kind,
                     big: self.big,
-                    head: at,
-                    captured: captured as usize,
+                    head: packet.at,
+                    captured: packet.captured as usize,
                     can_at,
                     resolution,
                 };
@@ -198,6 +200,41 @@ impl Pcapng {
             _ => {}
         }
         Some(false)
+    }
+
+    /// What a block of a packet says of it; `None` when it is broken.
+    #[inline(always)]
+    fn packet(&self, block: Block, bytes: &[u8]) -> Option<Packet> {
+        let word = |at| u32_at(bytes, at, self.big);
+        if block.kind == 3 {
+            let original = word(8)?;
+            let captured = original.min(self.interfaces.snaplen(0)?);
+            // Padding apart, the block holds no more than its length.
+            let captured = captured.min(block.total.saturating_sub(16));
+            return Some(Packet { time: None, interface: 0, at: 12, captured, original });
+        }
+        let interface = match block.kind {
+            2 => u16_at(bytes, 8, self.big)?.into(),
+            _ => word(8)?,
+        };
+        let time = Some(self.interfaces.time(interface, word(12)?, word(16)?)?);
+        Some(Packet { time, interface, at: 28, captured: word(20)?, original: word(24)? })
+    }
+
+    /// The enhanced packet block at `at`, when it lies there whole and has no options: its length, what it says of its packet,
+    /// and the packet's bytes.
+    #[inline(always)]
+    fn plain_packet<'a>(&self, data: &'a [u8], at: usize) -> Option<(usize, Packet, &'a [u8])> {
+        let block = Block::at(data, at, self.big).filter(|block| block.kind == ENHANCED)?;
+        let total = block.total as usize;
+        let bytes = data.get(at..at + total)?;
+        if u32_at(bytes, total - 4, self.big) != Some(block.total) {
+            return None;
+        }
+        let packet = self.packet(block, bytes)?;
+        let to = packet.at + packet.captured as usize;
+        let is_all = to.next_multiple_of(4) + 4 == total;
+        Some((total, packet, bytes.get(packet.at..to).filter(|_| is_all)?))
     }
 
     /// Passes over a block that is broken inside. Its frame is marked: a copy is broken there as well, and no more than there.
@@ -307,6 +344,33 @@ impl Pcapng {
 impl Reader for Pcapng {
     fn step(&mut self) -> std::io::Result<Option<bool>> {
         Self::step(self)
+    }
+
+    /// Whole enhanced packet blocks of interfaces whose packets are all alike, as they lie in view.
+    fn run(&mut self, batch: &mut Batch) {
+        if self.buffer.is_spooled() {
+            return;
+        }
+        let data = self.buffer.data();
+        let (mut at, mut plain) = (0, 0);
+        let mut usual = None;
+        while !batch.is_full() {
+            let Some((total, packet, bytes)) = self.plain_packet(data, at) else { break };
+            let alike = match usual {
+                Some((interface, alike)) if interface == packet.interface => alike,
+                _ => {
+                    let Some(alike) = self.interfaces.usual(packet.interface) else { break };
+                    usual = Some((packet.interface, alike));
+                    alike
+                }
+            };
+            let Some((wire, payload)) = alike.payload(bytes, packet.original) else { break };
+            batch.add(&Record { time: packet.time, wire, payload });
+            plain += 1;
+            at += total;
+        }
+        self.account.frames(plain);
+        self.buffer.consume(at);
     }
 
     fn finish(&mut self) {

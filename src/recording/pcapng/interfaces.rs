@@ -1,7 +1,7 @@
 //! The interfaces of a pcapng section: descriptions, time units, drop counters.
 
 use crate::recording::bytes::{u16_at, u32_at, u64_at};
-use crate::recording::interface::Interface;
+use crate::recording::interface::{Interface, Usual};
 use crate::time::Time;
 
 /// Interfaces of one section that are kept.
@@ -141,6 +141,11 @@ impl Interfaces {
         self.list.get_mut(number as usize)
     }
 
+    /// What the packets of an interface are, when all are alike and its wire is known.
+    pub(super) fn usual(&self, number: u32) -> Option<Usual> {
+        self.list.get(number as usize)?.link.usual()
+    }
+
     /// The snapshot length of an interface; 0 in the file means no limit.
     pub(super) fn snaplen(&self, number: u32) -> Option<u32> {
         let snaplen = self.list.get(number as usize)?.snaplen;
@@ -148,6 +153,7 @@ impl Interfaces {
     }
 
     /// A packet's time from its two halves.
+    #[inline]
     pub(super) fn time(&self, number: u32, high: u32, low: u32) -> Option<Time> {
         let described = self.list.get(number as usize)?;
         let ticks = u64::from(high) << 32 | u64::from(low);
@@ -157,7 +163,18 @@ impl Interfaces {
 }
 
 /// Ticks of `if_tsresol` in microseconds, rounded down, saturating.
+#[inline]
 fn micros(ticks: u64, resolution: u8) -> i64 {
+    match resolution {
+        6 => ticks.try_into().unwrap_or(i64::MAX),
+        9 => (ticks / 1000).cast_signed(),
+        other => unusual_micros(ticks, other),
+    }
+}
+
+/// As [`micros`], of any unit.
+#[inline(never)]
+fn unusual_micros(ticks: u64, resolution: u8) -> i64 {
     let power = u32::from(resolution & 0x7F);
     let wide = if resolution & 0x80 != 0 {
         (u128::from(ticks) * 1_000_000) >> power
@@ -205,6 +222,11 @@ mod tests {
         assert_eq!(micros(1 << 20, 0x80 | 20), 1_000_000, "2^-20 s");
         assert_eq!(micros(u64::MAX, 0), i64::MAX);
         assert_eq!((micros(u64::MAX, 0x7F), micros(u64::MAX, 0xFF)), (0, 0));
+        for (ticks, usual) in
+            [0, 999, 1_700_000_000_123_456_789, u64::MAX].into_iter().flat_map(|t| [(t, 6), (t, 9)])
+        {
+            assert_eq!(micros(ticks, usual), unusual_micros(ticks, usual));
+        }
     }
 
     #[test]

@@ -131,6 +131,18 @@ fn complaints_are_answered_with_their_cause() {
     }
 }
 
+/// A histogram holds each interval once.
+#[test]
+fn no_interval_counts_twice() {
+    for (file, _) in SHOWS {
+        let report = report(file, None);
+        for row in report.timing.iter().filter(|row| !row.histogram.is_empty()) {
+            let binned: u64 = row.histogram.iter().map(|bin| bin.count).sum();
+            assert!(binned < row.count && binned + 20 > row.count, "{file}: {row:?}");
+        }
+    }
+}
+
 /// Every report of a demo recording keeps to the published schema.
 #[test]
 fn reports_keep_to_the_schema() {

@@ -173,20 +173,20 @@ impl Histogram {
         0
     }
 
-    /// How many lengths lie in the classes from that of `low` to that of `high`.
-    ///
-    /// A bound above the power of two that holds the longest length is taken for the last class of that power, which
-    /// therefore counts again in ranges above it: the reports of version 1 have always counted so.
+    /// How many lengths lie in the class of `low` or above it.
+    #[must_use]
+    pub fn count_from(&self, low: u64) -> u64 {
+        let low = class_of(low);
+        let from = low.saturating_sub(self.first) as usize;
+        let counts = self.counts.get(from..).unwrap_or_default().iter().map(|count| u64::from(*count));
+        counts.sum::<u64>() + if self.latest >= low { u64::from(self.again) } else { 0 }
+    }
+
+    /// How many lengths lie from the class of `low` up to that of `high`, which is left out: of ranges that follow each
+    /// other, each length is in one.
     #[must_use]
     pub fn count_between(&self, low: u64, high: u64) -> u64 {
-        let longest = self.first + self.counts.len().saturating_sub(1) as u32;
-        let last = (longest | (HALF as u32 - 1)).max(2 * HALF as u32 - 1);
-        let (low, high) = (class_of(low).min(last), class_of(high).min(last));
-        let from = low.saturating_sub(self.first) as usize;
-        let to = ((high + 1).saturating_sub(self.first) as usize).min(self.counts.len());
-        let counts: u64 =
-            self.counts.get(from..to).unwrap_or_default().iter().map(|count| u64::from(*count)).sum();
-        counts + if (low..=high).contains(&self.latest) { u64::from(self.again) } else { 0 }
+        self.count_from(low).saturating_sub(self.count_from(high))
     }
 }
 
@@ -254,7 +254,11 @@ mod tests {
             for q in [0.01, 0.15, 0.5, 0.85, 0.9, 0.99, 1.0] {
                 prop_assert_eq!(ours.value_at_quantile(q), theirs.value_at_quantile(q));
             }
-            prop_assert_eq!(ours.count_between(low, low + width), theirs.count_between(low, low + width));
+            let from = |low: u64| if low > theirs.max() { 0 } else { theirs.count_between(low, theirs.max()) };
+            let high = low + width;
+            prop_assert_eq!(ours.count_from(low), from(low));
+            prop_assert_eq!(ours.count_between(low, high), from(low) - from(high));
+            prop_assert_eq!(ours.count_between(0, low) + ours.count_from(low), ours.len());
         }
     }
 }

@@ -138,7 +138,7 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
     let least = LATE * nominal_s + wire.stamp_s();
     let least = if line { least.max(MINDED_S) } else { least };
     let us = |s: f64| (s * 1e6) as u64;
-    let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s).max(us(least)));
+    let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s));
     let p99_s = stream.quantile_s(0.99)?.min(PAUSE * nominal_s);
     Some(Rhythm { nominal_s, p99_s, late: late as f64 / intervals as f64 })
 }

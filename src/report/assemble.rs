@@ -273,11 +273,12 @@ fn histogram(stream: &Stream) -> Vec<Bin> {
         .map(|i| {
             let from_s = if i == 0 { 0.0 } else { edge(i - 1) };
             let to_s = if i == BINS - 1 { stream.max_s().max(edge(i)) * 1.01 } else { edge(i) };
-            let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));
+            let us = |s: f64| (s * 1e6) as u64;
+            let high = if i == BINS - 1 { u64::MAX } else { us(to_s) };
             Bin {
                 from_s: round(from_s),
                 to_s: round(to_s),
-                count: stream.intervals.count_between(low, high.max(low)),
+                count: stream.intervals.count_between(us(from_s), high),
             }
         })
         .collect()

@@ -146,8 +146,7 @@ fn interval_plot(stream: &Stream) -> IntervalPlot {
     // From a millisecond to more than an hour.
     let bins = (-3 * BINS_A_DECADE..4 * BINS_A_DECADE).filter_map(|i| {
         let (from_s, to_s) = (edge(i), edge(i + 1));
-        let (low, high) = ((from_s * 1e6) as u64, ((to_s * 1e6) as u64).saturating_sub(1));
-        let count = stream.intervals.count_between(low, high);
+        let count = stream.intervals.count_between((from_s * 1e6) as u64, (to_s * 1e6) as u64);
         (count > 0).then_some(Bin { from_s, to_s, count })
     });
     IntervalPlot {

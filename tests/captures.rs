@@ -131,14 +131,17 @@ fn complaints_are_answered_with_their_cause() {
     }
 }
 
-/// A histogram holds each interval once.
+/// A histogram holds each interval once, and no wire carries more on average than in its busiest second.
 #[test]
-fn no_interval_counts_twice() {
+fn no_interval_counts_twice_and_the_busiest_second_is_no_idler_than_the_average() {
     for (file, _) in SHOWS {
         let report = report(file, None);
         for row in report.timing.iter().filter(|row| !row.histogram.is_empty()) {
             let binned: u64 = row.histogram.iter().map(|bin| bin.count).sum();
             assert!(binned < row.count && binned + 20 > row.count, "{file}: {row:?}");
+        }
+        for load in report.wires.iter().filter_map(|wire| wire.load) {
+            assert!(load.peak_percent >= load.mean_percent, "{file}: {load:?}");
         }
     }
 }

@@ -117,10 +117,11 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
     let seconds = wire.first.zip(wire.last).map(|(from, to)| to.since(from).max(1.0));
     let against = |capacity: f64| {
         let ((_, peak), seconds) = wire.load.peak.zip(seconds)?;
-        Some(Load {
-            mean_percent: round(wire.load.total as f64 / seconds / capacity * 100.0),
-            peak_percent: round(peak as f64 / capacity * 100.0),
-        })
+        let mean = wire.load.total as f64 / seconds;
+        // Some second has the average, even where those of the clock are cut by the ends of the recording.
+        let peak = mean.max(peak as f64);
+        let percent = |units: f64| round(units / capacity * 100.0);
+        Some(Load { mean_percent: percent(mean), peak_percent: percent(peak) })
     };
     let by_baud = |baud: u32| {
         let Load { mean_percent, peak_percent } = against(f64::from(baud) / CHARACTER_BITS)?;

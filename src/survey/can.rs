@@ -152,7 +152,7 @@ impl Intake {
         Desk {
             wire: wires.get_mut(wire),
             identifiers: &mut self.identifiers,
-            assembler: self.assemblers.of(wire.0 as usize),
+            assembler: self.assemblers.of(wire),
             messages: Messages { wire, bus, inventory, scribe, place },
         }
     }

@@ -56,7 +56,7 @@ fn witnesses(paths: &[String]) -> Vec<Witness> {
 
 fn witness(path: &str) -> Result<Witness, recording::RecordingError> {
     let mut merged = Merged::new(vec![recording::open(path)?]);
-    let mut intake = Intake::default();
+    let mut intake = Intake::of(1);
     let mut prints = Prints::default();
     while merged.advance()? {
         let record = merged.record();

@@ -2,7 +2,6 @@
 //! its clock.
 
 mod ahead;
-mod by_number;
 mod can;
 mod carried;
 mod clocks;
@@ -20,10 +19,10 @@ mod taking;
 
 pub use each::each;
 
-use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::naming::{self, Called};
 use crate::books::wires::WireId;
+use crate::books::{Books, ByWire};
 use crate::crew::Crew;
 use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
@@ -34,7 +33,6 @@ use crate::recording::{
 use crate::report::model::Report;
 use crate::time::{DAY_US, Span, Time};
 use crate::{complaints, findings, report};
-use by_number::ByNumber;
 use can::{Bits, BitsOfMany};
 use ledger::{Origin, Place, Told};
 use scribe::Scribe;
@@ -108,7 +106,7 @@ pub fn report(
 ) -> Result<Report, RecordingError> {
     let ahead = paths.len() <= MOST_AHEAD;
     let crew = Crew::new(if ahead { paths.len() } else { 0 } + 1);
-    let intake = Intake { scribe: Scribe::beside(&crew), ..Intake::default() };
+    let intake = Intake { scribe: Scribe::beside(&crew), ..Intake::of(paths.len()) };
     let books = if ahead {
         let open = |path: &String| recording::open_ahead(path, || Box::new(digest()), &crew);
         let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
@@ -172,7 +170,8 @@ pub fn fill(
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Books, RecordingError> {
-    fill_reckoned(recordings, Vec::new(), Intake::default(), options, progress)
+    let intake = Intake::of(recordings.len());
+    fill_reckoned(recordings, Vec::new(), intake, options, progress)
 }
 
 /// As [`fill`], with the recordings' clocks put right.
@@ -232,8 +231,9 @@ const PROGRESS_EVERY: u64 = 16_384;
 #[derive(Default)]
 struct Intake {
     books: Books,
-    sources: ByNumber<Source>,
-    assemblers: ByNumber<Assembler>,
+    /// By the recording's number.
+    sources: Vec<Source>,
+    assemblers: ByWire<Assembler>,
     followed: followed::Followed,
     /// The record that is being taken in.
     place: Place,
@@ -250,7 +250,7 @@ struct Intake {
 }
 
 /// What is known of one recording while it is read.
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct Source {
     /// First and last time.
     span: Option<Span>,
@@ -258,7 +258,24 @@ struct Source {
     wires: Vec<Option<WireId>>,
 }
 
+impl Source {
+    /// Notes where the wire with this number is booked.
+    fn book(&mut self, number: usize, wire: WireId) {
+        if self.wires.len() <= number {
+            self.wires.resize(number + 1, None);
+        }
+        if let Some(place) = self.wires.get_mut(number) {
+            *place = Some(wire);
+        }
+    }
+}
+
 impl Intake {
+    /// Takes records of so many recordings in.
+    fn of(recordings: usize) -> Self {
+        Self { sources: vec![Source::default(); recordings], ..Self::default() }
+    }
+
     /// Takes in a record, of a wire that may be new.
     #[inline(never)]
     fn record(
@@ -277,12 +294,8 @@ impl Intake {
                     record.time.and_then(|time| self.books.wires.continued(number, &info, time, ended));
                 let wire =
                     continued.unwrap_or_else(|| self.books.wires.add(number, info.kind, info.name, None));
-                let source = self.sources.of(number);
-                if source.wires.len() <= record.wire {
-                    source.wires.resize(record.wire + 1, None);
-                }
-                if let Some(place) = source.wires.get_mut(record.wire) {
-                    *place = Some(wire);
+                if let Some(source) = self.sources.get_mut(number) {
+                    source.book(record.wire, wire);
                 }
                 wire
             }
@@ -326,9 +339,9 @@ impl Intake {
 
     /// Notes when records of a recording were made.
     fn lasted(&mut self, number: usize, span: Option<Span>) {
-        let Some(Span { from, to }) = span else { return };
-        let span = &mut self.sources.of(number).span;
-        *span = Some(span.map_or(Span { from, to }, |s| Span { from: s.from.min(from), to: s.to.max(to) }));
+        let (Some(Span { from, to }), Some(source)) = (span, self.sources.get_mut(number)) else { return };
+        let before = source.span.unwrap_or(Span { from, to });
+        source.span = Some(Span { from: before.from.min(from), to: before.to.max(to) });
     }
 
     /// Books what a message tells of its rhythm and its values.
@@ -345,15 +358,13 @@ impl Intake {
         let mut books = self.books;
         (books.timing, books.series, books.clock) = (ledger.timing, ledger.series, ledger.clock);
         books.buses.change(|wire, bus| {
-            let Some(assembler) = self.assemblers.get(wire.0 as usize) else { return };
+            let Some(assembler) = self.assemblers.get(wire) else { return };
             bus.losses = assembler.losses();
             bus.unbooked += assembler.unbooked();
         });
         books.networks.change(|_, network| network.settle());
         books.wires.settle();
-        books.spans = (0..summaries.len())
-            .map(|number| self.sources.get(number).and_then(|source| source.span))
-            .collect();
+        books.spans = self.sources.iter().map(|source| source.span).collect();
         books.recordings = summaries;
         left_out::tell(&mut books, &left_out, full.map(|(_, recording)| recording as usize));
         books

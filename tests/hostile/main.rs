@@ -3,6 +3,7 @@
 //! `docs/robustness.md` tells what is held here and how the long runs are repeated.
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test fails by panicking")]
 
+mod ahead;
 #[allow(unreachable_pub, reason = "the fuzz targets include this file, and need its functions")]
 mod bodies;
 mod bounds;

@@ -100,17 +100,29 @@ impl Sum {
     }
 }
 
-/// Runs the variants `from..to`. A failure names the variant, so that it can be looked at alone.
-fn run(from: u64, to: u64) -> Sum {
+/// A variant of a recording, and its bytes.
+pub(crate) fn damaged(seeds: &[Seed], variant: u64) -> (&Seed, Vec<u8>) {
+    let mut dice = Dice(variant.wrapping_mul(0x5851_F42D_4C95_7F2D));
+    let seed = &seeds[variant as usize % seeds.len()];
+    let mut bytes = pick(&mut dice, seed);
+    let other = &seeds[dice.below(seeds.len())].content;
+    mutate(&mut dice, &mut bytes, other);
+    (seed, pack(&mut dice, bytes))
+}
+
+/// The variants of a long run: the environment may ask for others than `0..count`.
+pub(crate) fn asked_for(count: u64) -> std::ops::Range<u64> {
+    let number = |name: &str, or: u64| std::env::var(name).map_or(or, |text| text.parse().unwrap());
+    let from = number("LEADSMAN_FIRST", 0);
+    from..from + number("LEADSMAN_VARIANTS", count)
+}
+
+/// Runs variants. A failure names the variant, so that it can be looked at alone.
+fn run(variants: std::ops::Range<u64>) -> Sum {
     let seeds = seeds();
     let mut sum = Sum::default();
-    for variant in from..to {
-        let mut dice = Dice(variant.wrapping_mul(0x5851_F42D_4C95_7F2D));
-        let seed = &seeds[variant as usize % seeds.len()];
-        let mut bytes = pick(&mut dice, seed);
-        let other = &seeds[dice.below(seeds.len())].content;
-        mutate(&mut dice, &mut bytes, other);
-        let bytes = pack(&mut dice, bytes);
+    for variant in variants {
+        let (seed, bytes) = damaged(&seeds, variant);
         let size = bytes.len();
         let outcome =
             std::panic::catch_unwind(|| examine(&bytes).inspect(|seen| accounts(&seen.summaries[0], size)));
@@ -130,7 +142,7 @@ fn run(from: u64, to: u64) -> Sum {
 
 #[test]
 fn a_few_damaged_recordings_give_sound_reports() {
-    let sum = run(0, FEW);
+    let sum = run(0..FEW);
     assert!(sum.read > FEW / 2, "most damage leaves something to read: {}", sum.read);
     assert!(sum.damaged > 0);
 }
@@ -138,11 +150,11 @@ fn a_few_damaged_recordings_give_sound_reports() {
 #[test]
 #[ignore = "takes long: see docs/robustness.md"]
 fn a_hundred_thousand_damaged_recordings_give_sound_reports() {
-    let number = |name: &str, or: u64| std::env::var(name).map_or(or, |text| text.parse().unwrap());
-    let (from, count) = (number("LEADSMAN_FIRST", 0), number("LEADSMAN_VARIANTS", MANY));
-    let sum = run(from, from + count);
+    let variants = asked_for(MANY);
+    let sum = run(variants);
     eprintln!(
-        "{count} variants: {} read, {} refused, {} frames, {} damaged bytes, at most {} KiB and {} ms",
+        "{} variants: {} read, {} refused, {} frames, {} damaged bytes, at most {} KiB and {} ms",
+        sum.read + sum.refused,
         sum.read,
         sum.refused,
         sum.frames,

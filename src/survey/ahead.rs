@@ -7,8 +7,9 @@ use crate::books::wires::WireId;
 use crate::frames::Macs;
 use crate::recording::{Coming, LinkType};
 
-/// Hosts whose accounts lie in a processor's own cache: some 600 bytes each are in use.
-const CROWD: usize = 256;
+/// Hosts whose accounts lie in a processor's own cache, where looking ahead costs more than it saves: some 600 bytes each are
+/// in use.
+const CROWD: usize = 512;
 
 /// How many records before its own turn a packet's hosts are looked up and their accounts fetched; its head is fetched as long
 /// before that.

@@ -85,6 +85,8 @@ pub struct Device {
     pub services: Vec<String>,
     /// Sentences it sent.
     pub sentences: Vec<SentenceName>,
+    /// Those of them that came with a checksum.
+    pub with_checksum: Vec<SentenceName>,
 }
 
 impl Device {
@@ -101,6 +103,7 @@ impl Device {
             hostnames: Vec::new(),
             services: Vec::new(),
             sentences: Vec::new(),
+            with_checksum: Vec::new(),
             first: None,
             last: None,
             frames: 0,

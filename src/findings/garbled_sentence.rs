@@ -12,7 +12,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Parts of sentences are missing on the line, two run into one, or bytes come that no sentence has: a buffer \
                   overflows, two talkers speak at once, or the baud rate is wrong.",
         detection: "Lines that begin as a sentence does and have a second start, a byte outside the printable set, a cut \
-                    checksum, or no proper address. A line without any checksum is no damage: old talkers send none.",
+                    checksum, or no proper address; and lines without a checksum, when the same talker sent the same sentence with one \
+                    before. A talker that never sends any does no damage: old ones do not.",
         lookalikes: "The first and the last line of a recording are often cut. A line that carries all it can: line-overloaded. \
                      Whole sentences with a wrong checksum: bad-checksum.",
         checks: "Make sure that one talker only drives the two wires; compare the baud rate; look whether a multiplexer gets more \

@@ -2,6 +2,8 @@
 
 use super::words::{labels, number, percent, seconds};
 use super::{Detector, Doc, Evidence, Finding, address_conflict, line_overloaded};
+use crate::books::Books;
+use crate::books::inventory::Device;
 use crate::books::timing::{Message, Stream};
 use crate::books::wires::WireId;
 use crate::report::model::Severity;
@@ -15,7 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
                     Pauses of ten intervals and more do not count here. When half of the other senders' messages are ragged \
                     too, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
-                    buses inside network packets, which come in the network's time.",
+                    buses inside network packets, which come in the network's time; nor where the holes are those of \
+                    messages that came damaged (fast-packet-loss, bad-checksum, garbled-sentence).",
         lookalikes: "A gateway or recorder that hands frames over in batches makes everything ragged. Single pauses are \
                      message-dropout. A message that is sent when something changes has no rate.",
         checks: "Update the sender and the gateway in front of it; look for a setting that sends on change, or that shares one slow \
@@ -37,6 +40,9 @@ const LATE_SHARE: f64 = 0.03;
 
 /// The 99th percentile is so many nominal intervals, at least.
 const RAGGED: f64 = 3.0;
+
+/// A late interval lacks two messages, at least: where so many came damaged, those are the holes, and told as such.
+const LACKING: f64 = 2.0;
 
 /// Longer than so many nominal intervals is a pause.
 const PAUSE: f64 = 10.0;
@@ -139,19 +145,44 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
     let least = if line { least.max(MINDED_S) } else { least };
     let us = |s: f64| (s * 1e6) as u64;
     let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s));
+    if late > 0 && damaged(books, id, stream) >= LACKING * late as f64 {
+        return None;
+    }
     let p99_s = stream.quantile_s(0.99)?.min(PAUSE * nominal_s);
     Some(Rhythm { nominal_s, p99_s, late: late as f64 / intervals as f64 })
+}
+
+/// How many of a stream's messages came damaged: frames of them missing, or as many as of the line's sentences altogether.
+fn damaged(books: &Books, wire: WireId, stream: &Stream) -> f64 {
+    match stream.message {
+        Message::Pgn(pgn) => {
+            let address = books.inventory.get(stream.device).and_then(Device::address);
+            let losses = books.buses.get(wire).map_or(&[][..], |bus| &bus.losses);
+            let own = losses.iter().filter(|l| l.pgn == pgn && Some(l.source) == address);
+            own.map(|l| l.incomplete).sum::<u64>() as f64
+        }
+        Message::Sentence(_) => books.lines.get(wire).map_or(0.0, |line| {
+            let damaged = line.bad + line.garbled;
+            let whole = line.total.saturating_sub(damaged).max(1);
+            stream.count as f64 * damaged as f64 / whole as f64
+        }),
+        Message::Protocol(_) => 0.0,
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::books::Books;
+    use crate::messages::n2k::StreamLosses;
     use crate::recording::WireKind;
     use crate::time::Time;
 
     /// Two devices with a message of 10 a second each; `bent` bends the time of the n-th.
     fn found(bent: [fn(i64) -> i64; 2]) -> Vec<Finding> {
+        detect(&Evidence::of(&books(bent)))
+    }
+
+    fn books(bent: [fn(i64) -> i64; 2]) -> Books {
         let mut books = Books::default();
         let wire = books.wires.add(0, WireKind::Can, None, None);
         for (address, bend) in bent.into_iter().enumerate() {
@@ -163,7 +194,7 @@ mod tests {
                 books.timing.message(id, Message::Pgn(127_488), 0, Some(0.1), time);
             }
         }
-        detect(&Evidence::of(&books))
+        books
     }
 
     const EVEN: fn(i64) -> i64 = |i| i * 100_000;
@@ -178,6 +209,20 @@ mod tests {
         assert!(
             matches!(found[0].numbers["p99_s"], crate::report::model::Number::Real(s) if (s - 0.38).abs() < 0.02)
         );
+    }
+
+    #[test]
+    fn holes_of_messages_that_came_damaged_are_told_as_damage() {
+        let mut books = books([EVEN, BUNCHED]);
+        let wire = books.inventory.iter().next().unwrap().1.wire;
+        for (pgn, incomplete, wanted) in [(127_488, 290, 1), (127_489, 400, 1), (127_488, 310, 0)] {
+            books.buses.of(wire).losses = vec![StreamLosses { source: 1, pgn, complete: 600, incomplete }];
+            let found = detect(&Evidence::of(&books));
+            assert_eq!(found.len(), wanted, "{incomplete} of {pgn}");
+            let others =
+                |f: &Finding| f.evidence.iter().any(|line| line.starts_with("0 of 1 messages of other"));
+            assert!(found.iter().all(others), "{found:?}");
+        }
     }
 
     #[test]

@@ -171,13 +171,13 @@ impl Pcapng {
             }
             1 => self.interfaces.describe(bytes, self.big)?,
             5 => self.interfaces.statistics(bytes, self.big)?,
-            2 | 3 | 6 => {
+            2 | 3 | ENHANCED => {
                 let packet = self.packet(block, bytes)?;
                 let end = packet.at + packet.captured as usize;
                 let data = bytes.get(packet.at..end)?;
                 let dropped = match block.kind {
                     2 => u16_at(bytes, 10, self.big).filter(|&drops| drops != u16::MAX).map_or(0, u64::from),
-                    6 => self.interfaces.packet_drops(bytes.get(end.next_multiple_of(4)..), self.big),
+                    ENHANCED => self.interfaces.packet_drops(bytes.get(end.next_multiple_of(4)..), self.big),
                     _ => 0,
                 };
                 let interface = self.interfaces.get_mut(packet.interface)?;

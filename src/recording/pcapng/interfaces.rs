@@ -165,25 +165,15 @@ impl Interfaces {
 /// Ticks of `if_tsresol` in microseconds, rounded down, saturating.
 #[inline]
 fn micros(ticks: u64, resolution: u8) -> i64 {
-    match resolution {
-        6 => ticks.try_into().unwrap_or(i64::MAX),
-        9 => (ticks / 1000).cast_signed(),
-        other => unusual_micros(ticks, other),
-    }
-}
-
-/// As [`micros`], of any unit.
-#[inline(never)]
-fn unusual_micros(ticks: u64, resolution: u8) -> i64 {
     let power = u32::from(resolution & 0x7F);
-    let wide = if resolution & 0x80 != 0 {
-        (u128::from(ticks) * 1_000_000) >> power
+    let micros = if resolution & 0x80 != 0 {
+        u64::try_from((u128::from(ticks) * 1_000_000) >> power).unwrap_or(u64::MAX)
     } else if power <= 6 {
-        u128::from(ticks) * 10u128.pow(6 - power)
+        ticks.saturating_mul(10_u64.pow(6 - power))
     } else {
-        10u128.checked_pow(power - 6).map_or(0, |divisor| u128::from(ticks) / divisor)
+        10_u64.checked_pow(power - 6).map_or(0, |divisor| ticks / divisor)
     };
-    i64::try_from(wide).unwrap_or(i64::MAX)
+    i64::try_from(micros).unwrap_or(i64::MAX)
 }
 
 /// The options of a block: code and value.
@@ -222,11 +212,12 @@ mod tests {
         assert_eq!(micros(1 << 20, 0x80 | 20), 1_000_000, "2^-20 s");
         assert_eq!(micros(u64::MAX, 0), i64::MAX);
         assert_eq!((micros(u64::MAX, 0x7F), micros(u64::MAX, 0xFF)), (0, 0));
-        for (ticks, usual) in
-            [0, 999, 1_700_000_000_123_456_789, u64::MAX].into_iter().flat_map(|t| [(t, 6), (t, 9)])
-        {
-            assert_eq!(micros(ticks, usual), unusual_micros(ticks, usual));
-        }
+        assert_eq!([0, 999, u64::MAX].map(|ticks| micros(ticks, 6)), [0, 999, i64::MAX]);
+        assert_eq!([0, 999, u64::MAX].map(|ticks| micros(ticks, 9)), [0, 0, 18_446_744_073_709_551]);
+        assert_eq!(micros(1_700_000_000_123_456_789, 6), 1_700_000_000_123_456_789);
+        assert_eq!(micros(1_700_000_000_123_456_789, 9), 1_700_000_000_123_456);
+        // A power of ten that 64 bits do not hold: no ticks of 64 bits are a microsecond.
+        assert_eq!([25, 26].map(|power| micros(u64::MAX, power)), [1, 0]);
     }
 
     #[test]

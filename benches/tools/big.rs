@@ -254,27 +254,25 @@ fn datagram(packet: &mut Vec<u8>, from: [u8; 4], to: [u8; 4], count: u32) {
 
 /// A pcap header (little endian, microseconds) of packets of link type `link`.
 fn pcap_header(link: u32) -> Vec<u8> {
-    [0xA1B2_C3D4, 0x0004_0002, 0, 0, 65_535, link]
-        .iter()
-        .flat_map(|field: &u32| field.to_le_bytes())
-        .collect()
+    words(&[0xA1B2_C3D4, 0x0004_0002, 0, 0, 65_535, link])
+}
+
+/// Numbers as they stand in a file, little endian.
+fn words(fields: &[u32]) -> Vec<u8> {
+    fields.iter().flat_map(|field| field.to_le_bytes()).collect()
 }
 
 fn packet_record(time: Time, packet: &[u8]) -> Vec<u8> {
     let (seconds, micros) = (time.0.div_euclid(1_000_000) as u32, time.0.rem_euclid(1_000_000) as u32);
     let length = packet.len() as u32;
-    let mut record: Vec<u8> =
-        [seconds, micros, length, length].iter().flat_map(|field| field.to_le_bytes()).collect();
+    let mut record = words(&[seconds, micros, length, length]);
     record.extend(packet);
     record
 }
 
 /// A pcapng section of one interface (microseconds) of link type `link`.
 fn pcapng_header(link: u32) -> Vec<u8> {
-    [0x0A0D_0D0A, 28, 0x1A2B_3C4D, 1, u32::MAX, u32::MAX, 28, 1, 20, link, 0, 20]
-        .iter()
-        .flat_map(|field: &u32| field.to_le_bytes())
-        .collect()
+    words(&[0x0A0D_0D0A, 28, 0x1A2B_3C4D, 1, u32::MAX, u32::MAX, 28, 1, 20, link, 0, 20])
 }
 
 /// An enhanced packet block of a pcapng.
@@ -282,10 +280,7 @@ fn packet_block(time: Time, packet: &[u8]) -> Vec<u8> {
     let micros = time.0.cast_unsigned();
     let length = packet.len() as u32;
     let total = 32 + length.next_multiple_of(4);
-    let mut block: Vec<u8> = [6, total, 0, (micros >> 32) as u32, micros as u32, length, length]
-        .iter()
-        .flat_map(|field| field.to_le_bytes())
-        .collect();
+    let mut block = words(&[6, total, 0, (micros >> 32) as u32, micros as u32, length, length]);
     block.extend(packet);
     block.resize(total as usize - 4, 0);
     block.extend(total.to_le_bytes());

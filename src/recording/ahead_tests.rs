@@ -40,6 +40,10 @@ fn block(kind: u32, body: &[u8], big: bool) -> Vec<u8> {
     [&word(kind, big)[..], &total, body, &total].concat()
 }
 
+fn section(big: bool) -> Vec<u8> {
+    block(0x0A0D_0D0A, &[word(0x1A2B_3C4D, big), word(1, big), [0xFF; 4], [0xFF; 4]].concat(), big)
+}
+
 /// A block of a pcapng: mostly plain packets of the first interfaces, else interfaces, other packets, broken blocks.
 fn some_block(which: u8, (link, resolution): (u8, u8), seed: u64, big: bool) -> Vec<u8> {
     let option = |code: u16, len: u16, value: &[u8]| {
@@ -80,7 +84,7 @@ fn some_block(which: u8, (link, resolution): (u8, u8), seed: u64, big: bool) -> 
             bytes[end] ^= 4;
             bytes
         }
-        7 => block(0x0A0D_0D0A, &[word(0x1A2B_3C4D, big), word(1, big), [0xFF; 4], [0xFF; 4]].concat(), big),
+        7 => section(big),
         8 => block(seed as u32 % 12, &words(&[1, 2, 3]), big),
         _ => packet(u32::from(link % 2), captured, &[]),
     }
@@ -133,7 +137,7 @@ proptest! {
         blocks in prop::collection::vec((0_u8..12, 0_u8..4, 0_u8..6, any::<u64>()), 0..60),
         big in any::<bool>(),
     ) {
-        let mut content = block(0x0A0D_0D0A, &[word(0x1A2B_3C4D, big), word(1, big), [0xFF; 4], [0xFF; 4]].concat(), big);
+        let mut content = section(big);
         for (which, link, resolution, seed) in blocks {
             content.extend(some_block(which, (link, resolution), seed, big));
         }

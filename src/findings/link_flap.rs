@@ -15,7 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     of coming back shows that its link came up: ARP probe or announcement, DHCP, router solicitation, IPv6 \
                     duplicate address check, group membership or service announcement that nobody asked for.",
         lookalikes: "All hosts at once: wire-outage (the switch or its supply). Silent without announcing itself: \
-                     device-dropout. A device that said goodbye first went by itself. A capture at one host's own port does \
+                     device-dropout. A device that said goodbye first went by itself. One that waits for an address is quiet between its \
+                     DHCP discovers, and until it gives itself an address. A capture at one host's own port does \
                      not see unicast between others, so that a quiet host may have been busy.",
         checks: "Swap the device's cable and port one at a time: the fault moves with the one that causes it. Look for a \
                  pulled or corroded plug, a cable without strain relief, a loose supply plug.",

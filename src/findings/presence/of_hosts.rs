@@ -1,9 +1,14 @@
 //! Silences of Ethernet hosts: which of them are a link that went down and came up.
 
-use super::{Presence, Silence};
+use super::{Presence, Silence, periodic};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, Return, Sign, Signs};
+use crate::books::timing::{Message, Stream};
+use crate::time::Span;
+
+/// A stream that stopped this long before its host's last frame had not stopped with it, seconds.
+const BEFORE_S: f64 = 0.5;
 
 /// Takes the flaps out of a host's silences, and notes the hosts that said goodbye before all that are left.
 pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, presence: &mut Presence) {
@@ -18,8 +23,7 @@ pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, pr
         if back.before.has(Sign::Goodbye) {
             return true;
         }
-        // A host that waits for a DHCP server is silent between two discovers (RFC 2131 4.1: 4, 8, 16 s ...).
-        if back.before.has(Sign::DhcpDiscover) && back.after.has(Sign::DhcpDiscover) {
+        if waited_for_address(books, id, silence, back) {
             return false;
         }
         if !back.after.iter().any(|sign| telling.has(sign)) {
@@ -38,6 +42,27 @@ pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, pr
     if !silences.is_empty() && silences.iter().all(left) {
         presence.goodbyes.push(id);
     }
+}
+
+/// Whether a host was silent because it waited for a DHCP server: between two discovers (RFC 2131 4.1: 4, 8, 16 s ...), or
+/// after the last one, until it gave itself an address (RFC 3927 2.2) and before it sent any data.
+fn waited_for_address(books: &Books, id: DeviceId, silence: &Silence, back: Return) -> bool {
+    if !back.before.has(Sign::DhcpDiscover) {
+        return false;
+    }
+    let idle =
+        || !back.before.has(Sign::DhcpRequest) && !periodic(books, id).any(|s| flowed_into(s, silence));
+    back.after.has(Sign::DhcpDiscover) || idle()
+}
+
+/// Whether a stream flowed up to a silence, and did not begin after it or pause well before.
+fn flowed_into(stream: &Stream, silence: &Silence) -> bool {
+    let began = stream.first.is_some_and(|first| first < silence.span.from);
+    let before = stream.pulse_s().map_or(BEFORE_S, |pulse| BEFORE_S.max(1.5 * pulse));
+    let paused = |gap: &Span| silence.span.from.since(gap.from) > before && gap.to >= silence.span.to;
+    began
+        && stream.message != Message::Protocol("dhcp")
+        && !stream.gaps.over(silence.span.seconds()).iter().any(paused)
 }
 
 fn back_from(host: &Host, silence: &Silence) -> Option<Return> {

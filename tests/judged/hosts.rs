@@ -1,0 +1,105 @@
+//! Ethernet hosts that come, wait and go.
+
+use crate::make::{ALL, ethernet, ipv4, mac, pcap_head, pcap_record, udp};
+use crate::{alarms, judge};
+
+const GROUP: u32 = 0xEFFE_0701;
+
+/// The traffic of a network, in any order of time.
+#[derive(Default)]
+struct Traffic(Vec<(f64, Vec<u8>)>);
+
+impl Traffic {
+    /// Two displays that show themselves to each other ten times a second, with the addresses 192.168.47.1 and .2, for so long.
+    fn of_two_displays(seconds: f64) -> Self {
+        let mut traffic = Self::default();
+        for host in [1, 2] {
+            traffic.asks_around(host, 0xC0A8_2F00 + host as u32, seconds);
+            traffic.sends(host, 0xC0A8_2F00 + host as u32, 0.1, (0.02 * host as f64, seconds));
+        }
+        traffic
+    }
+
+    /// A host sends to the group, one datagram each so many seconds.
+    fn sends(&mut self, host: u64, ip: u32, every: f64, (from, to): (f64, f64)) {
+        let count = ((to - from) / every) as u32;
+        let packet = ethernet(
+            host,
+            [1, 0, 0x5E, 0x7E, 7, 1],
+            0x0800,
+            &ipv4(ip, GROUP, 17, (0, 0, false), &udp(4000, 4000, &[7; 60])),
+        );
+        self.0.extend((0..count).map(|i| (every.mul_add(f64::from(i), from), packet.clone())));
+    }
+
+    /// A host asks the neighbours for their addresses now and then.
+    fn asks_around(&mut self, host: u64, ip: u32, seconds: f64) {
+        for i in 0..(seconds / 40.0) as u32 {
+            self.arp(40.0 * f64::from(i) + 1.0, host, ip, 0xC0A8_2F01 + u32::from(host == 1));
+        }
+    }
+
+    /// An ARP request (RFC 826); a probe has no sender's address, an announcement asks for its own (RFC 5227).
+    fn arp(&mut self, at: f64, host: u64, from: u32, target: u32) {
+        let body =
+            [&[0, 1, 8, 0, 6, 4, 0, 1][..], &mac(host), &from.to_be_bytes(), &[0; 6], &target.to_be_bytes()];
+        self.0.push((at, ethernet(host, ALL, 0x0806, &body.concat())));
+    }
+
+    /// Probes and announcements of an address (RFC 5227), the first at `at`.
+    fn takes(&mut self, at: f64, host: u64, ip: u32) {
+        for (late, from) in [(0.0, 0), (1.3, 0), (2.6, 0), (4.6, ip), (6.6, ip)] {
+            self.arp(at + late, host, from, ip);
+        }
+    }
+
+    /// A DHCP discover (RFC 2131).
+    fn discovers(&mut self, at: f64, host: u64) {
+        let mut body = vec![1, 1, 6, 0, 0, 0, 0, 1];
+        body.resize(28, 0);
+        body.extend(mac(host));
+        body.resize(236, 0);
+        body.extend([0x63, 0x82, 0x53, 0x63, 53, 1, 1, 255]);
+        self.0.push((
+            at,
+            ethernet(host, ALL, 0x0800, &ipv4(0, u32::MAX, 17, (0, 0, false), &udp(68, 67, &body))),
+        ));
+    }
+
+    /// The recording.
+    fn recorded(mut self) -> Vec<u8> {
+        self.0.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut out = pcap_head(1);
+        for (at, packet) in self.0 {
+            pcap_record(&mut out, (at * 1e6) as u64, &packet);
+        }
+        out
+    }
+}
+
+const OWN: u32 = 0xA9FE_2107;
+
+/// RFC 2131 4.1: the client asks after 4, 8 and 16 s again, and gives up after as long; RFC 3927 2.2: then it gives itself an
+/// address. Its link was up all the while.
+#[test]
+fn waiting_for_an_address_is_no_flap() {
+    let mut traffic = Traffic::of_two_displays(200.0);
+    for at in [20.0, 24.0, 32.0, 48.0] {
+        traffic.discovers(at, 3);
+    }
+    traffic.takes(64.3, 3, OWN);
+    traffic.sends(3, OWN, 1.0, (72.0, 200.0));
+    assert_eq!(alarms(&judge(&[traffic.recorded()])), ["self-assigned-address"]);
+}
+
+/// A host that has an address and still looks for another loses its link within a second of a discover: that is a flap.
+#[test]
+fn a_discover_just_before_excuses_no_flap_of_a_host_that_sends() {
+    let mut traffic = Traffic::of_two_displays(300.0);
+    traffic.takes(5.0, 3, OWN);
+    traffic.sends(3, OWN, 0.2, (12.0, 120.0));
+    traffic.discovers(119.4, 3);
+    traffic.takes(126.0, 3, OWN);
+    traffic.sends(3, OWN, 0.2, (133.0, 300.0));
+    assert!(alarms(&judge(&[traffic.recorded()])).contains(&"link-flap"));
+}

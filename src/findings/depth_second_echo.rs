@@ -14,7 +14,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The depth at times doubles and falls back: the sounder takes the echo that has gone to the bottom, back to the \
                   surface and to the bottom again. The display shows water that is not there.",
         detection: "From one depth to the next it leaps to twice (or three times) the value and later back by the same ratio, \
-                    three times or more, and hardly any leap has another ratio. The way of the second echo is twice the \
+                    three times or more, or less often for longer (twice for 5 s in all, once for 15 s), and hardly any \
+                    leap has another ratio. The way of the second echo is twice the \
                     depth plus once the transducer's depth under the surface, which is allowed for in shallow water.",
         lookalikes: "A ledge or a quay wall gives one step, or steps of any ratio. Interference of another sounder, fish and weed \
                      give wild values, mostly too shallow. Two sounders that disagree: duplicate-depth-source.",
@@ -38,8 +39,10 @@ const RATIO_SLACK: f64 = 0.06;
 /// The transducer lies no deeper under the surface than this on boats of this kind, metres (common practice).
 const DEEPEST_TRANSDUCER_M: f64 = 0.6;
 
-/// Leaps up to a multiple that there must be, each with its way back.
-const ENOUGH: usize = 3;
+/// Leaps up to a multiple, each with its way back, and how long the depth stands at the multiple in all, seconds: the fewer
+/// there are, the longer. A pit with walls that are steep within one interval, twice as deep as its surroundings on both
+/// sides, is rare already.
+const ENOUGH: [(usize, f64); 3] = [(3, 0.0), (2, 5.0), (1, 15.0)];
 
 /// Share of all leaps that must be to a multiple or back: a ledge or interference hits it by chance only.
 const MOSTLY: f64 = 0.8;
@@ -62,6 +65,9 @@ struct Echoes {
     down: usize,
     other: usize,
     in_echo: usize,
+    /// Stretches of echoes that were seen to begin and to end, and how long they last together.
+    stretches: usize,
+    seconds: f64,
     values: usize,
     ratios: Vec<f64>,
     spans: Vec<Span>,
@@ -71,7 +77,7 @@ impl Echoes {
     /// Whether the leaps are those of a second echo.
     fn are_some(&self) -> bool {
         let matched = self.up + self.down;
-        self.up.min(self.down) >= ENOUGH
+        ENOUGH.iter().any(|(least, least_s)| self.stretches >= *least && self.seconds >= *least_s)
             && matched as f64 >= MOSTLY * (matched + self.other) as f64
             && self.in_echo > 0
     }
@@ -129,6 +135,10 @@ fn echoes(source: &Source) -> Echoes {
             }
             (_, Some((Leap::Down, _))) => {
                 echoes.down += 1;
+                if echo {
+                    echoes.stretches += 1;
+                    echoes.seconds += s.time.since(from);
+                }
                 // What came before was an echo, even where the recording began in it.
                 echo = true;
                 Some(false)
@@ -226,6 +236,18 @@ mod tests {
         assert_eq!(kinds(&found), [(Severity::Fault, vec![2])]);
         assert_eq!(found[0].numbers.get("share"), Some(&crate::report::model::Number::Real(0.166_667)));
         assert_eq!(found[0].spans.len(), 10, "the one that the recording begins in too");
+    }
+
+    #[test]
+    fn few_stretches_are_enough_when_they_last() {
+        let doubled = |stretches: &'static [(i64, i64)]| {
+            let held = move |i: i64| stretches.iter().any(|(from, to)| (*from..*to).contains(&i));
+            detect(&boat(move |i| if held(i) { 2.0 * bottom(i) + 0.4 } else { bottom(i) }).evidence())
+        };
+        assert_eq!(doubled(&[(100, 120)]).len(), 1);
+        assert_eq!(doubled(&[(100, 104), (200, 204)]).len(), 1);
+        assert!(doubled(&[(0, 100), (200, 300)]).is_empty(), "as well a bank that is steep on both sides");
+        assert!(doubled(&[(100, 105)]).is_empty(), "may be a wild value or two");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use super::course_error::{CourseError, course_error};
 use super::deviation::{Fit, circular_median, deviation_fit, rest, swing};
+use super::heading_lag::lag;
 use super::heading_misaligned::LEFT_DEG;
 use super::pairs::{self, Curve};
 use super::variation::variation;
@@ -45,16 +46,16 @@ const MAX_MOMENTS: usize = 6000;
 /// of the model (0.4) and of rounding.
 const VARIATION_SLACK_DEG: f64 = 2.0;
 
-/// Lags shorter than this are the ordinary difference of two sensors' filters and of the moments they send at, seconds.
-const LEAST_LAG_S: f64 = 0.12;
+/// As above, where both sources claim the same north, degrees.
+const SAME_NORTH_SLACK_DEG: f64 = 0.6;
+
+/// A difference that stays once a lag is taken away is an offset from here, degrees: two good sensors' errors are smaller.
+const OFFSET_DEG: f64 = 3.0;
 
 /// Two good sensors scatter less than this against each other, all moments or those in which the boat hardly turns,
 /// degrees (each is good for a degree or two, common practice).
 const STEADY_DEG: f64 = 3.0;
 const STEADY_CALM_DEG: f64 = 2.0;
-
-/// As above, where both sources claim the same north, degrees.
-const SAME_NORTH_SLACK_DEG: f64 = 0.6;
 
 /// Variations smaller than this cannot be told from an offset, degrees.
 const SMALL_VARIATION_DEG: f64 = 2.5;
@@ -97,6 +98,8 @@ struct Comparison {
     p95_deg: f64,
     /// Seconds by which the second follows the first late; negative when the first is the late one.
     lag_s: f64,
+    /// The same beside a difference of another kind, which it was parted from; and whether two recorders' clocks explain it.
+    besides: Option<(f64, bool)>,
     variation_deg: Option<f64>,
     /// The difference by the first one's heading.
     fit: Option<Fit>,
@@ -160,15 +163,14 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
         return None;
     }
     let span = Span::new(moments.first()?.time, moments.last()?.time);
-    let difference = |lag: f64, out: &mut Vec<f64>| {
+    let mut difference = |lag: f64, out: &mut Vec<f64>| {
         out.clear();
         let mut first = first.walk();
         out.extend(moments.iter().filter_map(|s| Some(wrap_180(s.a - first.at(s.time.plus(-lag))?))));
     };
     let mut now = Vec::new();
     difference(0.0, &mut now);
-    let middle = circular_median(&now);
-    let median_deg = middle;
+    let median_deg = circular_median(&now);
     let mut sizes: Vec<f64> = now.iter().map(|d| d.abs()).collect();
     let p95_deg = pairs::quantile(&mut sizes, 0.95)?;
     let variation_deg = variation(books, a, b, span);
@@ -186,6 +188,7 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
         median_deg,
         p95_deg,
         lag_s: 0.0,
+        besides: None,
         variation_deg,
         fit: None,
         moments: moments.len(),
@@ -197,10 +200,9 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
         comparison.lag_s = delay;
         return Some(comparison);
     }
-    let (lag_s, scatter, scatter_left) = best_lag(&mut |lag, out| difference(lag, out));
-    let lags = lag_s.abs() >= LEAST_LAG_S && scatter_left < 0.7 * scatter && scatter - scatter_left > 0.15;
+    let lag_s = lag(&mut difference);
     let mut left = now.clone();
-    if lags {
+    if let Some(lag_s) = lag_s {
         difference(lag_s, &mut left);
     }
     let left_middle = circular_median(&left);
@@ -210,22 +212,29 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let of = if left.len() == moments.len() { &left } else { &now };
     let fit = deviation_fit(&moments, of, heading_of, left_middle);
     comparison.fit = fit;
-    comparison.lag_s = lag_s;
     let fit_rest = fit.map_or(f64::INFINITY, |fit| fit.left);
     let swing = fit.map_or(0.0, |fit| swing(&fit.k));
-    // What a lag alone would do to the middle is small beside what it does in turns.
-    let in_turns = p95_around(&now, middle);
-    let offset = left_middle.abs() >= 3.0 && left_middle.abs() >= 0.5 * in_turns;
+    // What stays on all courses once the lag is taken away is no work of the lag.
+    let offset = left_middle.abs() >= OFFSET_DEG.max(3.0 * still);
+    let only_lags = lag_s.filter(|_| !offset);
+    if let Some(lag_s) = lag_s.filter(|_| offset) {
+        let by_clocks = lag_s.abs() <= books.clocks_differ_s(a.key.device, b.key.device);
+        comparison.besides = Some((lag_s, by_clocks));
+        comparison.median_deg = left_middle;
+        // Two recorders' clocks do not make the boat's displays differ.
+        if by_clocks {
+            comparison.p95_deg = p95_around(&left, 0.0);
+        }
+    }
     comparison.relation = if fit_rest < 0.6 * still && fit_rest < 6.0 && swing >= 2.5 {
         Relation::Deviation
     } else if still <= STEADY_DEG || calm_rest(&first, &moments, &now) <= STEADY_CALM_DEG {
-        comparison.median_deg = if lags && offset { left_middle } else { median_deg };
-        if lags && !offset { Relation::Lag } else { steady(a, b, &comparison) }
+        if only_lags.is_some() { Relation::Lag } else { steady(a, b, &comparison) }
     } else {
         Relation::Unrelated
     };
-    if comparison.relation != Relation::Lag {
-        comparison.lag_s = 0.0;
+    if comparison.relation == Relation::Lag {
+        comparison.lag_s = only_lags.unwrap_or(0.0);
     }
     Some(comparison)
 }
@@ -273,37 +282,6 @@ fn calm_rest(first: &Curve, moments: &[Sample], differences: &[f64]) -> f64 {
         return f64::INFINITY;
     }
     rest(&held, circular_median(&held))
-}
-
-/// The lag that leaves the least scatter, with the scatter without it and with it (root mean square). Source: the difference of a late sensor is its lag times the
-/// turn rate; moving its values back by the lag takes the difference away.
-fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64, f64) {
-    let mut values = Vec::new();
-    let mut score = |lag: f64, difference: &mut dyn FnMut(f64, &mut Vec<f64>)| {
-        difference(lag, &mut values);
-        let middle = circular_median(&values);
-        // The mean of squares sees turns, which are rare, better than the quartiles do; wild values are capped.
-        let sum: f64 = values.iter().map(|d| wrap_180(d - middle).abs().min(30.0).powi(2)).sum();
-        (sum / values.len().max(1) as f64).sqrt()
-    };
-    let mut best = (0.0, f64::INFINITY);
-    for i in -32..=32 {
-        let lag = f64::from(i) * 0.25;
-        let s = score(lag, difference);
-        if s < best.1 {
-            best = (lag, s);
-        }
-    }
-    let coarse = best.0;
-    for i in -12..=12 {
-        let lag = coarse + f64::from(i) * 0.02;
-        let s = score(lag, difference);
-        if s < best.1 {
-            best = (lag, s);
-        }
-    }
-    let without = score(0.0, difference);
-    (best.0, without, best.1)
 }
 
 /// How near a heading and its copy lie, degrees: the rounding of the coarser.
@@ -388,6 +366,15 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
     if by_clocks {
         finding = finding.evidence(super::words::clocks_apart(clocks));
     }
+    if let Some((lag_s, by_clocks)) = c.besides {
+        let late = if lag_s > 0.0 { &other } else { &one };
+        let late = format!("{late} follows {} late in turns", seconds(lag_s.abs()));
+        finding = finding.evidence(if by_clocks {
+            format!("{late}, which is taken away here: two recorders' clocks may differ so much.")
+        } else {
+            format!("Besides, {late}.")
+        });
+    }
     let told_by_course = by_course(evidence, a, b);
     let unknown_which = told_by_course.is_none();
     if matches!(c.relation, Relation::Constant | Relation::Deviation | Relation::Unrelated)
@@ -433,10 +420,10 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
                 .check("Move loudspeakers, tools and current-carrying cables away from both sensors, then make the calibration turn of each.")
         }
         Relation::Constant => finding
-            .evidence(if c.turned {
-                "It stays the same on all courses and in turns: one is mounted or set askew."
-            } else {
-                "The boat hardly turned, so that only this course is known: a slow full circle would tell more."
+            .evidence(match (c.turned, c.besides) {
+                (false, _) => "The boat hardly turned, so that only this course is known: a slow full circle would tell more.",
+                (true, None) => "It stays the same on all courses and in turns: one is mounted or set askew.",
+                (true, Some(_)) => "The rest stays the same on all courses: one is mounted or set askew.",
             })
             .check(format!("Choose one heading source on every display, or switch the heading output of {other} or {one} off."))
             .check("Compare both with a known bearing and correct the offset of the one that is off."),

@@ -33,6 +33,7 @@ mod fixture;
 mod garbled_sentence;
 mod heading_frozen;
 mod heading_jump;
+mod heading_lag;
 mod heading_misaligned;
 mod ip_conflict;
 mod irregular_message;

@@ -6,33 +6,45 @@
     clippy::indexing_slicing,
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
     reason = "a test fails by panicking, on numbers of its own"
 )]
 
+mod headings;
 mod hosts;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
 
-use leadsman::recording::open_reader;
-use leadsman::report::model::{Report, Severity};
+use leadsman::report::model::{Number, Report, Severity};
 use leadsman::survey::{self, Options};
-use leadsman::{complaints, findings, report};
-use std::io::Cursor;
 
-/// The report of recordings of these bytes.
+/// The report of recordings of these bytes, each a recorder's.
 fn judge(recordings: &[Vec<u8>]) -> Report {
-    let opened = recordings.iter().enumerate().map(|(n, bytes)| {
-        let size = Some(bytes.len() as u64);
-        open_reader(&format!("recording {n}"), size, Box::new(Cursor::new(bytes.clone()))).unwrap()
-    });
-    let books = survey::fill(opened.collect(), &Options::default(), &mut |_| {}).unwrap();
-    let found = findings::judge(&books);
-    let answers = complaints::answer(&books, &found, None);
-    report::assemble(&books, found, answers, true)
+    let dir = tempfile::tempdir().unwrap();
+    let paths: Vec<String> = recordings
+        .iter()
+        .enumerate()
+        .map(|(n, bytes)| {
+            let path = dir.path().join(format!("recording-{n}"));
+            std::fs::write(&path, bytes).unwrap();
+            path.to_str().unwrap().to_owned()
+        })
+        .collect();
+    survey::report(&paths, &Options::default(), &mut |_| {}).unwrap()
 }
 
 /// Names of the findings that are more than a note, in the report's order.
 fn alarms(report: &Report) -> Vec<&'static str> {
     report.findings.iter().filter(|f| f.severity > Severity::Note).map(|f| f.kind).collect()
+}
+
+/// A number of the finding of this kind.
+fn number(report: &Report, kind: &str, key: &str) -> f64 {
+    let finding = report.findings.iter().find(|f| f.kind == kind).unwrap_or_else(|| panic!("no {kind}"));
+    match finding.numbers.get(key) {
+        Some(Number::Real(x)) => *x,
+        Some(Number::Count(n)) => *n as f64,
+        other => panic!("{kind} {key}: {other:?}"),
+    }
 }

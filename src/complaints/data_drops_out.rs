@@ -1,6 +1,6 @@
 //! "Data drops out."
 
-use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+use super::{Cause, Complaint, Scope, exclude, shared, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "data-drops-out",
@@ -47,13 +47,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No NMEA 2000 bus in it.",
             check: "Switch off what sends most, or split the bus.",
         },
-        Cause {
-            name: "line-overloaded",
-            shown: unsaid,
-            excluded: never,
-            open: "The line's baud rate is not in a recording; no overload was seen.",
-            check: "Raise the baud rate, or send fewer sentences.",
-        },
+        shared::LINE_OVERLOADED,
         Cause {
             name: "bad-checksum",
             shown: unsaid,
@@ -71,22 +65,13 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         shared::IP_CONFLICT,
         shared::RIVAL_DHCP_SERVERS,
         shared::DHCP_UNANSWERED,
+        shared::SELF_ASSIGNED_ADDRESS,
+        shared::SPLIT_SUBNET,
+        shared::ARP_UNANSWERED,
         shared::BROADCAST_STORM,
         shared::LINK_SATURATED,
         shared::TCP_RETRANSMISSION,
-        Cause {
-            name: "slow-message",
-            shown: unsaid,
-            excluded: never,
-            open: "No steady message well under its standard rate was seen.",
-            check: "Look at the rate settings of the device.",
-        },
-        Cause {
-            name: "irregular-message",
-            shown: unsaid,
-            excluded: never,
-            open: "No ragged message was seen.",
-            check: "Look at the load of the bus and of the device.",
-        },
+        shared::SLOW_MESSAGE,
+        shared::IRREGULAR_MESSAGE,
     ],
 };

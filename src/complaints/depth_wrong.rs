@@ -1,6 +1,6 @@
 //! "The depth is wrong."
 
-use super::{Cause, Complaint, Scope, exclude, never, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "depth-wrong",
@@ -13,13 +13,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No multiple of the running bottom was seen.",
             check: "Lower the sensitivity and set the range to the depth that you know.",
         },
-        Cause {
-            name: "depth-frozen",
-            shown: unsaid,
-            excluded: never,
-            open: "The boat did not move over changing water beside a depth that stands still.",
-            check: "Run slowly over a slope and watch whether the depth follows.",
-        },
+        shared::DEPTH_FROZEN,
         Cause {
             name: "duplicate-depth-source",
             shown: unsaid,

@@ -40,8 +40,18 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No error that swings with the heading was found against course over ground; a few courses do not exclude it.",
             check: "Record a slow full circle and straight runs on four courses and back.",
         },
+        Cause {
+            name: "heading-misaligned",
+            shown: unsaid,
+            excluded: never,
+            open: "No constant error against course over ground was found; a few courses do not exclude it. A display that swaps between heading and course jumps by it.",
+            check: "Run two reverse courses in still water and compare the heading with the course over ground.",
+        },
         shared::LOW_SUPPLY_VOLTAGE,
         shared::ADDRESS_CONFLICT,
+        shared::IRREGULAR_MESSAGE,
+        shared::SLOW_MESSAGE,
+        shared::LINE_OVERLOADED,
         Cause {
             name: "course-used-as-heading",
             shown: unsaid,

@@ -211,6 +211,18 @@ mod tests {
         }
     }
 
+    /// "Nothing explains it" must not stand beside a finding that says it does, nor a finding be kept from its complaint.
+    #[test]
+    fn findings_and_complaints_name_each_other() {
+        for complaint in COMPLAINTS {
+            let is_cause = |kind: &str| complaint.causes.iter().any(|cause| cause.name == kind);
+            for kind in crate::findings::kinds() {
+                let speaks = crate::findings::complaints(kind).contains(&complaint.name);
+                assert_eq!(speaks, is_cause(kind), "{kind} and {}", complaint.name);
+            }
+        }
+    }
+
     #[test]
     fn of_an_empty_recording_nothing_is_ruled_out() {
         for name in NAMES {

@@ -51,6 +51,11 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             check: "Swap the network cable of the sounder, then its port.",
         },
         shared::LOW_SUPPLY_VOLTAGE,
+        shared::ADDRESS_CONFLICT,
+        shared::ADDRESS_CLAIM_FAILED,
+        shared::BUS_ERROR,
+        shared::LINE_OVERLOADED,
+        shared::DEPTH_FROZEN,
         Cause {
             name: "duplicate-depth-source",
             shown: unsaid,

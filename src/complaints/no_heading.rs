@@ -29,6 +29,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         },
         shared::HEADING_FROZEN,
         shared::BUS_ERROR,
+        shared::LINE_OVERLOADED,
         Cause {
             name: "display-set-to-another-source",
             shown: unsaid,

@@ -37,6 +37,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         },
         shared::LOW_SUPPLY_VOLTAGE,
         shared::ADDRESS_CONFLICT,
+        shared::ADDRESS_CLAIM_FAILED,
         shared::WIRE_OUTAGE,
         Cause {
             name: "link-flap",
@@ -45,6 +46,9 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No Ethernet host that carries position in it.",
             check: "Swap the network cable of the device that carries the position, then its port.",
         },
+        shared::POSITION_FROZEN,
+        shared::BUS_ERROR,
+        shared::LINE_OVERLOADED,
         Cause {
             name: "display-set-to-another-source",
             shown: unsaid,

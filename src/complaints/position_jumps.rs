@@ -20,13 +20,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "The positions of two devices agree or repeat each other, or could not be compared.",
             check: "Choose one position source on every display.",
         },
-        Cause {
-            name: "position-frozen",
-            shown: unsaid,
-            excluded: never,
-            open: "No position that stands still under way was seen.",
-            check: "Look at the receiver's own page while under way.",
-        },
+        shared::POSITION_FROZEN,
         Cause {
             name: "fix-lost",
             shown: unsaid,
@@ -42,6 +36,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             check: "Look at the receiver's satellite page.",
         },
         shared::DEVICE_RESTART,
+        shared::ADDRESS_CONFLICT,
         Cause {
             name: "display-set-to-another-source",
             shown: unsaid,

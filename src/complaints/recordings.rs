@@ -11,6 +11,7 @@ pub(super) fn that_tells(cause: &str) -> Option<&'static str> {
 const TELLING: &[(&str, Option<&str>)] = &[
     ("address-claim-failed", Some("a recording of the bus that begins before the devices are switched on")),
     ("address-conflict", Some("a recording of the bus that begins before the devices are switched on")),
+    ("arp-unanswered", Some("ten minutes at a mirror port of the switch with every display on")),
     ("bad-checksum", Some("ten minutes of the 0183 line itself, taken at the listener's end")),
     ("broadcast-storm", Some("a minute at a mirror port of the switch while it happens")),
     ("bus-error", Some("a recording by an adapter that notes error frames")),
@@ -49,6 +50,10 @@ const TELLING: &[(&str, Option<&str>)] = &[
     ("garbled-sentence", Some("ten minutes of the 0183 line itself, taken at the listener's end")),
     ("heading-frozen", Some("a slow full circle with course over ground in the same recording")),
     ("heading-jump", Some("ten minutes with turns, the heading at its full rate")),
+    (
+        "heading-misaligned",
+        Some("straight runs at over 3 knots on six courses and back, with course over ground in it"),
+    ),
     ("heading-paired-by-radio", None),
     ("ip-conflict", Some("a recording at a mirror port that begins before any display is switched on")),
     ("irregular-message", Some("ten minutes by a recorder that stamps each frame to a millisecond")),

@@ -45,7 +45,8 @@ impl Scope {
                 let ethernet = |id: &DeviceId| {
                     books.inventory.get(*id).is_some_and(|d| matches!(d.identity, Identity::Ethernet { .. }))
                 };
-                if finding.devices.is_empty() {
+                // The supply is that of the whole boat, whoever reports it.
+                if finding.devices.is_empty() || finding.kind == "low-supply-voltage" {
                     books.wires.iter().any(|(_, w)| w.kind == WireKind::Ethernet)
                 } else {
                     finding.devices.iter().any(ethernet)

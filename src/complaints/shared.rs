@@ -101,6 +101,60 @@ pub(super) const LINK_SATURATED: Cause = Cause {
     check: "Switch off camera and radar streams one by one.",
 };
 
+/// A 0183 line carries more than it can.
+pub(super) const LINE_OVERLOADED: Cause = Cause {
+    name: "line-overloaded",
+    shown: unsaid,
+    excluded: never,
+    open: "The line's baud rate is not in a recording; no overload was seen.",
+    check: "Raise the baud rate, or send fewer sentences.",
+};
+
+/// A message comes too seldom.
+pub(super) const SLOW_MESSAGE: Cause = Cause {
+    name: "slow-message",
+    shown: unsaid,
+    excluded: never,
+    open: "No steady message well under its standard rate was seen.",
+    check: "Look at the rate settings of the device.",
+};
+
+/// A message comes raggedly.
+pub(super) const IRREGULAR_MESSAGE: Cause = Cause {
+    name: "irregular-message",
+    shown: unsaid,
+    excluded: never,
+    open: "No ragged message was seen.",
+    check: "Look at the load of the bus and of the device.",
+};
+
+/// A host gave itself an address.
+pub(super) const SELF_ASSIGNED_ADDRESS: Cause = Cause {
+    name: "self-assigned-address",
+    shown: unsaid,
+    excluded: never,
+    open: "No self-assigned address beside others was seen.",
+    check: "Look at the display's network page: an address that begins with 169.254 means that no server answered.",
+};
+
+/// Hosts that should talk have addresses of two networks.
+pub(super) const SPLIT_SUBNET: Cause = Cause {
+    name: "split-subnet",
+    shown: unsaid,
+    excluded: never,
+    open: "No addresses of different networks that should talk were seen.",
+    check: "Compare the addresses on the displays' network pages: the first three numbers should be alike.",
+};
+
+/// A host looks for one that is not there.
+pub(super) const ARP_UNANSWERED: Cause = Cause {
+    name: "arp-unanswered",
+    shown: unsaid,
+    excluded: never,
+    open: "No host that keeps asking for an address which nobody has was seen.",
+    check: "See that every device which the displays were set up with is on and has its old address.",
+};
+
 /// Segments are lost and sent again.
 pub(super) const TCP_RETRANSMISSION: Cause = Cause {
     name: "tcp-retransmission",
@@ -135,4 +189,22 @@ pub(super) const HEADING_MESSAGE_DROPOUT: Cause = Cause {
     excluded: exclude::messages_steady,
     open: "Too short, or no steady heading in it, to tell pauses.",
     check: "Look at the heading sensor and its cable.",
+};
+
+/// A depth stands still.
+pub(super) const DEPTH_FROZEN: Cause = Cause {
+    name: "depth-frozen",
+    shown: unsaid,
+    excluded: never,
+    open: "The boat did not move over changing water beside a depth that stands still.",
+    check: "Run slowly over a slope and watch whether the depth follows.",
+};
+
+/// A position stands still.
+pub(super) const POSITION_FROZEN: Cause = Cause {
+    name: "position-frozen",
+    shown: unsaid,
+    excluded: never,
+    open: "No position that stands still under way was seen.",
+    check: "Look at the receiver's own page while under way.",
 };

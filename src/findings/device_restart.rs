@@ -18,7 +18,14 @@ pub(super) const DETECTOR: Detector = Detector {
         cautions: "Switch the supply off before you open connectors; starting currents are large: keep tools and fingers clear \
                    of battery terminals and propellers.",
     },
-    complaints: &["no-heading", "no-position", "no-depth", "data-drops-out", "heading-jumps"],
+    complaints: &[
+        "no-heading",
+        "no-position",
+        "no-depth",
+        "data-drops-out",
+        "heading-jumps",
+        "position-jumps",
+    ],
     detect,
 };
 

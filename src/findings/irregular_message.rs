@@ -25,7 +25,7 @@ pub(super) const DETECTOR: Detector = Detector {
                  line among many messages.",
         cautions: "",
     },
-    complaints: &["heading-jumps"],
+    complaints: &["heading-jumps", "data-drops-out"],
     detect,
 };
 

@@ -24,7 +24,14 @@ pub(super) const DETECTOR: Detector = Detector {
         cautions: "Batteries give currents that burn: no rings or loose tools at the terminals, fuse near the battery, no sparks \
                    where gas may stand. Work on the battery side is for someone licensed where local codes ask for that.",
     },
-    complaints: &["no-heading", "no-position", "no-depth", "data-drops-out", "display-disconnects"],
+    complaints: &[
+        "no-heading",
+        "no-position",
+        "no-depth",
+        "data-drops-out",
+        "display-disconnects",
+        "heading-jumps",
+    ],
     detect,
 };
 

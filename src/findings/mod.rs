@@ -199,6 +199,12 @@ pub fn doc(kind: &str) -> Option<&'static Doc> {
     DETECTORS.iter().map(|d| &d.doc).find(|doc| doc.kind == kind)
 }
 
+/// The complaints that a kind of finding speaks to; none for a kind that is not detected.
+#[must_use]
+pub fn complaints(kind: &str) -> &'static [&'static str] {
+    DETECTORS.iter().find(|d| d.doc.kind == kind).map_or(&[], |d| d.complaints)
+}
+
 /// One finding: facts, with what a sceptic can check.
 #[derive(Debug, Clone)]
 pub struct Finding {

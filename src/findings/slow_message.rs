@@ -22,7 +22,7 @@ pub(super) const DETECTOR: Detector = Detector {
                  gateway from a 4800 baud line cannot be faster than that line.",
         cautions: "Do not trust an autopilot with a slow heading in a seaway.",
     },
-    complaints: &["heading-jumps"],
+    complaints: &["heading-jumps", "data-drops-out"],
     detect,
 };
 

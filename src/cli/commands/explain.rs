@@ -51,6 +51,10 @@ fn page(page: &mut Page<'_>, doc: &Doc) -> io::Result<()> {
             lead = "";
         }
     }
+    let complaints = findings::complaints(doc.kind);
+    if !complaints.is_empty() {
+        page.hanging("Complaints", Style::new().bold(), INDENT, &complaints.join(", "))?;
+    }
     Ok(())
 }
 

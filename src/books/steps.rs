@@ -34,6 +34,9 @@ const SPEED_LIMIT_KN: f64 = 90.0;
 /// What a position may wander between two fixes without the boat moving, metres (GNSS noise, common practice).
 const POSITION_SLACK_M: f64 = 25.0;
 
+/// What a position steps beyond the boat's way from here may be the receiver's noise or a jump, metres.
+const DOUBTFUL_M: f64 = 10.0;
+
 /// One step.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Step {
@@ -54,6 +57,8 @@ pub struct Steps {
     pub count: u64,
     /// The largest, degrees or metres, without sign.
     pub largest: f64,
+    /// Whether there was one that a boat makes only by chance, too small to be counted.
+    pub doubtful: bool,
     first: Option<Time>,
     values: u64,
     last: Option<(Time, f64, f64)>,
@@ -115,7 +120,12 @@ impl Steps {
             return;
         }
         let dt = dt.max(mean);
-        let known = speed_kn.map_or(SPEED_LIMIT_KN / KNOTS_PER_M_S, |kn| 2.0 * kn / KNOTS_PER_M_S);
+        let speed = speed_kn.map(|kn| kn / KNOTS_PER_M_S);
+        if size > DOUBTFUL_M && self.seen >= BEFORE {
+            let way = speed.unwrap_or(0.0).max(self.usual_rate()) * dt;
+            self.doubtful |= size - way > DOUBTFUL_M;
+        }
+        let known = speed.map_or(SPEED_LIMIT_KN / KNOTS_PER_M_S, |speed| 2.0 * speed);
         if size <= POSITION_SLACK_M + known * dt {
             self.rate(size / dt);
             return;
@@ -216,6 +226,20 @@ mod tests {
     fn a_fast_turn_is_no_jump() {
         let turning = headings((0..80).map(|i| crate::units::wrap_360(6.0 * f64::from(i))));
         assert_eq!(turning.count, 0, "60 degrees a second, through north");
+    }
+
+    #[test]
+    fn a_step_within_a_receivers_noise_is_doubtful() {
+        let at_20_kn = |away_m: f64| {
+            let mut steps = Steps::default();
+            for i in 0..60_i64 {
+                let north_m = 10.3 * i as f64 + if (30..40).contains(&i) { away_m } else { 0.0 };
+                steps.position(Time(i * 1_000_000), 54.0 + north_m / 111_200.0, 10.0, Some(20.0));
+            }
+            (steps.count, steps.doubtful)
+        };
+        assert_eq!(at_20_kn(3.0), (0, false));
+        assert_eq!(at_20_kn(20.0), (0, true));
     }
 
     #[test]

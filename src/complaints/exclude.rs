@@ -196,7 +196,7 @@ pub(super) fn one_source(books: &Books, scope: &Scope) -> Option<String> {
 pub(super) fn no_steps(books: &Books, scope: &Scope) -> Option<String> {
     let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid >= 50).collect();
     let values: u64 = sources.iter().map(|s| s.valid).sum();
-    (!sources.is_empty() && sources.iter().all(|s| s.steps.count == 0))
+    (!sources.is_empty() && sources.iter().all(|s| s.steps.count == 0 && !s.steps.doubtful))
         .then(|| format!("No step further than a boat can make in {values} values."))
 }
 

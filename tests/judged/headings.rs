@@ -1,7 +1,7 @@
 //! Headings of two recorders.
 
 use crate::make::{START_US, sentence};
-use crate::{alarms, judge, number};
+use crate::{alarms, can_log, judge, number};
 use leadsman::report::model::Number;
 use leadsman::time::Time;
 
@@ -19,15 +19,12 @@ fn ripple(i: u32) -> f64 {
 /// Ten headings a second of a bus: PGN 127250, magnetic (the worked examples' fields: sequence, heading in 0.0001 rad,
 /// deviation and variation not available, reference 1).
 fn bus(seconds: u32) -> Vec<u8> {
-    let mut log = String::new();
-    for i in 0..10 * seconds {
-        let at = START_US + u64::from(i) * 100_000;
+    let frame = |i: u32| {
         let rad = (heading(f64::from(i) / 10.0) + ripple(i)).to_radians();
         let [low, high] = ((rad * 10_000.0).round() as u16).to_le_bytes();
-        let stamp = format!("({}.{:06})", at / 1_000_000, at % 1_000_000);
-        log += &format!("{stamp} can0 09F11223#FF{low:02X}{high:02X}FF7FFF7FFD\n");
-    }
-    log.into_bytes()
+        (f64::from(i) / 10.0, 0x09F1_1223, format!("FF{low:02X}{high:02X}FF7FFF7FFD"))
+    };
+    can_log((0..10 * seconds).map(frame).collect())
 }
 
 /// A line with HDG ten times a second that is `offset_deg` off, each stamped `late_s` too late.

@@ -15,6 +15,7 @@ mod hosts;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
+mod wires;
 
 use leadsman::report::model::{Number, Report, Severity};
 use leadsman::survey::{self, Options};
@@ -47,4 +48,14 @@ fn number(report: &Report, kind: &str, key: &str) -> f64 {
         Some(Number::Count(n)) => *n as f64,
         other => panic!("{kind} {key}: {other:?}"),
     }
+}
+
+/// A CAN text log of frames, each with its second, identifier and data in hex; in any order.
+fn can_log(mut frames: Vec<(f64, u32, String)>) -> Vec<u8> {
+    frames.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let line = |(at, id, data): &(f64, u32, String)| {
+        let us = make::START_US + (at * 1e6).round() as u64;
+        format!("({}.{:06}) can0 {id:08X}#{data}\n", us / 1_000_000, us % 1_000_000)
+    };
+    frames.iter().map(line).collect::<String>().into_bytes()
 }

@@ -1,8 +1,12 @@
 //! Silences of whole wires: everyone at once.
 
-use super::{Presence, WireSilence, covered, follows, on_boat_clock, patience, patience_with, rooted};
+use super::{
+    Presence, WireSilence, covered, follows, on_boat_clock, patience, patience_with, periodic, rooted,
+};
 use crate::books::Books;
+use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
+use crate::books::timing::Stream;
 use crate::books::wires::{Wire, WireId};
 use crate::time::{Span, Time};
 
@@ -21,19 +25,19 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
 
 fn wire_silences(books: &Books, presence: &mut Presence) {
     for (id, wire) in books.wires.iter().filter(|(_, w)| w.carried_by.is_none()) {
-        let mut cadences: Vec<f64> = books
+        let devices: Vec<DeviceId> = books
             .inventory
             .iter()
-            .filter(|(device, d)| rooted(books, d.wire) == id && books.timing.of(*device).next().is_some())
-            .filter_map(|(device, _)| presence.cadence(device))
+            .filter(|(device, d)| rooted(books, d.wire) == id && presence.cadence(*device).is_some())
+            .map(|(device, _)| device)
             .collect();
-        cadences.sort_unstable_by(f64::total_cmp);
-        let Some(&fastest) = cadences.first() else { continue };
+        let cadences = devices.iter().filter_map(|device| presence.cadence(*device));
+        let Some(fastest) = cadences.min_by(f64::total_cmp) else { continue };
         if on_boat_clock(books, wire) {
             continue;
         }
         // With one periodic device only, its silence and the wire's cannot be told apart unless it is a lone line.
-        if cadences.len() < 2 && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1 {
+        if devices.len() < 2 && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1 {
             continue;
         }
         // Where one stamp covers many frames, the stamps are what is slow and not the devices.
@@ -44,8 +48,10 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             if starting || books.clock_leapt(span) {
                 continue;
             }
-            let missed = cadences.iter().filter(|c| **c * 3.0 < span.seconds()).count();
-            if missed < cadences.len().min(2) {
+            let missed: Vec<Time> =
+                devices.iter().filter_map(|device| missed(books, *device, span)).collect();
+            let none_returned = missed.iter().all(|last| *last < span.to);
+            if missed.len() < devices.len().min(2) || none_returned {
                 continue;
             }
             let why = explain(books, id, span);
@@ -55,6 +61,17 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             presence.wires.push((id, span, why));
         }
     }
+}
+
+/// When a device was last heard that spoke up to a silence by a rhythm which the silence breaks. Before a boat is switched on, and after, some
+/// slow node may be awake alone: the pauses between its messages are none of those that came later or had left.
+fn missed(books: &Books, device: DeviceId, span: Span) -> Option<Time> {
+    let spoke = |stream: &Stream| {
+        let pulse = stream.pulse_s().filter(|pulse| 3.0 * pulse < span.seconds())?;
+        let begun = stream.first.is_some_and(|first| first <= span.from);
+        stream.last.filter(|last| begun && span.from.since(*last) <= 3.0 * pulse)
+    };
+    periodic(books, device).filter_map(spoke).max()
 }
 
 /// Frames that share a stamp, on average.

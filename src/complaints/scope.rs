@@ -2,6 +2,7 @@
 
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
+use crate::books::wires::WireId;
 use crate::findings::Finding;
 use crate::recording::WireKind;
 
@@ -36,7 +37,7 @@ impl Scope {
 
     /// Whether a finding concerns what the complaint is about.
     ///
-    /// A finding without devices is about a whole wire and concerns everything. One on a device concerns a quantity when
+    /// A finding without devices is about a whole wire and concerns what the wire may carry. One on a device concerns a quantity when
     /// the device supplies it, or carries it in its packets; one on single messages, when they carry it.
     pub(super) fn concerns(self, books: &Books, finding: &Finding) -> bool {
         match self {
@@ -54,8 +55,12 @@ impl Scope {
             }
             Self::Quantity(quantity) => {
                 // A supply that dips takes every device of the bus with it, whoever reports it.
-                if finding.devices.is_empty() || finding.kind == "low-supply-voltage" {
+                if finding.kind == "low-supply-voltage" {
                     return true;
+                }
+                if finding.devices.is_empty() {
+                    return finding.wires.is_empty()
+                        || finding.wires.iter().any(|wire| may_carry(books, *wire, quantity));
                 }
                 let by_message =
                     matches!(finding.kind, "message-dropout" | "slow-message" | "irregular-message");
@@ -65,6 +70,14 @@ impl Scope {
             }
         }
     }
+}
+
+/// Whether a wire carries a quantity, as far as can be told: it does on a bus or line with a source of it, and may where there
+/// is no source at all. What displays tell each other over Ethernet is their makers' own, and may hold anything.
+fn may_carry(books: &Books, wire: WireId, quantity: &str) -> bool {
+    let ethernet = books.wires.get(wire).is_none_or(|w| w.kind == WireKind::Ethernet);
+    let mut sources = books.series.of(quantity).filter_map(|s| books.inventory.get(s.key.device)).peekable();
+    ethernet || sources.peek().is_none() || sources.any(|device| device.wire == wire)
 }
 
 /// Whether a device supplies a quantity (in one of `messages` when these are given), itself or in its packets.

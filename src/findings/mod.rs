@@ -67,6 +67,7 @@ mod steps_of;
 mod supply_dips;
 mod tcp_retransmission;
 mod variation;
+mod which_wire;
 mod wire_outage;
 mod words;
 
@@ -338,6 +339,7 @@ pub fn judge(books: &Books) -> Vec<Finding> {
         for mut finding in alike {
             finding.kind = detector.doc.kind;
             finding.complaints = detector.complaints.to_vec();
+            which_wire::name(books, &mut finding);
             findings.push(finding);
         }
     }

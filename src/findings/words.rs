@@ -28,7 +28,8 @@ pub(super) fn seconds(s: f64) -> String {
     } else if s < 120.0 {
         format!("{s:.0} s")
     } else {
-        format!("{:.0} min {:02.0} s", (s / 60.0).floor(), s % 60.0)
+        let whole = s.round();
+        format!("{:.0} min {:02.0} s", (whole / 60.0).floor(), whole % 60.0)
     }
 }
 
@@ -86,4 +87,15 @@ pub(super) fn clocks_apart(uncertain_s: f64) -> String {
         "The two were recorded by two recorders whose clocks are known to each other to {} only: the delay may be theirs.",
         seconds(uncertain_s)
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seconds_make_whole_minutes() {
+        let said = [0.05, 9.94, 119.4, 120.0, 3599.7, 3600.2].map(seconds);
+        assert_eq!(said, ["50 ms", "9.9 s", "119 s", "2 min 00 s", "60 min 00 s", "60 min 00 s"]);
+    }
 }

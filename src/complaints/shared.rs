@@ -34,7 +34,7 @@ pub(super) const ADDRESS_CONFLICT: Cause = Cause {
     name: "address-conflict",
     shown: unsaid,
     excluded: exclude::no_contention,
-    open: "No address claims in it.",
+    open: "No address claims in it, or they do not tell.",
     check: "Record the start of all devices: the address claims show who contends.",
 };
 
@@ -43,7 +43,7 @@ pub(super) const ADDRESS_CLAIM_FAILED: Cause = Cause {
     name: "address-claim-failed",
     shown: unsaid,
     excluded: exclude::no_contention,
-    open: "No address claims in it.",
+    open: "No address claims in it, or they do not tell.",
     check: "Record the start of all devices: a device without an address says so.",
 };
 

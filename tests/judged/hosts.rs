@@ -46,6 +46,13 @@ impl Traffic {
         self.0.push((at, ethernet(host, ALL, 0x0806, &body.concat())));
     }
 
+    /// An ARP reply: who answers, and who asked.
+    fn answers(&mut self, at: f64, (host, ip): (u64, u32), (to, to_ip): (u64, u32)) {
+        let body =
+            [&[0, 1, 8, 0, 6, 4, 0, 2][..], &mac(host), &ip.to_be_bytes(), &mac(to), &to_ip.to_be_bytes()];
+        self.0.push((at, ethernet(host, mac(to), 0x0806, &body.concat())));
+    }
+
     /// Probes and announcements of an address (RFC 5227), the first at `at`.
     fn takes(&mut self, at: f64, host: u64, ip: u32) {
         for (late, from) in [(0.0, 0), (1.3, 0), (2.6, 0), (4.6, ip), (6.6, ip)] {
@@ -102,4 +109,22 @@ fn a_discover_just_before_excuses_no_flap_of_a_host_that_sends() {
     traffic.takes(126.0, 3, OWN);
     traffic.sends(3, OWN, 0.2, (133.0, 300.0));
     assert!(alarms(&judge(&[traffic.recorded()])).contains(&"link-flap"));
+}
+
+/// A router that says nothing of its own answers whoever asks for it: first somebody now and then, later a phone often, until
+/// the phone leaves.
+#[test]
+fn who_only_answers_is_not_missed() {
+    const ROUTER: u32 = 0xC0A8_2F63;
+    let mut traffic = Traffic::of_two_displays(300.0);
+    for i in 0..30 {
+        let at = 2.3f64.mul_add(f64::from(i), 80.0);
+        traffic.arp(at, 7, 0xC0A8_2F07, ROUTER);
+        traffic.answers(at + 0.001, (9, ROUTER), (7, 0xC0A8_2F07));
+    }
+    for at in [5.0, 43.0, 200.0, 240.0, 290.0] {
+        traffic.answers(at, (9, ROUTER), (1, 0xC0A8_2F01));
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
 }

@@ -37,6 +37,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let spans: Vec<Span> = flaps.iter().map(|(span, _)| *span).collect();
             let mut signs = Signs::default();
             flaps.iter().flat_map(|(_, signs)| signs.iter()).for_each(|sign| signs.add(sign));
+            let came_back = if spans.len() == 1 { "It came back" } else { "Each time it came back" };
             let words: Vec<_> = signs.iter().map(Sign::words).collect();
             Finding::new(
                 Severity::Fault,
@@ -50,7 +51,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .count("flaps", spans.len() as u64)
             .real("longest_s", longest(&spans))
             .evidence("Other hosts went on meanwhile.")
-            .evidence(format!("Each time it came back announcing itself: {}.", words.join(", ")))
+            .evidence(format!("{came_back} announcing itself: {}.", words.join(", ")))
             .spans(spans)
             .check(format!(
                 "Swap the cable of {who} with a good one; then move it to another port of the switch."

@@ -201,8 +201,10 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
 
 fn source_row(books: &Books, source: &Source) -> SourceRow {
     let stream = books.timing.get(source.key.device, source.key.message);
-    let pauses =
+    let mut pauses =
         stream.map(|s| s.gaps.over(s.median_s().unwrap_or(0.0).mul_add(5.0, 1.0))).unwrap_or_default();
+    // Where the recorder's clock leapt, nothing paused.
+    pauses.retain(|pause| !books.clock_leapt(*pause));
     SourceRow {
         quantity: source.key.quantity.to_owned(),
         reference: source.key.reference,
@@ -213,7 +215,7 @@ fn source_row(books: &Books, source: &Source) -> SourceRow {
         valid: source.valid,
         interval_s: stream.map(intervals).unwrap_or_default(),
         dropouts: pauses.len() as u64,
-        dropout_s: round(pauses.iter().map(|p| p.seconds()).sum()),
+        dropout_s: round(pauses.iter().map(|p| p.seconds()).fold(0.0, |all, pause| all + pause)),
         last_value: match &source.last_value() {
             LastValue::None => Value::Null,
             LastValue::Number(v) => number(*v),

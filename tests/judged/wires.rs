@@ -39,3 +39,26 @@ fn a_silence_of_all_that_were_awake_is_one() {
     let frames = frames.into_iter().filter(|(t, ..)| !(200.0..220.0).contains(t)).collect();
     assert_eq!(alarms(&judge(&[can_log(frames)])), ["recording-gap"]);
 }
+
+/// System time (PGN 126992) of the node at address 3 each second: days since 1970, and the time of day in 0.0001 s.
+fn system_times(to: u32) -> Vec<(f64, u32, String)> {
+    let time = |t: u32| {
+        let [d0, d1] = ((crate::make::START_US / 86_400_000_000) as u16).to_le_bytes();
+        let [t0, t1, t2, t3] = (t * 10_000).to_le_bytes();
+        (f64::from(t) + 0.02, 0x0DF0_1003, format!("FFF0{d0:02X}{d1:02X}{t0:02X}{t1:02X}{t2:02X}{t3:02X}"))
+    };
+    (0..to).map(time).collect()
+}
+
+/// The recorder's clock is set ahead by five minutes, and later a node really pauses for ten seconds.
+#[test]
+fn a_leap_of_the_recorders_clock_is_nobodys_pause() {
+    let mut frames = [system_times(300), sensors(0, 300)].concat();
+    frames.retain(|(t, id, _)| *id != 0x09F1_1323 || !(200.0..210.0).contains(t));
+    let stamp = |(t, id, data)| (if t > 120.0 { t + 300.0 } else { t }, id, data);
+    let report = judge(&[can_log(frames.into_iter().map(stamp).collect())]);
+    assert_eq!(alarms(&report), ["device-dropout"]);
+    let pauses: Vec<_> = report.sources.iter().map(|s| (s.dropouts, s.dropout_s.round())).collect();
+    assert_eq!(pauses.iter().filter(|p| **p == (1, 10.0)).count(), 1, "{pauses:?}");
+    assert_eq!(pauses.iter().filter(|p| **p == (0, 0.0)).count(), pauses.len() - 1, "{pauses:?}");
+}

@@ -43,6 +43,9 @@ const MISSING_CHANGES: f64 = 20.0;
 /// So many must be missing at least before a leap counts: by chance that is e^-5.
 const FEW_CHANGES: f64 = 5.0;
 
+/// Depths after a stand that tell whether it woke up elsewhere.
+const WOKEN: usize = 5;
+
 /// Time before a stand in which the depth's usual change is looked at, seconds.
 const BEFORE_S: f64 = 30.0;
 
@@ -93,7 +96,9 @@ fn why(source: &Source, others: &[&Source], span: Span) -> Option<Why> {
     let mut steps = changes(track);
     let step = pairs::median(&mut steps).unwrap_or(resolution);
     let after = Span::new(span.to.plus(1e-6), span.to.plus(SHORTEST_S));
-    let woke = within(source, after).iter().map(|s| s.a).find(|m| *m > 0.0).map(|m| (m - held).abs());
+    // A fish or some weed makes a value or two that are no waking up.
+    let next = within(source, after).iter().map(|s| s.a).filter(|m| *m > 0.0).take(WOKEN);
+    let woke = pairs::median(&mut next.map(|m| (m - held).abs()).collect::<Vec<_>>());
     let before = within(source, Span::new(span.from.plus(-BEFORE_S), span.from));
     let known = before.first().map_or(0.0, |s| span.from.since(s.time));
     let rate = changes(before).len() as f64 / known.max(1.0);
@@ -107,6 +112,7 @@ fn why(source: &Source, others: &[&Source], span: Span) -> Option<Why> {
     }
     let seen = others
         .iter()
+        .filter(|o| !depth_second_echo::leaps(o))
         .filter_map(|o| {
             let depths = within(o, span).iter().map(|s| s.a).filter(|m| *m > 0.0);
             let (low, high) = depths.fold((f64::INFINITY, 0.0_f64), |(l, h), m| (l.min(m), h.max(m)));
@@ -220,6 +226,12 @@ mod tests {
     fn a_stone_on_even_bottom_is_no_waking_up() {
         let stone = |t: f64| if (70.0..72.0).contains(&t) { 7.3 } else { 8.0 };
         assert!(detect(&boat(3.0, 0.1, 0..0, stone).evidence()).is_empty());
+    }
+
+    #[test]
+    fn fish_over_even_bottom_are_no_waking_up() {
+        let fish = |t: f64| if (t as i64 * 7) % 19 < 2 { 3.0 } else { 18.7 };
+        assert!(detect(&boat(5.0, 0.1, 0..0, fish).evidence()).is_empty());
     }
 
     #[test]

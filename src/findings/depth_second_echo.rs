@@ -47,6 +47,9 @@ const ENOUGH: [(usize, f64); 3] = [(3, 0.0), (2, 5.0), (1, 15.0)];
 /// Share of all leaps that must be to a multiple or back: a ledge or interference hits it by chance only.
 const MOSTLY: f64 = 0.8;
 
+/// What the depth is for more of the time is the bottom, and the shallower values between are fish or weed.
+const MOST: f64 = 0.5;
+
 /// Stretches that are given with their times.
 const MAX_SPANS: usize = 256;
 
@@ -80,6 +83,7 @@ impl Echoes {
         ENOUGH.iter().any(|(least, least_s)| self.stretches >= *least && self.seconds >= *least_s)
             && matched as f64 >= MOSTLY * (matched + self.other) as f64
             && self.in_echo > 0
+            && self.in_echo as f64 <= MOST * self.values as f64
     }
 }
 
@@ -248,6 +252,12 @@ mod tests {
         assert_eq!(doubled(&[(100, 104), (200, 204)]).len(), 1);
         assert!(doubled(&[(0, 100), (200, 300)]).is_empty(), "as well a bank that is steep on both sides");
         assert!(doubled(&[(100, 105)]).is_empty(), "may be a wild value or two");
+    }
+
+    #[test]
+    fn echoes_from_half_way_down_are_no_bottom() {
+        let fish = |i: i64| if i % 40 < 2 { 0.5 * bottom(i) } else { bottom(i) };
+        assert!(detect(&boat(fish).evidence()).is_empty());
     }
 
     #[test]

@@ -15,7 +15,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The position receiver lives and sends its messages, but without a valid fix. The chart stops or shows no \
                   boat, an anchor function lets go, and a satellite compass loses its heading with it.",
         detection: "Position messages come with the not-available code, an empty field or a status that marks them invalid, for \
-                    10 s or more after there was a fix, or for two minutes and more while the receiver has had none yet.",
+                    10 s or more after there was a fix (or three times and more for a tenth of the time), or for two minutes and more while the receiver has had none yet.",
         lookalikes: "A receiver that was just switched on needs up to a minute or two for its first fix. A few seconds under a \
                      bridge are no fault. No message at all is a pause: message-dropout or device-dropout.",
         checks: "Look at the antenna: free view of the sky, nothing of metal above it, no wet or crushed cable. Watch the \
@@ -30,6 +30,10 @@ pub(super) const DETECTOR: Detector = Detector {
 /// A loss shorter than this is a bridge or a quay wall, seconds (common practice, no source).
 const USUAL_S: f64 = 10.0;
 
+/// Shorter ones count when there are so many of at least so many seconds, and they fill so much of the time in which the
+/// receiver was seen: bridges do not come one after the other (common practice, no source).
+const REPEATED: (usize, f64, f64) = (3, 1.5, 0.1);
+
 /// A receiver without a fix for longer than this from its first message has more than a cold start, seconds: those take
 /// about half a minute under open sky (common practice, no source).
 const COLD_START_S: f64 = 120.0;
@@ -43,6 +47,9 @@ pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&
         .filter(|s| books.inventory.same(s.key.device, device))
         .map(|source| {
             let mut spans = source.runs.absent(USUAL_S);
+            if spans.is_empty() {
+                spans = repeated(source);
+            }
             let first = source.values_from_to.map(|(from, _)| from);
             spans.retain(|span| {
                 let had_one = first.is_some_and(|first| first < span.from);
@@ -54,6 +61,15 @@ pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&
         })
         .filter(|(_, spans)| !spans.is_empty())
         .max_by(|(_, a), (_, b)| total(a).total_cmp(&total(b)))
+}
+
+/// Losses that are short and come again and again.
+fn repeated(source: &Source) -> Vec<Span> {
+    let (least, shortest_s, share) = REPEATED;
+    let spans = source.runs.absent(shortest_s);
+    let seen = source.first.zip(source.last).map_or(0.0, |(from, to)| to.since(from));
+    let often = spans.len() >= least && total(&spans) >= (share * seen).max(USUAL_S);
+    if often { spans } else { Vec::new() }
 }
 
 /// Whether the device gives a living position in another message meanwhile. The last place held is not living.
@@ -142,7 +158,8 @@ fn satellites_during(evidence: &Evidence<'_>, source: &Source, spans: &[Span]) -
 
 /// The samples of a source in the middle of a span, where messages that come late do not reach.
 fn inner(source: &Source, span: Span) -> impl Iterator<Item = &Sample> {
-    within(source, Span::new(span.from.plus(3.0), span.to.plus(-3.0))).iter()
+    let edge = (span.seconds() / 4.0).min(3.0);
+    within(source, Span::new(span.from.plus(edge), span.to.plus(-edge))).iter()
 }
 
 #[cfg(test)]
@@ -172,6 +189,15 @@ mod tests {
         let found = detect(&boat.evidence());
         assert_eq!(kinds(&found), [(Severity::Fault, vec![1])]);
         assert_eq!(found[0].spans, [Span::new(Boat::at(50.0), Boat::at(80.0))]);
+    }
+
+    #[test]
+    fn short_losses_are_one_when_they_come_again_and_again() {
+        let found = detect(&boat(240, |s| s < 30 || s % 30 >= 8).evidence());
+        assert_eq!(kinds(&found), [(Severity::Fault, vec![1])]);
+        assert_eq!(found[0].spans.len(), 7);
+        let bridges = boat(1200, |s| s < 30 || s % 300 >= 8);
+        assert!(detect(&bridges.evidence()).is_empty());
     }
 
     #[test]

@@ -12,6 +12,7 @@
 
 mod headings;
 mod hosts;
+mod lines;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;

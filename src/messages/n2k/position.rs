@@ -15,13 +15,13 @@ pub(super) fn rapid(message: &[u8], out: &mut Vec<Reading>) {
 
 /// PGN 129029: position, time and quality of a fix.
 ///
-/// Method 0 is "no fix", 14 "error", 15 "not available": the place is then invalid even when the sender repeats the
-/// last one.
+/// Method 0 is "no fix", 6 "estimated" (dead reckoning), 14 "error", 15 "not available": the place is then none of the
+/// satellites', even when the sender repeats the last one.
 pub(super) fn gnss(message: &[u8], out: &mut Vec<Reading>) {
     let fields = Fields(message);
     let at = match fields.raw(252, 4) {
         None => Err(Absent::Missing),
-        Some(0 | 14 | 15) => Err(Absent::MarkedInvalid),
+        Some(0 | 6 | 14 | 15) => Err(Absent::MarkedInvalid),
         Some(_) => place_64(fields),
     };
     out.push(Reading::Position {

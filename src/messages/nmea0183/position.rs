@@ -6,9 +6,9 @@ use crate::messages::{Absent, North, Reading};
 
 /// RMC: position, course and speed over ground, date and time, and the variation when given.
 ///
-/// The status alone decides whether the fix may be used: a mode that forbids it forces status V.
+/// Status and mode decide whether the fix may be used: a mode that forbids it should force status V, and some leave it A.
 pub(super) fn rmc(s: &Sentence<'_>, out: &mut Vec<Reading>) {
-    let status = s.status(2);
+    let status = s.status(2).and(mode(s, 12));
     out.push(Reading::Position { at: status.and(s.place(3)), satellites: None, hdop: None });
     out.push(Reading::CourseSpeed {
         course_deg: status.and(s.direction(8)),
@@ -24,7 +24,8 @@ pub(super) fn rmc(s: &Sentence<'_>, out: &mut Vec<Reading>) {
 /// GGA: position with its quality, and the time of day.
 pub(super) fn gga(s: &Sentence<'_>, out: &mut Vec<Reading>) {
     let quality = match s.text(6) {
-        Ok("0") => Err(Absent::MarkedInvalid),
+        // Not valid, and estimated (dead reckoning): no satellites stand behind the place.
+        Ok("0" | "6") => Err(Absent::MarkedInvalid),
         Ok(text) if text.parse::<u8>().is_err() => Err(Absent::Unusable),
         _ => Ok(()),
     };
@@ -34,10 +35,18 @@ pub(super) fn gga(s: &Sentence<'_>, out: &mut Vec<Reading>) {
 /// GNS: position of several systems together; the mode has a letter for each.
 pub(super) fn gns(s: &Sentence<'_>, out: &mut Vec<Reading>) {
     let mode = match s.text(6) {
-        Ok(letters) if letters.bytes().all(|b| b == b'N') => Err(Absent::MarkedInvalid),
+        Ok(letters) if letters.bytes().all(|b| matches!(b, b'N' | b'E')) => Err(Absent::MarkedInvalid),
         _ => Ok(()),
     };
     fix(s, mode, out);
+}
+
+/// The mode in field `n` (since v2.3): not valid and estimated (dead reckoning) are no fix.
+fn mode(s: &Sentence<'_>, n: usize) -> Result<(), Absent> {
+    match s.text(n) {
+        Ok("N" | "E") => Err(Absent::MarkedInvalid),
+        _ => Ok(()),
+    }
 }
 
 /// What GGA and GNS have in common.
@@ -52,6 +61,10 @@ fn fix(s: &Sentence<'_>, usable: Result<(), Absent>, out: &mut Vec<Reading>) {
 
 /// GLL: position and time of day.
 pub(super) fn gll(s: &Sentence<'_>, out: &mut Vec<Reading>) {
-    out.push(Reading::Position { at: s.status(6).and(s.place(1)), satellites: None, hdop: None });
+    out.push(Reading::Position {
+        at: s.status(6).and(mode(s, 7)).and(s.place(1)),
+        satellites: None,
+        hdop: None,
+    });
     out.push(Reading::Clock { days: None, of_day_us: s.time_of_day(5) });
 }

@@ -1,0 +1,41 @@
+//! NMEA 0183 lines.
+
+use crate::make::{START_US, sentence};
+use crate::{alarms, judge, number};
+use leadsman::time::Time;
+
+/// A line of so many seconds, each with the sentences that `said` gives for it.
+fn line(seconds: u32, said: impl Fn(u32) -> Vec<String>) -> Vec<u8> {
+    let mut log = String::new();
+    for i in 0..seconds {
+        for (n, body) in said(i).iter().enumerate() {
+            let at = Time(START_US as i64).plus(f64::from(i) + 0.1 * n as f64);
+            log += &format!("{at} {}", sentence(body));
+        }
+    }
+    log.into_bytes()
+}
+
+/// RMC and GGA of a boat that goes north at 6 kn, with this status, mode and quality.
+fn fix(i: u32, status: char, mode: char, quality: u32) -> Vec<String> {
+    let minutes = 30.0 + f64::from(i) * 6.0 / 3600.0;
+    let (hour, minute, second) = (i / 3600, i / 60 % 60, i % 60);
+    let time = format!("{hour:02}{minute:02}{second:02}.00");
+    let satellites = if quality == 6 { 0 } else { 9 };
+    vec![
+        format!("GPRMC,{time},{status},54{minutes:07.4},N,01010.0000,E,6.0,0.0,010126,,,{mode}"),
+        format!("GPGGA,{time},54{minutes:07.4},N,01010.0000,E,{quality},{satellites:02},0.9,2.0,M,44.0,M,,"),
+    ]
+}
+
+/// Dead reckoning is no fix (IEC 61162-1: mode E forces status V; GGA quality 6), whether or not the receiver sets the status.
+#[test]
+fn a_reckoned_place_is_no_fix() {
+    for status in ['A', 'V'] {
+        let lost = |i: &u32| (100..150).contains(i);
+        let report =
+            judge(&[line(300, |i| if lost(&i) { fix(i, status, 'E', 6) } else { fix(i, 'A', 'A', 1) })]);
+        assert_eq!(alarms(&report), ["fix-lost"]);
+        assert!((number(&report, "fix-lost", "lost_s") - 50.0).abs() < 1.5);
+    }
+}

@@ -144,7 +144,9 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
     let least = LATE * nominal_s + wire.stamp_s();
     let least = if line { least.max(MINDED_S) } else { least };
     let us = |s: f64| (s * 1e6) as u64;
-    let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s));
+    // What is told as a silence, of the device or of the message, is no raggedness.
+    let silences = evidence.presence.silences(books, stream);
+    let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s)).saturating_sub(silences);
     if late > 0 && damaged(books, id, stream) >= LACKING * late as f64 {
         return None;
     }

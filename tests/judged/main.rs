@@ -16,6 +16,7 @@ mod lines;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
+mod rhythm;
 mod wires;
 
 use leadsman::report::model::{Number, Report, Severity};

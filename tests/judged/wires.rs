@@ -8,7 +8,7 @@ fn heartbeats(at: impl Iterator<Item = f64>) -> Vec<(f64, u32, String)> {
 }
 
 /// Rapid position (PGN 129025) and rate of turn (PGN 127251) of two nodes, ten times a second.
-fn sensors(from: u32, to: u32) -> Vec<(f64, u32, String)> {
+pub(crate) fn sensors(from: u32, to: u32) -> Vec<(f64, u32, String)> {
     let one = |i: u32, at: f64, id: u32, data: &str| (f64::from(i) / 10.0 + at, id, data.to_owned());
     (10 * from..10 * to)
         .flat_map(|i| {

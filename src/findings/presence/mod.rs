@@ -70,6 +70,21 @@ pub struct Presence {
 }
 
 impl Presence {
+    /// How many silences of a stream are told: of itself, its device, the host that carries it or its wire.
+    pub(in crate::findings) fn silences(&self, books: &Books, stream: &Stream) -> u64 {
+        let of = |id: DeviceId| {
+            self.devices.get(&id).map_or(0, Vec::len)
+                + self.restarts.get(&id).map_or(0, Vec::len)
+                + self.flaps.get(&id).map_or(0, Vec::len)
+        };
+        let is_it = |index: usize| books.timing.iter().nth(index).is_some_and(|s| std::ptr::eq(s, stream));
+        let own =
+            self.messages.iter().find(|(index, _)| is_it(*index)).map_or(0, |(_, silences)| silences.len());
+        let wire = books.inventory.get(stream.device).map(|device| rooted(books, device.wire));
+        let of_wire = self.wires.iter().filter(|(id, ..)| Some(*id) == wire).count();
+        (of(stream.device) + carrier(books, stream.device).map_or(0, of) + own + of_wire) as u64
+    }
+
     fn cadence(&self, device: DeviceId) -> Option<f64> {
         self.cadences.get(device.0 as usize).copied().flatten()
     }
@@ -101,6 +116,19 @@ pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Ite
 fn filled_s(stream: &Stream) -> f64 {
     let usual = stream.median_s().filter(|_| stream.is_periodic()).or_else(|| stream.mean_s());
     usual.unwrap_or(0.0) * stream.count as f64
+}
+
+/// A stream that stopped longer than this and two of its intervals before a silence had not stopped with it, seconds.
+const BEFORE_S: f64 = 0.5;
+
+/// Whether a stream flowed up to a silence, and did not begin after it or pause well before.
+fn flowed_into(stream: &Stream, silence: Span) -> bool {
+    let before = stream.pulse_s().unwrap_or(0.0).mul_add(2.0, BEFORE_S);
+    let early = |moment: Time| silence.from.since(moment) > before;
+    let paused = |gap: &Span| early(gap.from) && gap.to >= silence.to;
+    stream.first.is_some_and(|first| first <= silence.from)
+        && stream.last.is_some_and(|last| !early(last))
+        && !stream.gaps.over(silence.seconds()).iter().any(paused)
 }
 
 /// Messages that are rightly sent now and then: those of makers, whose meaning is not known, and those of a route or a

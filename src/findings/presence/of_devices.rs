@@ -1,8 +1,8 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, Presence, STARTING_S, Silence, carrier, covered, follows, of_hosts, patience, patience_with,
-    periodic, rooted, within,
+    GONE_S, Presence, STARTING_S, Silence, carrier, covered, flowed_into, follows, of_hosts, patience,
+    patience_with, periodic, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -54,7 +54,10 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         wire_silent(span) || presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s))
     };
     silences.retain(|s| {
-        !of_wire(s.span) && !books.clock_leapt(s.span) && !spoke_meanwhile(books, id, wire, s.span)
+        !of_wire(s.span)
+            && !books.clock_leapt(s.span)
+            && !spoke_meanwhile(books, id, wire, s.span)
+            && breaks(books, id, wire, s.span)
     });
     silences.retain(|s| {
         let after_outage =
@@ -81,6 +84,16 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     if !silences.is_empty() {
         presence.devices.insert(id, silences);
     }
+}
+
+/// Whether a silence is too long for what the device sent just before it: an engine's gateway sends a tank's level once in
+/// seconds until the engine runs.
+fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> bool {
+    periodic(books, id).any(|stream| {
+        let patience = |pulse| patience(books, pulse, wire);
+        stream.pulse_s().is_some_and(|pulse| silence.seconds() > patience(pulse))
+            && flowed_into(stream, silence)
+    })
 }
 
 /// Whether a device spoke (a heartbeat, say) while its faster messages went on being silent: then it lives, and the

@@ -1,14 +1,10 @@
 //! Silences of Ethernet hosts: which of them are a link that went down and came up.
 
-use super::{Presence, Silence, periodic};
+use super::{Presence, Silence, flowed_into, periodic};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, Return, Sign, Signs};
 use crate::books::timing::{Message, Stream};
-use crate::time::Span;
-
-/// A stream that stopped this long before its host's last frame had not stopped with it, seconds.
-const BEFORE_S: f64 = 0.5;
 
 /// Takes the flaps out of a host's silences, and notes the hosts that said goodbye before all that are left.
 pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, presence: &mut Presence) {
@@ -50,19 +46,12 @@ fn waited_for_address(books: &Books, id: DeviceId, silence: &Silence, back: Retu
     if !back.before.has(Sign::DhcpDiscover) {
         return false;
     }
-    let idle =
-        || !back.before.has(Sign::DhcpRequest) && !periodic(books, id).any(|s| flowed_into(s, silence));
+    let idle = || {
+        let asks = |stream: &Stream| stream.message == Message::Protocol("dhcp");
+        !back.before.has(Sign::DhcpRequest)
+            && !periodic(books, id).any(|s| !asks(s) && flowed_into(s, silence.span))
+    };
     back.after.has(Sign::DhcpDiscover) || idle()
-}
-
-/// Whether a stream flowed up to a silence, and did not begin after it or pause well before.
-fn flowed_into(stream: &Stream, silence: &Silence) -> bool {
-    let began = stream.first.is_some_and(|first| first < silence.span.from);
-    let before = stream.pulse_s().map_or(BEFORE_S, |pulse| BEFORE_S.max(1.5 * pulse));
-    let paused = |gap: &Span| silence.span.from.since(gap.from) > before && gap.to >= silence.span.to;
-    began
-        && stream.message != Message::Protocol("dhcp")
-        && !stream.gaps.over(silence.span.seconds()).iter().any(paused)
 }
 
 fn back_from(host: &Host, silence: &Silence) -> Option<Return> {

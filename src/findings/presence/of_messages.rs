@@ -2,12 +2,13 @@
 
 use super::of_devices::{quarrels, starts_anew};
 use super::{
-    GONE_S, Presence, Silence, carrier, comes_and_goes, covered, filled_s, follows, patience, rooted, within,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, filled_s, follows,
+    patience, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
 use crate::books::timing::{Message, Stream};
-use crate::time::Span;
+use crate::time::{Span, Time};
 
 /// Finds the silences of single messages whose device went on.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
@@ -26,7 +27,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
             continue;
         }
         let Some(wire) = books.wires.get(device.wire) else { continue };
-        let usual = stream.quantile_s(0.99).unwrap_or(pulse).min(3.0 * pulse);
+        let usual = usual_s(stream, pulse).min(3.0 * pulse);
         let patience = patience(books, pulse.max(usual * 0.6), wire);
         let mut silences: Vec<Silence> =
             stream.gaps.over(patience).into_iter().map(|span| Silence { span, returned: true }).collect();
@@ -46,12 +47,32 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
                 && !all_silent(s.span)
                 && !owned(books, presence, stream.device, s.span)
                 && !books.clock_leapt(s.span)
+                && !taken_over(books, stream, s.span, patience)
         });
         if !silences.is_empty() {
             found.push((index, silences));
         }
     }
     presence.messages = found;
+}
+
+/// What 99 in 100 intervals of a stream do not exceed, seconds; those apart that miss messages: the more pauses there are,
+/// the less they may count as usual.
+fn usual_s(stream: &Stream, pulse: f64) -> f64 {
+    let missing = stream.intervals.count_between((MISSED_INTERVALS * pulse * 1e6) as u64, u64::MAX);
+    let others = 1.0 - missing as f64 / stream.intervals.len().max(1) as f64;
+    stream.quantile_s(0.99 * others).unwrap_or(pulse)
+}
+
+/// Whether the same message of the device begins with another instance or reference as this one stops: somebody changed a
+/// setting.
+fn taken_over(books: &Books, stream: &Stream, silence: Span, within_s: f64) -> bool {
+    let begins = |at: Time| (-within_s..=within_s).contains(&at.since(silence.from));
+    books
+        .timing
+        .of(stream.device)
+        .filter(|s| s.message == stream.message && s.part != stream.part)
+        .any(|s| s.first.is_some_and(begins) || s.gaps.over(within_s).iter().any(|gap| begins(gap.to)))
 }
 
 /// Nobody stops an engine and starts it again within this time, seconds (common practice, no source).

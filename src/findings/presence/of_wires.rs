@@ -1,7 +1,8 @@
 //! Silences of whole wires: everyone at once.
 
 use super::{
-    Presence, WireSilence, covered, follows, on_boat_clock, patience, patience_with, periodic, rooted,
+    Presence, WireSilence, covered, flowed_into, follows, on_boat_clock, patience, patience_with, periodic,
+    rooted,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -66,12 +67,8 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
 /// When a device was last heard that spoke up to a silence by a rhythm which the silence breaks. Before a boat is switched on, and after, some
 /// slow node may be awake alone: the pauses between its messages are none of those that came later or had left.
 fn missed(books: &Books, device: DeviceId, span: Span) -> Option<Time> {
-    let spoke = |stream: &Stream| {
-        let pulse = stream.pulse_s().filter(|pulse| 3.0 * pulse < span.seconds())?;
-        let begun = stream.first.is_some_and(|first| first <= span.from);
-        stream.last.filter(|last| begun && span.from.since(*last) <= 3.0 * pulse)
-    };
-    periodic(books, device).filter_map(spoke).max()
+    let broken = |stream: &&Stream| stream.pulse_s().is_some_and(|pulse| 3.0 * pulse < span.seconds());
+    periodic(books, device).filter(broken).filter(|s| flowed_into(s, span)).filter_map(|s| s.last).max()
 }
 
 /// Frames that share a stamp, on average.

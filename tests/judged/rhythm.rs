@@ -1,0 +1,53 @@
+//! Messages whose rhythm changes, rightly or not. The rest of the bus (`wires::sensors`) goes on meanwhile.
+
+use crate::wires::sensors;
+use crate::{alarms, can_log, judge, number};
+
+/// A frame each so many seconds while `on`.
+fn every(s: f64, id: u32, data: &str, on: impl Fn(f64) -> bool) -> Vec<(f64, u32, String)> {
+    let at = |i: u32| s.mul_add(f64::from(i), 0.07);
+    (0..(300.0 / s) as u32).map(at).filter(|t| on(*t)).map(|t| (t, id, data.to_owned())).collect()
+}
+
+/// A tank's level (PGN 127505) comes once in 2.5 s; that the engine's speed (127488) comes ten times a second once it runs makes
+/// no silence of the time before.
+#[test]
+fn a_gateway_that_gets_busier_was_not_silent_before() {
+    let tank = every(2.5, 0x19F2_1148, "001027E803000000", |_| true);
+    let engine = every(0.1, 0x09F2_0048, "00803EFFFFFFFFFF", |t| t > 150.0);
+    let report = judge(&[can_log([sensors(0, 300), tank, engine].concat())]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// A heading sensor is set from magnetic to true: its heading (PGN 127250) never stops.
+#[test]
+fn another_reference_is_no_pause() {
+    let at = |reference: &str, on: fn(f64) -> bool| {
+        every(0.1, 0x09F1_1223, &format!("FF1027FF7FFF7F{reference}"), on)
+    };
+    let (magnetic, truly) = (at("FD", |t| t < 75.0), at("FC", |t| t >= 75.0));
+    let report = judge(&[can_log([sensors(0, 300), magnetic, truly].concat())]);
+    assert!(!alarms(&report).contains(&"message-dropout"), "{:?}", report.findings);
+}
+
+/// Depth (PGN 128267) pauses eight times for eight seconds while the same sounder's speed (128259) goes on: many pauses are no
+/// rhythm of their own.
+#[test]
+fn many_pauses_are_all_told() {
+    let depth = every(1.0, 0x0DF5_0B16, "FFE80300000000FF", |t| t % 35.0 < 27.0);
+    let speed = every(1.0, 0x09F5_0316, "FF2C01FFFF00FFFF", |_| true);
+    let report = judge(&[can_log([sensors(0, 300), depth, speed].concat())]);
+    assert_eq!(alarms(&report), ["message-dropout"]);
+    assert_eq!(number(&report, "message-dropout", "gaps"), 8.0);
+}
+
+/// A node that falls silent for two seconds again and again drops out; its slower messages are not ragged besides.
+#[test]
+fn silences_of_a_device_make_its_messages_no_ragged_ones() {
+    let on = |t: f64| t < 20.0 || t % 20.0 >= 2.0;
+    let fast = every(0.1, 0x09F1_1224, "FF1027FF7FFF7FFD", on);
+    let slow = every(1.0, 0x0DF1_1924, "FF000000000000FF", on);
+    let report = judge(&[can_log([sensors(0, 300), fast, slow].concat())]);
+    assert_eq!(alarms(&report), ["device-dropout"]);
+    assert_eq!(number(&report, "device-dropout", "gaps"), 14.0);
+}

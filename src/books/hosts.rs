@@ -164,6 +164,8 @@ pub struct Host {
     first: Option<Time>,
     /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
     pub unpadded: u64,
+    /// Whether the recorder cut packets in which it sends lines: what stood behind the cut was not seen.
+    pub lines_cut: bool,
     /// What it showed in its first seconds.
     pub at_first: Signs,
     /// What it showed just before its last frame.

@@ -99,6 +99,14 @@ impl Books {
         recording.is_some_and(|r| r.damaged_bytes > 0 || r.lost_frames > 0)
     }
 
+    /// Whether a host sends lines or a bus in packets that the recorder cut.
+    #[must_use]
+    pub fn lines_cut(&self, host: DeviceId) -> bool {
+        let wire = self.inventory.get(host).map(|device| device.wire);
+        let network = wire.and_then(|wire| self.networks.get(wire));
+        network.and_then(|network| network.hosts.get(host)).is_some_and(|host| host.lines_cut)
+    }
+
     /// By how much the times of two devices may differ because two recorders stamped them, seconds: 0 for one recorder,
     /// infinite when their clocks could not be compared.
     #[must_use]

@@ -37,6 +37,9 @@ const POSITION_SLACK_M: f64 = 25.0;
 /// What a position steps beyond the boat's way from here may be the receiver's noise or a jump, metres.
 const DOUBTFUL_M: f64 = 10.0;
 
+/// A heading that steps by so much more than before may have jumped or turned fast, degrees a second.
+const DOUBTFUL_DEG_S: f64 = 10.0;
+
 /// One step.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Step {
@@ -88,14 +91,15 @@ impl Steps {
             self.note(alone);
         }
         // What nearly always holds is looked at first: no rate of before makes a step of this.
-        if size.abs() <= HEADING_SLACK_DEG + TURN_LIMIT_DEG_S * dt
-            && size.abs() <= ALONE_SLACK_DEG + ALONE_DEG_S * dt
-        {
+        if size.abs() <= ALONE_SLACK_DEG.min(HEADING_SLACK_DEG + TURN_LIMIT_DEG_S * dt) {
             self.rate(size.abs() / dt);
             return;
         }
         let usual = self.usual_rate();
         let step = Step { from, to: time, size };
+        self.doubtful |= self.seen >= BEFORE
+            && size.abs() > ALONE_SLACK_DEG + DOUBTFUL_DEG_S * dt
+            && size.abs() > 4.0 * usual * dt;
         if size.abs() > HEADING_SLACK_DEG + (TURN_LIMIT_DEG_S * dt).max(3.0 * usual * dt) && self.seen > 0 {
             self.note(step);
         } else if size.abs() > ALONE_SLACK_DEG + ALONE_DEG_S * dt
@@ -136,6 +140,12 @@ impl Steps {
             self.note(Step { from, to: time, size });
         }
         self.rate(size / dt);
+    }
+
+    /// How many values were judged: those that came with a time.
+    #[must_use]
+    pub fn judged(&self) -> u64 {
+        self.values
     }
 
     /// The mean interval so far, seconds.

@@ -192,11 +192,16 @@ pub(super) fn one_source(books: &Books, scope: &Scope) -> Option<String> {
         .then(|| format!("Only {} supplies it in this recording.", books.inventory.label(first.key.device)))
 }
 
+/// Values that were judged from which on steps would show.
+const JUDGED: u64 = 50;
+
 /// No source steps by itself.
 pub(super) fn no_steps(books: &Books, scope: &Scope) -> Option<String> {
-    let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid >= 50).collect();
-    let values: u64 = sources.iter().map(|s| s.valid).sum();
-    (!sources.is_empty() && sources.iter().all(|s| s.steps.count == 0 && !s.steps.doubtful))
+    let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid > 0).collect();
+    let values: u64 = sources.iter().map(|s| s.steps.judged()).sum();
+    let clean =
+        |s: &&Source| s.steps.count == 0 && !s.steps.doubtful && s.steps.judged() >= JUDGED.min(s.valid);
+    (values >= JUDGED && sources.iter().all(|s| clean(s)))
         .then(|| format!("No step further than a boat can make in {values} values."))
 }
 

@@ -19,7 +19,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "heading-jump",
             shown: unsaid,
             excluded: exclude::no_steps,
-            open: "Too few headings to tell.",
+            open: "Too few headings with a time, or steps that a fast turn makes as well.",
             check: "Look for iron, speakers, motors and heavy-current cables near the sensor.",
         },
         Cause {

@@ -1,7 +1,7 @@
 //! What a complaint is about, and whether a finding concerns it.
 
 use crate::books::Books;
-use crate::books::inventory::{DeviceId, Identity};
+use crate::books::inventory::{Device, DeviceId, Identity};
 use crate::books::wires::WireId;
 use crate::findings::Finding;
 use crate::recording::WireKind;
@@ -64,12 +64,30 @@ impl Scope {
                 }
                 let by_message =
                     matches!(finding.kind, "message-dropout" | "slow-message" | "irregular-message");
+                // Without an address a device may send nothing: what it would supply is not seen.
+                let mute = |id: &DeviceId| {
+                    finding.kind == "address-claim-failed"
+                        && !books.series.iter().any(|s| s.key.device == *id)
+                        && is_for(books, *id, quantity)
+                };
                 finding.devices.iter().any(|id| {
-                    supplies(books, *id, quantity, by_message.then_some(finding.messages.as_slice()))
+                    mute(id)
+                        || supplies(books, *id, quantity, by_message.then_some(finding.messages.as_slice()))
                 })
             }
         }
     }
+}
+
+/// Whether a device's NAME allows that it is there to supply a quantity.
+fn is_for(books: &Books, id: DeviceId, quantity: &str) -> bool {
+    let purpose = books.inventory.get(id).and_then(Device::name).and_then(|name| name.purpose());
+    purpose.is_none_or(|purpose| match quantity {
+        "heading" => matches!(purpose, "heading sensor" | "turn rate sensor"),
+        "position" => purpose == "GNSS receiver",
+        "depth" => purpose.starts_with("sounder"),
+        _ => false,
+    })
 }
 
 /// Whether a wire carries a quantity, as far as can be told: it does on a bus or line with a source of it, and may where there

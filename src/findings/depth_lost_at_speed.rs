@@ -107,6 +107,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .into_iter()
         .filter_map(|source| {
             let fit = fit(source)?;
+            if depth_not_available::out_of_reach(source).is_some() {
+                return None;
+            }
             let who = evidence.books.inventory.label(source.key.device);
             let at = number(fit.threshold_kn, 0);
             Some(

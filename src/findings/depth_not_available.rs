@@ -9,12 +9,12 @@ use crate::time::Span;
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
         kind: "depth-not-available",
-        severity: "fault",
+        severity: "fault; note where the water is too deep for the sounder",
         meaning: "The sounder lives and sends its depth messages, but they hold no depth: it does not find the bottom. Every \
                   display then shows dashes.",
         detection: "At least one depth message in ten, or a stretch of 15 s, carries the not-available code, an empty field, or \
                     a zero that is held.",
-        lookalikes: "Depth that goes only above some speed has a kind of its own: depth-lost-at-speed. No depth message at \
+        lookalikes: "Deep water: the depth goes, and comes back, near the deepest that was seen. Depth that goes only above some speed has a kind of its own: depth-lost-at-speed. No depth message at \
                      all: no-depth-source.",
         checks: "Look at the transducer: in the water, clean, no paint or growth, face level, cable unhurt, connector dry. \
                  Compare with shallow, hard bottom at rest. Look at the range and the frequency set in the sounder.",
@@ -29,6 +29,11 @@ const USUAL_SHARE: f64 = 0.1;
 
 /// A stretch without depth that is shorter than this is a weed bed or a wake, seconds.
 const USUAL_S: f64 = 15.0;
+
+/// Sounders of boats of this kind reach at least so deep; where the depth goes in water that is deeper, and near the deepest
+/// that was seen, the bottom is out of reach (common practice, no source). Metres, and a share of the deepest.
+const DEEP_M: f64 = 100.0;
+const NEAR_DEEPEST: f64 = 0.7;
 
 /// How a depth source's messages without depth add up.
 pub(super) struct Missing {
@@ -58,6 +63,22 @@ pub(super) fn missing(source: &Source) -> Missing {
     Missing { share, spans }
 }
 
+/// From which depth on a sounder no longer finds the bottom, metres, when that explains every stretch without a depth.
+pub(super) fn out_of_reach(source: &Source) -> Option<f64> {
+    let depths = || source.track.samples().iter().filter(|s| s.a.is_finite() && s.a > 0.0);
+    let deepest = depths().map(|s| s.a).max_by(f64::total_cmp)?;
+    let deep = DEEP_M.max(NEAR_DEEPEST * deepest);
+    let spans = missing(source).spans;
+    let mut edges: Vec<f64> = Vec::new();
+    for span in &spans {
+        let before = depths().filter(|s| s.time <= span.from).last().map(|s| s.a);
+        let after = depths().find(|s| s.time >= span.to).map(|s| s.a);
+        edges.extend(before.into_iter().chain(after));
+    }
+    let shallowest = edges.into_iter().min_by(f64::total_cmp)?;
+    (shallowest >= deep).then_some(shallowest)
+}
+
 /// Zeros that stand for "no bottom": a boat afloat has water under its transducer, so more than a few are no readings.
 fn zero_held(source: &Source) -> u64 {
     if source.zero >= 5 { source.zero } else { 0 }
@@ -73,7 +94,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         if source.count < 5
             || without < 5
             || (share < USUAL_SHARE && longest < USUAL_S)
-            || depth_lost_at_speed::fit(source).is_some()
+            || depth_lost_at_speed::fit(source).is_some() && out_of_reach(source).is_none()
         {
             continue;
         }
@@ -84,7 +105,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         } else {
             format!("{who} {what} in {} of its depth messages", percent(share))
         };
-        let mut finding = Finding::new(Severity::Fault, summary)
+        let reach = out_of_reach(source);
+        let severity = if reach.is_some() { Severity::Note } else { Severity::Fault };
+        let mut finding = Finding::new(severity, summary)
             .devices([source.key.device])
             .messages([source.key.message.to_string()])
             .real("invalid_share", share)
@@ -97,6 +120,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         if let Some(depth) = books_depth_before(source) {
             finding =
                 finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));
+        }
+        if let Some(depth) = reach {
+            findings.push(
+                finding
+                    .evidence(format!("It goes, and comes back, in water of {} m and more: the bottom is out of its reach.", number(depth, 0)))
+                    .spans(spans)
+                    .check("Compare with the sounder's rated range and with the chart; a lower frequency reaches deeper."),
+            );
+            continue;
         }
         findings.push(
             finding

@@ -48,6 +48,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
     for (wire, _) in books.buses.iter() {
+        // Frames that stand behind the recorder's cut are no loss.
+        if books.wires.get(wire).and_then(|w| w.host).is_some_and(|host| books.lines_cut(host)) {
+            continue;
+        }
         let (senders, losses) = losses(evidence, wire);
         // One recorder or one bus that loses, not several senders that fail together.
         if losses.len() >= 2 && losses.len() * 2 > senders {

@@ -60,6 +60,9 @@ impl Intake {
             self.ssdp(way, udp.payload);
         } else if looks_like_lines(udp.payload) {
             self.stream(way, "lines", onward.part);
+            if cut {
+                self.books.networks.of(way.wire).host(way.host).lines_cut = true;
+            }
             let payload = if cut { whole_lines(udp.payload) } else { udp.payload };
             for line in datagram_lines(payload) {
                 if onward.feed.is_none() {

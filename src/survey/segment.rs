@@ -31,6 +31,9 @@ impl Intake {
         if tcp.flags.syn() && !tcp.flags.ack() {
             self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
         }
+        if ip.is_cut() && looks_like_lines(tcp.payload) {
+            self.books.networks.of(way.wire).host(way.host).lines_cut = true;
+        }
         let Some(time) = way.time else { return };
         tables.text.owner(key, way);
         // The very same bytes so soon are a copy that came late: whoever repeats himself waits longer, and numbers anew.

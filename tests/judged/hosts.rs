@@ -1,6 +1,6 @@
 //! Ethernet hosts that come, wait and go.
 
-use crate::make::{ALL, ethernet, ipv4, mac, pcap_head, pcap_record, udp};
+use crate::make::{ALL, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, udp};
 use crate::{alarms, judge};
 
 const GROUP: u32 = 0xEFFE_0701;
@@ -73,12 +73,36 @@ impl Traffic {
         ));
     }
 
+    /// A host sends to another alone, one datagram each so many seconds.
+    fn sends_to(
+        &mut self,
+        (host, ip): (u64, u32),
+        (to, to_ip): (u64, u32),
+        every: f64,
+        (from, until): (f64, f64),
+    ) {
+        let datagram = ipv4(ip, to_ip, 17, (0, 0, false), &udp(5004, 5004, &[7; 900]));
+        let packet = ethernet(host, mac(to), 0x0800, &datagram);
+        let count = ((until - from) / every) as u32;
+        self.0.extend((0..count).map(|i| (every.mul_add(f64::from(i), from), packet.clone())));
+    }
+
     /// The recording.
-    fn recorded(mut self) -> Vec<u8> {
+    fn recorded(self) -> Vec<u8> {
+        self.recorded_up_to(usize::MAX)
+    }
+
+    /// The recording of a recorder that keeps so many bytes of each packet.
+    fn recorded_up_to(mut self, snap: usize) -> Vec<u8> {
         self.0.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut out = pcap_head(1);
         for (at, packet) in self.0 {
+            let start = out.len();
             pcap_record(&mut out, (at * 1e6) as u64, &packet);
+            if packet.len() > snap {
+                out[start + 8..start + 12].copy_from_slice(&(snap as u32).to_le_bytes());
+                out.truncate(start + 16 + snap);
+            }
         }
         out
     }
@@ -126,5 +150,33 @@ fn who_only_answers_is_not_missed() {
         traffic.answers(at, (9, ROUTER), (1, 0xC0A8_2F01));
     }
     let report = judge(&[traffic.recorded()]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// A camera sends its picture to a display while somebody looks at it.
+#[test]
+fn a_picture_that_is_opened_and_closed_is_no_dropout() {
+    let mut traffic = Traffic::of_two_displays(240.0);
+    traffic.asks_around(3, 0xC0A8_2F03, 240.0);
+    for shown in [(40.0, 75.0), (120.0, 150.0)] {
+        traffic.sends_to((3, 0xC0A8_2F03), (1, 0xC0A8_2F01), 0.05, shown);
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// A gateway sends depth and position in one datagram, at first in this order and then in the other: behind the cut of a
+/// recorder that keeps 100 bytes the depth is not seen, and not missed.
+#[test]
+fn what_stands_behind_the_cut_is_not_missed() {
+    let mut traffic = Traffic::of_two_displays(240.0);
+    for i in 0..240_u32 {
+        let depth = sentence("SDDPT,7.4,0.4,100");
+        let fix = sentence(&format!("GPGLL,5430.{i:04},N,01010.0000,E,1200{:02}.00,A,A", i % 60));
+        let lines = if i < 120 { depth + &fix } else { fix + &depth };
+        let datagram = ipv4(0xC0A8_2F04, GROUP, 17, (0, 0, false), &udp(10110, 10110, lines.as_bytes()));
+        traffic.0.push((f64::from(i) + 0.5, ethernet(4, [1, 0, 0x5E, 0x7E, 7, 1], 0x0800, &datagram)));
+    }
+    let report = judge(&[traffic.recorded_up_to(100)]);
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
 }

@@ -10,6 +10,7 @@
     reason = "a test fails by panicking, on numbers of its own"
 )]
 
+mod depths;
 mod headings;
 mod hosts;
 mod lines;

@@ -146,7 +146,8 @@ fn comes_and_goes(stream: &Stream) -> bool {
                     .iter()
                     .any(|formatter| name.ends_with(formatter))
         }
-        Message::Protocol(_) => false,
+        // A picture or a page that somebody opens and closes.
+        Message::Protocol(protocol) => matches!(protocol, "udp" | "tcp"),
     }
 }
 

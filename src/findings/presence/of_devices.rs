@@ -23,6 +23,10 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
 
 fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Presence) {
     let Some(device) = books.inventory.get(id) else { return };
+    // What it says may stand behind the cut.
+    if carrier(books, id).is_some_and(|host| books.lines_cut(host)) {
+        return;
+    }
     let root = rooted(books, device.wire);
     let quarrels = quarrels(books, id);
     let cadence = presence.cadence(id);

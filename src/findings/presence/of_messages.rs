@@ -23,7 +23,9 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         if filled_s(stream) < 0.25 * seen {
             continue;
         }
-        if quarrels(books, stream.device) {
+        if quarrels(books, stream.device)
+            || carrier(books, stream.device).is_some_and(|host| books.lines_cut(host))
+        {
             continue;
         }
         let Some(wire) = books.wires.get(device.wire) else { continue };

@@ -1,0 +1,33 @@
+//! Depths.
+
+use crate::wires::sensors;
+use crate::{alarms, can_log, judge};
+
+/// Depths (PGN 128267) once a second; `None` where the sounder finds no bottom.
+fn depths(m: impl Fn(f64) -> Option<f64>) -> Vec<(f64, u32, String)> {
+    let frame = |i: u32| {
+        let depth = m(f64::from(i)).map_or(u32::MAX, |m| (m * 100.0) as u32);
+        let [a, b, c, d] = depth.to_le_bytes();
+        (f64::from(i) + 0.5, 0x0DF5_0B16, format!("FF{a:02X}{b:02X}{c:02X}{d:02X}0000FF"))
+    };
+    (0..400).map(frame).collect()
+}
+
+/// The bottom falls away from 40 m to 400 m and comes back; the sounder reaches to 200 m.
+#[test]
+fn deep_water_is_no_fault_of_the_sounder() {
+    let bottom = |t: f64| 40.0 + 360.0 * (1.0 - ((t - 200.0) / 200.0).abs());
+    let reached = |t: f64| Some(bottom(t)).filter(|m| *m < 200.0);
+    let report = judge(&[can_log([sensors(0, 400), depths(reached)].concat())]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let note = report.findings.iter().find(|f| f.kind == "depth-not-available").unwrap();
+    assert!(note.evidence.iter().any(|line| line.contains("out of its reach")), "{:?}", note.evidence);
+}
+
+/// The same share is missing, in shallow water.
+#[test]
+fn shallow_water_without_depth_is_one() {
+    let reached = |t: f64| (t < 90.0 || t >= 310.0).then_some(8.0 + t / 100.0);
+    let report = judge(&[can_log([sensors(0, 400), depths(reached)].concat())]);
+    assert_eq!(alarms(&report), ["depth-not-available"]);
+}

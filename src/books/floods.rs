@@ -16,9 +16,10 @@ const MAX_SENDERS: usize = 256;
 /// Broadcast and signalling frames a second from which a second counts as flooded (common practice: over 1000).
 pub const FLOOD_PER_S: u64 = 1000;
 
-/// Group frames a second of which even streams of data flood: three in five of the 8127 full frames that 100 Mbit/s
-/// carry (IEEE 802.3 clause 4). Radar, sonar and cameras send up to about 2000 a second by design (common practice).
-const STREAM_FLOOD_PER_S: u64 = 5000;
+/// Group frames a second of which even streams of data flood: as many as 100 Mbit/s carry of some 800 bytes each (IEEE
+/// 802.3 clause 4). Radar, sonar and cameras send thousands of smaller ones by design (common practice); how full the link
+/// gets is told apart from this.
+const STREAM_FLOOD_PER_S: u64 = 15_000;
 
 /// Copies of a frame within a second that a mirror port can make: a small switch has about eight ports.
 const MIRRORS: u32 = 8;
@@ -149,9 +150,9 @@ mod tests {
         assert_eq!((storm.peak, storm.flooded), (1500, (4500, 0)));
         assert!((storm.spans[0].seconds() - 3.0).abs() < 1e-9);
         assert_eq!(storm.senders, [Sender { device: DeviceId(0), frames: 4500, returned: 0 }]);
-        let radar = flood(2000, Cast::Stream, |i| i as u64);
-        assert_eq!((radar.peak, radar.spans.len()), (2000, 0));
-        assert_eq!(flood(6000, Cast::Stream, |i| i as u64).spans.len(), 1, "even a stream may be too much");
+        let radar = flood(12_000, Cast::Stream, |i| i as u64);
+        assert_eq!((radar.peak, radar.spans.len()), (12_000, 0));
+        assert_eq!(flood(16_000, Cast::Stream, |i| i as u64).spans.len(), 1, "even a stream may be too much");
         assert!(flood(900, Cast::Signal, |i| i as u64).spans.is_empty());
     }
 

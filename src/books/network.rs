@@ -159,17 +159,23 @@ impl Network {
 
     /// Books a sign of a host.
     pub fn sign(&mut self, device: DeviceId, time: Option<Time>, sign: Sign) {
-        let Some(time) = time else { return };
+        let Some(at) = time else { return };
         let asked = match sign {
             // Members answer a querier within its response time, 10 s by default (RFC 9776 8.3).
-            Sign::GroupJoin => self.last_query.is_some_and(|at| time.since(at) <= 11.0),
-            Sign::NameAnnouncement => self.last_question.is_some_and(|at| time.since(at) <= 1.0),
+            Sign::GroupJoin => self.last_query.is_some_and(|query| at.since(query) <= 11.0),
+            Sign::NameAnnouncement => self.last_question.is_some_and(|question| at.since(question) <= 1.0),
             _ => false,
         };
-        if asked {
-            return;
+        if !asked {
+            self.unasked(device, time, sign);
         }
-        self.host(device).sign(time, sign);
+    }
+
+    /// Books a sign of a host that is no answer, whatever was asked before.
+    pub fn unasked(&mut self, device: DeviceId, time: Option<Time>, sign: Sign) {
+        if let Some(time) = time {
+            self.host(device).sign(time, sign);
+        }
     }
 
     /// A querier asks for memberships.

@@ -49,7 +49,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     for (wire, network) in books.networks.iter() {
         // A host cut off by its own address asks in vain for its own network: that is told already.
         let end = books.wires.get(wire).and_then(|w| w.last);
-        let mut cut_off: Vec<_> = alone(network, end).0.into_iter().map(|(id, _)| id).collect();
+        let mut cut_off: Vec<_> = alone(books, network, end).0.into_iter().map(|(id, _)| id).collect();
         cut_off.extend(split(network).into_iter().flat_map(|s| s.odd).map(|(id, _)| id));
         let mut sought: BTreeMap<Ipv4Addr, Vec<&Asked>> = BTreeMap::new();
         for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)) {

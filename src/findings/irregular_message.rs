@@ -15,7 +15,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A message comes in bunches with holes between: a chart or a pointer stutters, an autopilot gets its data late.",
         detection: "On average the message keeps its standard rate (to a third; 0183: its own mean rate), and yet three intervals \
                     in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
-                    Pauses of ten intervals and more do not count here. When half of the other senders' messages are ragged \
+                    Pauses of ten intervals and more do not count here, nor silences that are told. When half of the other senders' messages are ragged \
                     too, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
                     buses inside network packets, which come in the network's time; nor where the holes are those of \
                     messages that came damaged (fast-packet-loss, bad-checksum, garbled-sentence).",

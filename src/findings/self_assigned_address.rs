@@ -3,8 +3,10 @@
 use super::network_address::{FEW, hears_all, hosts_by_address, is_local, once, recorder};
 use super::words::labels;
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Claimant, Network};
+use crate::books::timing::{Message, Stream};
 use crate::report::model::Severity;
 use crate::time::Time;
 use std::net::Ipv4Addr;
@@ -16,7 +18,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A device gave itself an address (169.254...) because nobody gave it one, while the others have addresses of a proper \
                   network. They cannot reach each other.",
         detection: "A host speaks with an IPv4 link-local address (RFC 3927) and with no other beside or after it, at least two hosts of \
-                    the same wire have other addresses, and the recording goes on for 12 s or more.",
+                    the same wire have other addresses, and the recording goes on for 12 s or more. At a port that does not \
+                    hear all, the address must show in ARP, or carry steady data for a minute.",
         lookalikes: "A device that takes a link-local address for the seconds until its lease comes. A small network where all have \
                      link-local addresses works. A device may hold such an address beside a proper one. The machine that records.",
         checks: "See that the device which gives addresses is on before the others, and has addresses left; start the device with the \
@@ -31,6 +34,10 @@ pub(super) const DETECTOR: Detector = Detector {
 /// 4, 8, 16 s apart), seconds.
 const SETTLED_S: f64 = 12.0;
 
+/// So many packets of data from a self-assigned address, over so many seconds, and none from another: the host has no other.
+const STEADY: u64 = 20;
+const STEADY_S: f64 = 60.0;
+
 /// Hosts with addresses of a proper network that make the self-assigned one the odd one out.
 const OTHERS: usize = 2;
 
@@ -39,7 +46,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (wire, network) in books.networks.iter() {
         let end = books.wires.get(wire).and_then(|w| w.last);
-        let (own, others) = alone(network, end);
+        let (own, others) = alone(books, network, end);
         // The machine that records has no business on this network and may have come without an address.
         let recorder = recorder(network);
         for (recorded, own) in
@@ -78,7 +85,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 }
 
 /// Hosts that stand by an address that they gave themselves, and how many others there are that do not.
-pub(super) fn alone(network: &Network, end: Option<Time>) -> (Vec<(DeviceId, Ipv4Addr)>, usize) {
+pub(super) fn alone(
+    books: &Books,
+    network: &Network,
+    end: Option<Time>,
+) -> (Vec<(DeviceId, Ipv4Addr)>, usize) {
     let (own, others): (Vec<_>, Vec<_>) =
         hosts_by_address(network).into_iter().partition(|(_, ip, _)| is_local(*ip));
     if others.len() < OTHERS || network.unaddressed > 0 {
@@ -88,7 +99,14 @@ pub(super) fn alone(network: &Network, end: Option<Time>) -> (Vec<(DeviceId, Ipv
     // the proper one may not show: then the address must show in ARP, or its search for another.
     let all = hears_all(network);
     let searches = |id: &DeviceId| network.hosts.get(*id).is_some_and(|h| h.waiting.is_some());
-    let shown = |id: &DeviceId, c: &Claimant| all || c.arp >= FEW || searches(id);
+    // One that sends data (not announcements alone) from such an address for a good while, and never shows another, has none.
+    let is_data = |s: &Stream| {
+        matches!(s.message, Message::Protocol("udp" | "tcp" | "lines"))
+            && s.count >= STEADY
+            && s.is_periodic()
+    };
+    let only = |c: &Claimant| c.span.seconds() >= STEADY_S && books.timing.of(c.device).any(is_data);
+    let shown = |id: &DeviceId, c: &Claimant| all || c.arp >= FEW || searches(id) || only(c);
     let settled = |c: &Claimant| end.is_some_and(|end| end.since(c.span.from) >= SETTLED_S);
     (
         own.into_iter().filter(|(id, _, c)| settled(c) && shown(id, c)).map(|(id, ip, _)| (id, ip)).collect(),

@@ -44,6 +44,8 @@ enum Form<'a> {
 pub enum Interest {
     /// It is in the group (now, or still).
     Joined,
+    /// It joins the group at this moment, whether or not somebody asks.
+    Enters,
     /// It leaves the group.
     Left,
     /// It blocks some senders of a group that it stays in.
@@ -78,6 +80,7 @@ fn record(bytes: &[u8], six: bool) -> Option<((IpAddr, Interest), &[u8])> {
     // Including no sender is no membership; excluding no sender is full membership.
     let interest = match (kind, sources) {
         (1 | 3, 0) => Interest::Left,
+        (3 | 4, _) => Interest::Enters,
         (1..=5, _) => Interest::Joined,
         _ => Interest::Unchanged,
     };
@@ -217,7 +220,7 @@ mod tests {
         rest.extend([5, 0, 0, 1, 239, 192, 0, 3, 192, 0, 2, 1]);
         rest.extend([6, 0, 0, 1, 239, 192, 0, 4, 192, 0, 2, 1]);
         let bytes = igmp(0x22, 0, &rest);
-        let want = [Interest::Joined, Interest::Left, Interest::Joined, Interest::Unchanged];
+        let want = [Interest::Enters, Interest::Left, Interest::Joined, Interest::Unchanged];
         let got = groups(Membership::parse_igmp(&bytes, false));
         assert_eq!(got.iter().map(|(_, interest)| *interest).collect::<Vec<_>>(), want);
         assert_eq!(got[3].0, IpAddr::from([239, 192, 0, 4]));

@@ -296,7 +296,10 @@ impl Intake {
         match membership {
             Membership::Query { .. } => network.membership_query(way.time),
             Membership::Report(report) => {
-                if report.groups().any(|(_, interest)| interest == Interest::Joined) {
+                let says = |wanted| report.groups().any(|(_, interest)| interest == wanted);
+                if says(Interest::Enters) {
+                    network.unasked(way.host, way.time, Sign::GroupJoin);
+                } else if says(Interest::Joined) {
                     network.sign(way.host, way.time, Sign::GroupJoin);
                 }
             }

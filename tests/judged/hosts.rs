@@ -180,3 +180,27 @@ fn what_stands_behind_the_cut_is_not_missed() {
     let report = judge(&[traffic.recorded_up_to(100)]);
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
 }
+
+/// A display that says something once a second loses its link for four seconds, again and again, and takes its address anew each
+/// time: four intervals are enough when the link shows that it came up.
+#[test]
+fn short_flaps_of_a_slow_host_are_found() {
+    let mut traffic = Traffic::of_two_displays(281.0);
+    let own = 0xC0A8_2F03;
+    for i in 0..7_u32 {
+        let from = 40.0 * f64::from(i) + 5.0;
+        traffic.takes(from, 3, own);
+        traffic.sends(3, own, 1.0, (from + 0.3, from + 36.0));
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert_eq!(alarms(&report), ["link-flap"], "{:?}", report.findings);
+    assert_eq!(report.findings[0].spans.len(), 6);
+}
+
+/// A host that sends from an address which it gave itself, and shows no ARP where it is heard.
+#[test]
+fn an_address_of_its_own_shows_without_arp() {
+    let mut traffic = Traffic::of_two_displays(200.0);
+    traffic.sends(3, OWN, 1.0, (0.3, 200.0));
+    assert_eq!(alarms(&judge(&[traffic.recorded()])), ["self-assigned-address"]);
+}

@@ -103,12 +103,15 @@ pub fn survey(books: &Books) -> Presence {
 
 /// Streams that come by a clock of their own, and whose silence therefore says something: those with a rhythm that fill a
 /// good part of the time in which the device was seen. Requests and answers come in bursts and are none; what comes and
-/// goes with a page or a route must fill most of it. ARP goes by the clock of whoever asks.
+/// goes with a page or a route must fill most of it. ARP goes by the clock of whoever asks, and SSDP is said anew at random
+/// times, in bursts, far apart.
 pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
     let seen = books.inventory.seen(device).map_or(0.0, |span| span.seconds());
     books.timing.of(device).filter(move |s| {
         let least = if comes_and_goes(s) { 0.6 } else { 0.25 };
-        s.message != Message::Protocol("arp") && filled_s(s) >= least * seen && s.pulse_s().is_some()
+        !matches!(s.message, Message::Protocol("arp" | "ssdp"))
+            && filled_s(s) >= least * seen
+            && s.pulse_s().is_some()
     })
 }
 

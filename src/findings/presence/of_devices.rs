@@ -1,8 +1,8 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, Presence, STARTING_S, Silence, carrier, covered, flowed_into, follows, of_hosts, patience,
-    patience_with, periodic, rooted, within,
+    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, carrier, covered, flowed_into, follows, of_hosts,
+    patience, patience_with, periodic, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -10,6 +10,9 @@ use crate::books::network::Sign;
 use crate::books::wires::Wire;
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
+
+/// Where a host shows after a silence that its link came up, so many of its intervals are enough for one.
+const LINK_INTERVALS: f64 = 2.5;
 
 /// Finds the silences of devices whose wire went on, the restarts and the flaps.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
@@ -32,12 +35,15 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let cadence = presence.cadence(id);
     let restarts = if quarrels { Vec::new() } else { restarts(books, id, cadence) };
     let mut silences: Vec<Silence> = match cadence {
-        Some(cadence) => device
-            .gaps
-            .over(patience_with(books, cadence, wire, &device.gaps))
-            .into_iter()
-            .map(|span| Silence { span, returned: true })
-            .collect(),
+        Some(cadence) => {
+            let patience = patience_with(books, cadence, wire, &device.gaps);
+            let sooner = (LINK_INTERVALS * cadence).max(NOTICEABLE_S).min(patience);
+            let spans = device.gaps.over(sooner).into_iter();
+            spans
+                .filter(|span| span.seconds() > patience || of_hosts::comes_up(books, id, *span))
+                .map(|span| Silence { span, returned: true })
+                .collect()
+        }
         None => Vec::new(),
     };
     if let (Some(cadence), Some(last), Some(end)) =
@@ -93,9 +99,10 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 /// Whether a silence is too long for what the device sent just before it: an engine's gateway sends a tank's level once in
 /// seconds until the engine runs.
 fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> bool {
+    let came_up = of_hosts::comes_up(books, id, silence);
+    let enough = |pulse| if came_up { LINK_INTERVALS * pulse } else { patience(books, pulse, wire) };
     periodic(books, id).any(|stream| {
-        let patience = |pulse| patience(books, pulse, wire);
-        stream.pulse_s().is_some_and(|pulse| silence.seconds() > patience(pulse))
+        stream.pulse_s().is_some_and(|pulse| silence.seconds() > enough(pulse))
             && flowed_into(stream, silence)
     })
 }

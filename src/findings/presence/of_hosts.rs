@@ -5,6 +5,7 @@ use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, Return, Sign, Signs};
 use crate::books::timing::{Message, Stream};
+use crate::time::Span;
 
 /// Takes the flaps out of a host's silences, and notes the hosts that said goodbye before all that are left.
 pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, presence: &mut Presence) {
@@ -52,6 +53,17 @@ fn waited_for_address(books: &Books, id: DeviceId, silence: &Silence, back: Retu
             && !periodic(books, id).any(|s| !asks(s) && flowed_into(s, silence.span))
     };
     back.after.has(Sign::DhcpDiscover) || idle()
+}
+
+/// Whether a host shows after a silence that its link or its network stack came up: by two signs of that kind, one of which
+/// it may show by chance.
+pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
+    let wire = books.inventory.get(id).map(|d| d.wire);
+    let host = wire.and_then(|wire| books.networks.get(wire)).and_then(|n| n.hosts.get(id));
+    let back = host.and_then(|host| back_from(host, &Silence { span, returned: true }));
+    back.is_some_and(|back| {
+        !back.before.has(Sign::Goodbye) && back.after.iter().filter(|sign| sign.is_strong()).count() >= 2
+    })
 }
 
 fn back_from(host: &Host, silence: &Silence) -> Option<Return> {

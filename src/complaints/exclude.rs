@@ -201,7 +201,7 @@ pub(super) fn no_steps(books: &Books, scope: &Scope) -> Option<String> {
     let values: u64 = sources.iter().map(|s| s.steps.judged()).sum();
     let clean =
         |s: &&Source| s.steps.count == 0 && !s.steps.doubtful && s.steps.judged() >= JUDGED.min(s.valid);
-    (values >= JUDGED && sources.iter().all(|s| clean(s)))
+    (values >= JUDGED && sources.iter().all(clean))
         .then(|| format!("No step further than a boat can make in {values} values."))
 }
 

@@ -71,7 +71,7 @@ pub(super) fn out_of_reach(source: &Source) -> Option<f64> {
     let spans = missing(source).spans;
     let mut edges: Vec<f64> = Vec::new();
     for span in &spans {
-        let before = depths().filter(|s| s.time <= span.from).last().map(|s| s.a);
+        let before = depths().rfind(|s| s.time <= span.from).map(|s| s.a);
         let after = depths().find(|s| s.time >= span.to).map(|s| s.a);
         edges.extend(before.into_iter().chain(after));
     }

@@ -264,7 +264,7 @@ mod tests {
         records.extend(group);
         assert_eq!(
             groups(Membership::parse_mld(&message(143, 0, &records), false)),
-            [(IpAddr::from(group), Interest::Joined)]
+            [(IpAddr::from(group), Interest::Enters)]
         );
     }
 }

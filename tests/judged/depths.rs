@@ -27,7 +27,7 @@ fn deep_water_is_no_fault_of_the_sounder() {
 /// The same share is missing, in shallow water.
 #[test]
 fn shallow_water_without_depth_is_one() {
-    let reached = |t: f64| (t < 90.0 || t >= 310.0).then_some(8.0 + t / 100.0);
+    let reached = |t: f64| (!(90.0..310.0).contains(&t)).then_some(8.0 + t / 100.0);
     let report = judge(&[can_log([sensors(0, 400), depths(reached)].concat())]);
     assert_eq!(alarms(&report), ["depth-not-available"]);
 }

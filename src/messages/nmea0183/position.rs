@@ -6,7 +6,8 @@ use crate::messages::{Absent, North, Reading};
 
 /// RMC: position, course and speed over ground, date and time, and the variation when given.
 ///
-/// Status and mode decide whether the fix may be used: a mode that forbids it should force status V, and some leave it A.
+/// The status decides whether the fix may be used: a mode that forbids it forces status V. Receivers that reckon on leave it A
+/// and say so in the mode.
 pub(super) fn rmc(s: &Sentence<'_>, out: &mut Vec<Reading>) {
     let status = s.status(2).and(mode(s, 12));
     out.push(Reading::Position { at: status.and(s.place(3)), satellites: None, hdop: None });
@@ -41,10 +42,11 @@ pub(super) fn gns(s: &Sentence<'_>, out: &mut Vec<Reading>) {
     fix(s, mode, out);
 }
 
-/// The mode in field `n` (since v2.3): not valid and estimated (dead reckoning) are no fix.
+/// The mode in field `n` (since v2.3): estimated (dead reckoning) is no fix. One that says "not valid" beside status A
+/// contradicts itself; then the status counts.
 fn mode(s: &Sentence<'_>, n: usize) -> Result<(), Absent> {
     match s.text(n) {
-        Ok("N" | "E") => Err(Absent::MarkedInvalid),
+        Ok("E") => Err(Absent::MarkedInvalid),
         _ => Ok(()),
     }
 }

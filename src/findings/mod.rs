@@ -60,6 +60,7 @@ mod recording_too_short;
 mod recording_truncated;
 mod request_unanswered;
 mod rival_dhcp_servers;
+mod rounded;
 mod self_assigned_address;
 mod slow_message;
 mod split_subnet;

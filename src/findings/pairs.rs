@@ -1,6 +1,7 @@
 //! Two sources of one quantity, compared at the same moments.
 
 use super::Evidence;
+use super::rounded::rounded_delay;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source, Walk, around};
 use crate::time::Time;
@@ -97,7 +98,11 @@ pub(super) fn place_step(curve: &Curve) -> f64 {
         let n = curve.samples().iter().filter(|s| on_grid(s.a) && on_grid(s.b)).count();
         n * 50 >= curve.samples().len() * 49
     };
-    [1e-3, 1e-4, 1e-5].into_iter().map(|decimals| decimals * MINUTE).find(|step| fits(*step)).unwrap_or(2e-7)
+    [1e-2, 1e-3, 1e-4, 1e-5]
+        .into_iter()
+        .map(|decimals| decimals * MINUTE)
+        .find(|step| fits(*step))
+        .unwrap_or(2e-7)
 }
 
 /// How near two forms of one position lie: the rounding of the coarser, degrees.
@@ -170,13 +175,19 @@ impl CurveWalk<'_> {
     }
 }
 
-/// Whether `copy` repeats the values of `original` later, and how much later (median, seconds).
+/// Whether `copy` repeats the values of `original` later, in as many digits or fewer, and how much later (median, seconds).
+pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
+    repeat_delay(original, copy, tolerance)
+        .or_else(|| rounded_delay(original, copy, original.round, tolerance))
+}
+
+/// How much later the very values of `original` come again in `copy` (median, seconds).
 ///
 /// A value is a repeat when the same value (to `tolerance`) stands in the original shortly before it. Chance makes
 /// many repeats of a value that stands still or is coarse, so repeats are only asked for where the original changes, and
 /// the delay must be much the same each time: nine in ten of the values must be found, and nearly all of those within
 /// one interval of the original around the commonest delay.
-pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
+fn repeat_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
     const LATEST_S: f64 = 3.0;
     const CLASS_S: f64 = 0.05;
     let same = |x: &Sample, y: &Sample| {

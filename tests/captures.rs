@@ -2,8 +2,12 @@
 
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test fails by panicking")]
 
-use leadsman::report::model::{Number, Report, Severity, Standing};
+#[path = "judged/look.rs"]
+mod look;
+
+use leadsman::report::model::{Report, Standing};
 use leadsman::survey::{self, Options};
+use look::{alarms, number, text};
 use serde_json::Value;
 use std::io::{Cursor, Read};
 
@@ -14,27 +18,6 @@ fn path(file: &str) -> String {
 fn report(file: &str, complaint: Option<&'static str>) -> Report {
     let options = Options { complaint, ..Options::default() };
     survey::report(&[path(file)], &options, &mut |_| {}).unwrap()
-}
-
-/// The findings that are alarms.
-fn alarms(report: &Report) -> Vec<&'static str> {
-    report.findings.iter().filter(|f| f.severity > Severity::Note).map(|f| f.kind).collect()
-}
-
-fn number(report: &Report, kind: &str, key: &str) -> f64 {
-    let finding = report.findings.iter().find(|f| f.kind == kind).unwrap_or_else(|| panic!("no {kind}"));
-    match finding.numbers.get(key) {
-        Some(Number::Real(x)) => *x,
-        Some(Number::Count(n)) => *n as f64,
-        other => panic!("{kind} {key}: {other:?}"),
-    }
-}
-
-fn text(report: &Report, kind: &str, key: &str) -> String {
-    match report.findings.iter().find(|f| f.kind == kind).and_then(|f| f.numbers.get(key)) {
-        Some(Number::Text(text)) => text.clone(),
-        other => panic!("{kind} {key}: {other:?}"),
-    }
 }
 
 /// File, alarms that it must raise, and no others.

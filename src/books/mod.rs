@@ -102,9 +102,13 @@ impl Books {
     /// Whether a host sends lines or a bus in packets that the recorder cut.
     #[must_use]
     pub fn lines_cut(&self, host: DeviceId) -> bool {
-        let wire = self.inventory.get(host).map(|device| device.wire);
-        let network = wire.and_then(|wire| self.networks.get(wire));
-        network.and_then(|network| network.hosts.get(host)).is_some_and(|host| host.lines_cut)
+        self.host(host).is_some_and(|host| host.lines_cut)
+    }
+
+    /// The account of a host on its network; `None` for what is no host.
+    #[must_use]
+    pub fn host(&self, device: DeviceId) -> Option<&network::Host> {
+        self.networks.get(self.inventory.get(device)?.wire)?.hosts.get(device)
     }
 
     /// By how much the times of two devices may differ because two recorders stamped them, seconds: 0 for one recorder,

@@ -37,8 +37,8 @@ impl Scope {
 
     /// Whether a finding concerns what the complaint is about.
     ///
-    /// A finding without devices is about a whole wire and concerns what the wire may carry. One on a device concerns a quantity when
-    /// the device supplies it, or carries it in its packets; one on single messages, when they carry it.
+    /// A finding without devices is about a whole wire and concerns what the wire may carry. One on a device concerns a
+    /// quantity when the device supplies it, or carries it in its packets; one on single messages, when they carry it.
     pub(super) fn concerns(self, books: &Books, finding: &Finding) -> bool {
         match self {
             Self::AnyData => true,

@@ -107,7 +107,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .into_iter()
         .filter_map(|source| {
             let fit = fit(source)?;
-            if depth_not_available::out_of_reach(source).is_some() {
+            if depth_not_available::out_of_reach(source, &depth_not_available::missing(source).spans).is_some() {
                 return None;
             }
             let who = evidence.books.inventory.label(source.key.device);

@@ -14,8 +14,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   display then shows dashes.",
         detection: "At least one depth message in ten, or a stretch of 15 s, carries the not-available code, an empty field, or \
                     a zero that is held.",
-        lookalikes: "Deep water: the depth goes, and comes back, near the deepest that was seen. Depth that goes only above some speed has a kind of its own: depth-lost-at-speed. No depth message at \
-                     all: no-depth-source.",
+        lookalikes: "Deep water: the depth goes, and comes back, near the deepest that was seen. Depth that goes only \
+                     above some speed has a kind of its own: depth-lost-at-speed. No depth message at all: no-depth-source.",
         checks: "Look at the transducer: in the water, clean, no paint or growth, face level, cable unhurt, connector dry. \
                  Compare with shallow, hard bottom at rest. Look at the range and the frequency set in the sounder.",
         cautions: "Haul or tilt only with the engine off and the key out. Do not run aground trying to find bottom.",
@@ -64,13 +64,12 @@ pub(super) fn missing(source: &Source) -> Missing {
 }
 
 /// From which depth on a sounder no longer finds the bottom, metres, when that explains every stretch without a depth.
-pub(super) fn out_of_reach(source: &Source) -> Option<f64> {
+pub(super) fn out_of_reach(source: &Source, without: &[Span]) -> Option<f64> {
     let depths = || source.track.samples().iter().filter(|s| s.a.is_finite() && s.a > 0.0);
     let deepest = depths().map(|s| s.a).max_by(f64::total_cmp)?;
     let deep = DEEP_M.max(NEAR_DEEPEST * deepest);
-    let spans = missing(source).spans;
     let mut edges: Vec<f64> = Vec::new();
-    for span in &spans {
+    for span in without {
         let before = depths().rfind(|s| s.time <= span.from).map(|s| s.a);
         let after = depths().find(|s| s.time >= span.to).map(|s| s.a);
         edges.extend(before.into_iter().chain(after));
@@ -91,10 +90,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let Missing { share, spans } = missing(source);
         let longest = spans.iter().map(|s| s.seconds()).fold(0.0, f64::max);
         let without = source.count - source.valid + zero_held(source);
+        let reach = out_of_reach(source, &spans);
         if source.count < 5
             || without < 5
             || (share < USUAL_SHARE && longest < USUAL_S)
-            || depth_lost_at_speed::fit(source).is_some() && out_of_reach(source).is_none()
+            || (reach.is_none() && depth_lost_at_speed::fit(source).is_some())
         {
             continue;
         }
@@ -105,7 +105,6 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         } else {
             format!("{who} {what} in {} of its depth messages", percent(share))
         };
-        let reach = out_of_reach(source);
         let severity = if reach.is_some() { Severity::Note } else { Severity::Fault };
         let mut finding = Finding::new(severity, summary)
             .devices([source.key.device])
@@ -121,21 +120,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             finding =
                 finding.evidence(format!("The last depth that it did send was {} m.", number(depth, 1)));
         }
-        if let Some(depth) = reach {
-            findings.push(
-                finding
-                    .evidence(format!("It goes, and comes back, in water of {} m and more: the bottom is out of its reach.", number(depth, 0)))
-                    .spans(spans)
-                    .check("Compare with the sounder's rated range and with the chart; a lower frequency reaches deeper."),
-            );
-            continue;
-        }
-        findings.push(
-            finding
-                .spans(spans)
+        finding = finding.spans(spans);
+        findings.push(match reach {
+            Some(depth) => finding
+                .evidence(format!("It goes, and comes back, in water of {} m and more: the bottom is out of its reach.", number(depth, 0)))
+                .check("Compare with the sounder's rated range and with the chart; a lower frequency reaches deeper."),
+            None => finding
                 .check(format!("Look at the transducer of {who}: in the water, clean, level, cable and connector unhurt."))
                 .check("At rest over shallow, hard bottom it must find depth; set range and frequency to automatic."),
-        );
+        });
     }
     findings
 }

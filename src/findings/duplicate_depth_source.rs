@@ -112,13 +112,7 @@ fn compare(a: &Source, b: &Source) -> Option<Comparison> {
 
 /// The smallest step between two different depths, metres.
 pub(super) fn resolution(curve: &Curve) -> f64 {
-    let mut steps: Vec<f64> = curve
-        .samples()
-        .windows(2)
-        .filter_map(|w| Some((w.last()?.a - w.first()?.a).abs()))
-        .filter(|d| *d > 1e-6)
-        .collect();
-    pairs::quantile(&mut steps, 0.02).unwrap_or(0.01).clamp(0.01, 0.11)
+    curve.finest_step().unwrap_or(0.01).clamp(0.01, 0.11)
 }
 
 fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {

@@ -297,13 +297,7 @@ fn turned(curve: &Curve) -> bool {
 
 /// The smallest step between two different values of a curve, degrees, at most 1.
 pub(super) fn resolution(curve: &Curve) -> f64 {
-    let mut steps: Vec<f64> = curve
-        .samples()
-        .windows(2)
-        .filter_map(|w| Some(wrap_180(w.last()?.a - w.first()?.a).abs()))
-        .filter(|d| *d > 1e-6)
-        .collect();
-    pairs::quantile(&mut steps, 0.02).unwrap_or(0.01).clamp(0.006, 1.0)
+    curve.finest_step().unwrap_or(0.01).clamp(0.006, 1.0)
 }
 
 fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> Finding {

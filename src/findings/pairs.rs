@@ -146,8 +146,19 @@ impl Curve {
     }
 
     fn between(&self, (a, b, share): (Sample, Sample, f64)) -> f64 {
-        let step = if self.round { wrap_180(b.a - a.a) } else { b.a - a.a };
-        a.a + share * step
+        a.a + share * self.way(a.a, b.a)
+    }
+
+    /// The way from one value to another, for angles the short one.
+    pub(super) fn way(&self, from: f64, to: f64) -> f64 {
+        if self.round { wrap_180(to - from) } else { to - from }
+    }
+
+    /// About the smallest step between neighbouring values that differ; `None` where none do.
+    pub(super) fn finest_step(&self) -> Option<f64> {
+        let step = |w: &[Sample]| Some(self.way(w.first()?.a, w.last()?.a).abs());
+        let mut steps: Vec<f64> = self.samples.windows(2).filter_map(step).filter(|d| *d > 1e-6).collect();
+        quantile(&mut steps, 0.02)
     }
 
     /// The values at moments in order, one after the other.
@@ -177,8 +188,7 @@ impl CurveWalk<'_> {
 
 /// Whether `copy` repeats the values of `original` later, in as many digits or fewer, and how much later (median, seconds).
 pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
-    repeat_delay(original, copy, tolerance)
-        .or_else(|| rounded_delay(original, copy, original.round, tolerance))
+    repeat_delay(original, copy, tolerance).or_else(|| rounded_delay(original, copy, tolerance))
 }
 
 /// How much later the very values of `original` come again in `copy` (median, seconds).
@@ -191,7 +201,7 @@ fn repeat_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option
     const LATEST_S: f64 = 3.0;
     const CLASS_S: f64 = 0.05;
     let same = |x: &Sample, y: &Sample| {
-        let d = if original.round { wrap_180(x.a - y.a) } else { x.a - y.a };
+        let d = original.way(y.a, x.a);
         d.abs() <= tolerance.0 && (x.b.is_nan() || y.b.is_nan() || (x.b - y.b).abs() <= tolerance.1)
     };
     let mut asked = 0_u32;

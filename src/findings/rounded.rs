@@ -2,7 +2,6 @@
 
 use super::pairs::{Curve, place_step, quantile};
 use crate::books::series::Sample;
-use crate::units::wrap_180;
 
 /// Values of the copy that are looked at.
 const MOMENTS: usize = 300;
@@ -29,14 +28,9 @@ const MOST: f64 = 0.97;
 /// Rounding moves a value by half a step to each side, or by one to one side: the differences fill one step and no more.
 /// Another sensor's own noise would widen them. `tolerance` is 0.55 to 0.6 of the coarser one's step, by both numbers of a
 /// sample; a second that is infinite is not looked at.
-pub(super) fn rounded_delay(
-    original: &Curve,
-    copy: &Curve,
-    round: bool,
-    tolerance: (f64, f64),
-) -> Option<f64> {
+pub(super) fn rounded_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
     let both = tolerance.1.is_finite();
-    let grain = |curve| if both { Some(place_step(curve)) } else { finest(curve, round) };
+    let grain = |curve: &Curve| if both { Some(place_step(curve)) } else { curve.finest_step() };
     if grain(copy)? < COARSER * grain(original)? {
         return None;
     }
@@ -55,7 +49,7 @@ pub(super) fn rounded_delay(
                 other.push(sample.b - b);
             } else {
                 let Some(a) = original.at(at) else { continue };
-                one.push(if round { wrap_180(sample.a - a) } else { sample.a - a });
+                one.push(original.way(a, sample.a));
             }
         }
         let second = if both { fill(&mut other, tolerance.1)? } else { (0.0, 0.0) };
@@ -66,11 +60,9 @@ pub(super) fn rounded_delay(
     let coarse = (0..=STEPS).filter_map(|i| width(STEP_S * f64::from(i))).min_by(least)?;
     let near = |i: i32| (coarse.2 + FINE_S * f64::from(i)).max(0.0);
     let (wide, off, late) = (-5..=5).filter_map(|i| width(near(i))).min_by(least)?;
-    let number = |s: &Sample| s.a;
-    let moved = || {
-        moves(original, number, round, tolerance.0) || both && moves(original, |s| s.b, false, tolerance.1)
-    };
-    (wide <= 1.05 && off <= 1.1 && moved()).then_some(late.max(FINE_S))
+    let along = moves(original, |from, s| original.way(from.a, s.a), tolerance.0);
+    let moved = along || both && moves(original, |from, s| s.b - from.b, tolerance.1);
+    (wide <= 1.05 && off <= 1.1 && moved).then_some(late.max(FINE_S))
 }
 
 /// How much of the tolerance's double the differences fill, and how far their middle lies from nothing, in tolerances.
@@ -83,23 +75,12 @@ fn fill(differences: &mut [f64], tolerance: f64) -> Option<(f64, f64)> {
     Some(((high - low) / (2.0 * tolerance), (low + high) / (2.0 * tolerance)))
 }
 
-/// Whether a number of a curve moves far enough for likeness to mean something.
-fn moves(curve: &Curve, number: impl Fn(&Sample) -> f64, round: bool, tolerance: f64) -> bool {
-    let Some(first) = curve.samples().first().map(&number) else { return false };
-    let away = |s: &Sample| if round { wrap_180(number(s) - first) } else { number(s) - first };
-    let (low, high) =
-        curve.samples().iter().map(away).fold((0.0_f64, 0.0_f64), |(l, h), d| (l.min(d), h.max(d)));
+/// Whether a number of a curve moves far enough for likeness to mean something; `way` is that from one sample to another.
+fn moves(curve: &Curve, way: impl Fn(&Sample, &Sample) -> f64, tolerance: f64) -> bool {
+    let Some(first) = curve.samples().first() else { return false };
+    let away = curve.samples().iter().map(|s| way(first, s));
+    let (low, high) = away.fold((0.0_f64, 0.0_f64), |(l, h), d| (l.min(d), h.max(d)));
     high - low >= MOVED * 2.0 * tolerance
-}
-
-/// About the smallest step between neighbouring values that differ.
-fn finest(curve: &Curve, round: bool) -> Option<f64> {
-    let between = |w: &[Sample]| {
-        let d = w.last()?.a - w.first()?.a;
-        Some(if round { wrap_180(d) } else { d }.abs())
-    };
-    let mut steps: Vec<f64> = curve.samples().windows(2).filter_map(between).filter(|d| *d > 1e-9).collect();
-    quantile(&mut steps, 0.02)
 }
 
 #[cfg(test)]
@@ -126,17 +107,14 @@ mod tests {
         let tolerance = (0.06, f64::INFINITY);
         let original = curve(0.0, swing);
         let rounded = curve(0.13, |t| (swing(t) * 10.0).round() / 10.0);
-        let delay = rounded_delay(&original, &rounded, false, tolerance).unwrap();
+        let delay = rounded_delay(&original, &rounded, tolerance).unwrap();
         assert!((delay - 0.13).abs() < 0.06, "{delay}");
         let cut = curve(0.13, |t| (swing(t) * 10.0).floor() / 10.0);
-        assert!(rounded_delay(&original, &cut, false, tolerance).is_some());
-        assert!(
-            rounded_delay(&rounded, &original, false, tolerance).is_none(),
-            "the finer one is the original"
-        );
+        assert!(rounded_delay(&original, &cut, tolerance).is_some());
+        assert!(rounded_delay(&rounded, &original, tolerance).is_none(), "the finer one is the original");
         let another = curve(0.13, |t| ((swing(t) + 0.2 * noise((t * 10.0) as i64)) * 10.0).round() / 10.0);
-        assert!(rounded_delay(&original, &another, false, tolerance).is_none());
+        assert!(rounded_delay(&original, &another, tolerance).is_none());
         let askew = curve(0.13, |t| ((swing(t) + 0.3) * 10.0).round() / 10.0);
-        assert!(rounded_delay(&original, &askew, false, tolerance).is_none());
+        assert!(rounded_delay(&original, &askew, tolerance).is_none());
     }
 }

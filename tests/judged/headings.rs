@@ -1,8 +1,7 @@
 //! Headings of two recorders.
 
 use crate::make::{START_US, sentence};
-use crate::{alarms, can_log, judge, number};
-use leadsman::report::model::Number;
+use crate::{alarms, can_log, judge, number, text};
 use leadsman::time::Time;
 
 /// The boat's heading: three turns of 90 degrees to and fro, at 9 degrees a second.
@@ -48,7 +47,7 @@ fn an_offset_stays_one_where_the_recorders_clocks_differ() {
         let report = judge(&[bus(200), line(200, offset_deg, late_s)]);
         assert_eq!(alarms(&report), ["duplicate-heading-source"], "{offset_deg}");
         let finding = &report.findings[0];
-        assert_eq!(finding.numbers.get("relation"), Some(&Number::Text("constant-offset".to_owned())));
+        assert_eq!(text(&report, finding.kind, "relation"), "constant-offset");
         assert!((number(&report, finding.kind, "median_difference_deg").abs() - offset_deg).abs() < 0.3);
         assert!(
             (number(&report, finding.kind, "p95_difference_deg") - offset_deg).abs() < 1.0,
@@ -63,6 +62,6 @@ fn an_offset_stays_one_where_the_recorders_clocks_differ() {
 fn a_lag_may_be_that_of_the_clocks() {
     let report = judge(&[bus(200), line(200, 0.5, 2.5)]);
     let finding = &report.findings[0];
-    assert_eq!(finding.numbers.get("relation"), Some(&Number::Text("lag".to_owned())));
+    assert_eq!(text(&report, finding.kind, "relation"), "lag");
     assert_eq!(finding.severity, leadsman::report::model::Severity::Warning);
 }

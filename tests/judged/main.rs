@@ -14,14 +14,17 @@ mod depths;
 mod headings;
 mod hosts;
 mod lines;
+mod look;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
 mod rhythm;
 mod wires;
 
-use leadsman::report::model::{Number, Report, Severity};
+use leadsman::report::model::Report;
 use leadsman::survey::{self, Options};
+
+use look::{alarms, number, text};
 
 /// The report of recordings of these bytes, each a recorder's.
 fn judge(recordings: &[Vec<u8>]) -> Report {
@@ -36,21 +39,6 @@ fn judge(recordings: &[Vec<u8>]) -> Report {
         })
         .collect();
     survey::report(&paths, &Options::default(), &mut |_| {}).unwrap()
-}
-
-/// Names of the findings that are more than a note, in the report's order.
-fn alarms(report: &Report) -> Vec<&'static str> {
-    report.findings.iter().filter(|f| f.severity > Severity::Note).map(|f| f.kind).collect()
-}
-
-/// A number of the finding of this kind.
-fn number(report: &Report, kind: &str, key: &str) -> f64 {
-    let finding = report.findings.iter().find(|f| f.kind == kind).unwrap_or_else(|| panic!("no {kind}"));
-    match finding.numbers.get(key) {
-        Some(Number::Real(x)) => *x,
-        Some(Number::Count(n)) => *n as f64,
-        other => panic!("{kind} {key}: {other:?}"),
-    }
 }
 
 /// A CAN text log of frames, each with its second, identifier and data in hex; in any order.

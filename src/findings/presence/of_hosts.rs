@@ -9,10 +9,7 @@ use crate::time::Span;
 
 /// Takes the flaps out of a host's silences, and notes the hosts that said goodbye before all that are left.
 pub(super) fn flaps(books: &Books, id: DeviceId, silences: &mut Vec<Silence>, presence: &mut Presence) {
-    let wire = books.inventory.get(id).map(|d| d.wire);
-    let Some(host) = wire.and_then(|wire| books.networks.get(wire)).and_then(|n| n.hosts.get(id)) else {
-        return;
-    };
+    let Some(host) = books.host(id) else { return };
     let telling = telling(host, silences);
     let mut flaps = Vec::new();
     silences.retain(|silence| {
@@ -58,9 +55,7 @@ fn waited_for_address(books: &Books, id: DeviceId, silence: &Silence, back: Retu
 /// Whether a host shows after a silence that its link or its network stack came up: by two signs of that kind, one of which
 /// it may show by chance.
 pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
-    let wire = books.inventory.get(id).map(|d| d.wire);
-    let host = wire.and_then(|wire| books.networks.get(wire)).and_then(|n| n.hosts.get(id));
-    let back = host.and_then(|host| back_from(host, &Silence { span, returned: true }));
+    let back = books.host(id).and_then(|host| back_from(host, &Silence { span, returned: true }));
     back.is_some_and(|back| {
         !back.before.has(Sign::Goodbye) && back.after.iter().filter(|sign| sign.is_strong()).count() >= 2
     })

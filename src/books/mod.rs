@@ -11,6 +11,7 @@ mod gaps;
 pub mod histogram;
 mod hosts;
 pub mod inventory;
+pub mod lanes;
 pub mod line;
 mod longest;
 pub mod naming;

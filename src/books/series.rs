@@ -113,7 +113,7 @@ pub struct Source {
     pub by_speed: Vec<(u32, u32)>,
     /// Depth: the offset that the messages carry, metres.
     pub offset_m: Option<f64>,
-    /// Steps that no boat makes.
+    /// Steps that no boat makes, and values of two sensors in turn.
     pub steps: Steps,
     /// Stretches in which the value stood still, or was absent.
     pub runs: Runs,
@@ -356,7 +356,12 @@ impl Source {
         match reading {
             Reading::Heading { .. } if valid => self.steps.heading(time, a),
             Reading::Position { .. } if valid => self.steps.position(time, a, b, speed_kn),
-            Reading::Depth { .. } => b = speed_kn.unwrap_or(f64::NAN),
+            Reading::Depth { .. } => {
+                b = speed_kn.unwrap_or(f64::NAN);
+                if valid && !zero {
+                    self.steps.depth(time, a);
+                }
+            }
             _ => {}
         }
         if self.tracked {

@@ -1,13 +1,15 @@
 //! Steps: where a heading or a position moves faster than a boat can, noted as it passes.
 
+use super::lanes::Lanes;
 use crate::time::Time;
 use crate::units::{KNOTS_PER_M_S, Place, wrap_180};
 
 /// Most steps that are remembered, the first ones; all are counted.
 const MAX_STEPS: usize = 256;
 
-/// Steps before the one in question that it is compared with.
-const BEFORE: usize = 5;
+/// Steps before the one in question that it is compared with; an even number, in which a value that leaps to and fro ends
+/// where it began.
+const BEFORE: usize = 6;
 
 /// No boat of this size turns faster than this for a moment, degrees a second (a bow motor pivots a light boat at
 /// about 60; common practice, no source).
@@ -40,6 +42,11 @@ const DOUBTFUL_M: f64 = 10.0;
 /// A heading that steps by so much more than before may have jumped or turned fast, degrees a second.
 const DOUBTFUL_DEG_S: f64 = 10.0;
 
+/// Distances up to which two lanes of values are none: sensors' noise, degrees and metres.
+const LANES_DEG: f64 = 3.0;
+const LANES_PLACE_M: f64 = 5.0;
+const LANES_DEPTH_M: f64 = 0.5;
+
 /// One step.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Step {
@@ -62,12 +69,15 @@ pub struct Steps {
     pub largest: f64,
     /// Whether there was one that a boat makes only by chance, too small to be counted.
     pub doubtful: bool,
+    /// Whether the values are those of two sensors in turn.
+    pub lanes: Lanes,
     first: Option<Time>,
     values: u64,
     last: Option<(Time, f64, f64)>,
     /// A step that stands alone so far: what comes next tells.
     pending: Option<Step>,
-    rates: [f64; BEFORE],
+    /// The last steps as rates, degrees or metres a second.
+    rates: [[f64; 2]; BEFORE],
     seen: usize,
 }
 
@@ -79,6 +89,7 @@ impl Steps {
         let Some((from, before, _)) = last else { return };
         let dt = time.since(from);
         let size = wrap_180(deg - before);
+        self.lanes.step(from, time, [size, 0.0], LANES_DEG);
         if !(0.0..=LONGEST_S).contains(&dt) {
             self.seen = 0;
             self.pending = None;
@@ -92,7 +103,7 @@ impl Steps {
         }
         // What nearly always holds is looked at first: no rate of before makes a step of this.
         if size.abs() <= ALONE_SLACK_DEG.min(HEADING_SLACK_DEG + TURN_LIMIT_DEG_S * dt) {
-            self.rate(size.abs() / dt);
+            self.rate([size / dt, 0.0]);
             return;
         }
         let usual = self.usual_rate();
@@ -108,7 +119,7 @@ impl Steps {
         {
             self.pending = Some(step);
         }
-        self.rate(size.abs() / dt);
+        self.rate([size / dt, 0.0]);
     }
 
     /// Books a position; `speed_kn` is the boat's speed when another message tells it.
@@ -119,6 +130,7 @@ impl Steps {
         let dt = time.since(from);
         let (north, east) = Place { lat_deg: lat, lon_deg: lon }.offset_to(Place { lat_deg, lon_deg });
         let size = north.hypot(east);
+        self.lanes.step(from, time, [north, east], LANES_PLACE_M);
         if !(0.0..=LONGEST_S * 2.0).contains(&dt) {
             self.seen = 0;
             return;
@@ -131,7 +143,7 @@ impl Steps {
         }
         let known = speed.map_or(SPEED_LIMIT_KN / KNOTS_PER_M_S, |speed| 2.0 * speed);
         if size <= POSITION_SLACK_M + known * dt {
-            self.rate(size / dt);
+            self.rate([north / dt, east / dt]);
             return;
         }
         let usual = self.usual_rate();
@@ -139,7 +151,14 @@ impl Steps {
         if size > limit && self.seen > 0 {
             self.note(Step { from, to: time, size });
         }
-        self.rate(size / dt);
+        self.rate([north / dt, east / dt]);
+    }
+
+    /// Books a depth: its steps are the bottom's, but two sounders' depths in turn show.
+    pub(super) fn depth(&mut self, time: Time, m: f64) {
+        if let Some((from, before, _)) = self.last.replace((time, m, 0.0)) {
+            self.lanes.step(from, time, [m - before, 0.0], LANES_DEPTH_M);
+        }
     }
 
     /// How many values were judged: those that came with a time.
@@ -164,7 +183,7 @@ impl Steps {
         }
     }
 
-    fn rate(&mut self, rate: f64) {
+    fn rate(&mut self, rate: [f64; 2]) {
         if let Some(slot) = self.rates.get_mut(self.seen % BEFORE) {
             *slot = rate;
         }
@@ -174,13 +193,18 @@ impl Steps {
         }
     }
 
-    /// The median rate of the last few steps, so that a jump and its return do not hide each other.
+    /// How fast it went over the last few steps: their median, so that a jump and its return do not hide each other, and
+    /// no more than all of them together led away, so that a value that leaps to and fro hides nothing.
     fn usual_rate(&self) -> f64 {
-        let mut rates = self.rates;
         let known = self.seen.min(BEFORE);
-        let Some(known) = rates.get_mut(..known) else { return 0.0 };
-        known.sort_unstable_by(f64::total_cmp);
-        known.get(known.len() / 2).copied().unwrap_or(0.0)
+        let mut sizes = self.rates.map(|[x, y]| x.hypot(y));
+        let (Some(rates), Some(sizes)) = (self.rates.get(..known), sizes.get_mut(..known)) else {
+            return 0.0;
+        };
+        sizes.sort_unstable_by(f64::total_cmp);
+        let median = sizes.get(known / 2).copied().unwrap_or(0.0);
+        let sum = rates.iter().fold([0.0, 0.0], |[x, y], [dx, dy]| [x + dx, y + dy]);
+        median.min(sum[0].hypot(sum[1]) / known.max(1) as f64)
     }
 }
 
@@ -202,6 +226,12 @@ mod tests {
         assert_eq!(steps.count, 2);
         assert_eq!(steps.list[0].size, 45.0);
         assert_eq!(steps.list[1].size, -45.0);
+    }
+
+    #[test]
+    fn a_heading_that_leaps_to_and_fro_steps_each_time() {
+        let steps = headings((0..60).map(|i| if i >= 30 && i % 2 == 0 { 40.0 } else { 15.0 }));
+        assert_eq!(steps.count, 30);
     }
 
     #[test]

@@ -186,9 +186,11 @@ pub(super) fn depth_holds_at_speed(books: &Books, scope: &Scope) -> Option<Strin
 pub(super) fn one_source(books: &Books, scope: &Scope) -> Option<String> {
     let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid > 0).collect();
     let first = sources.first()?;
+    let one =
+        |s: &&Source| books.inventory.same(s.key.device, first.key.device) && s.steps.lanes.turns().is_none();
     sources
         .iter()
-        .all(|s| books.inventory.same(s.key.device, first.key.device))
+        .all(one)
         .then(|| format!("Only {} supplies it in this recording.", books.inventory.label(first.key.device)))
 }
 
@@ -199,8 +201,12 @@ const JUDGED: u64 = 50;
 pub(super) fn no_steps(books: &Books, scope: &Scope) -> Option<String> {
     let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid > 0).collect();
     let values: u64 = sources.iter().map(|s| s.steps.judged()).sum();
-    let clean =
-        |s: &&Source| s.steps.count == 0 && !s.steps.doubtful && s.steps.judged() >= JUDGED.min(s.valid);
+    let clean = |s: &&Source| {
+        s.steps.count == 0
+            && !s.steps.doubtful
+            && s.steps.lanes.turns().is_none()
+            && s.steps.judged() >= JUDGED.min(s.valid)
+    };
     (values >= JUDGED && sources.iter().all(clean))
         .then(|| format!("No step further than a boat can make in {values} values."))
 }

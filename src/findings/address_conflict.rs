@@ -1,7 +1,8 @@
 //! Two NAMEs on one address, and neither gives way.
 
+use super::two_in_turn::InTurn;
 use super::words::{labels, number};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, two_in_turn};
 use crate::books::Books;
 use crate::books::bus::{Bus, Contention};
 use crate::books::inventory::DeviceId;
@@ -15,10 +16,12 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Two devices of the bus speak with one address. Every listener takes both for the same device: values of one \
                   are hidden by, or mixed with, those of the other.",
         detection: "Address claims of two NAMEs for one address that go on: both keep it after the claims, or they take it from \
-                    each other four times or more.",
+                    each other four times or more. Or, without any claim: the headings, positions or depths from one address \
+                    change all the time between two that lie apart, and come as often as those of two.",
         lookalikes: "A short contest at power-up, after which one of the two moves to another address: that is how addresses are \
                      shared out. A device that was exchanged for another while recording. A device whose instance was changed: \
-                     its NAME changes with it. A device that gives up: address-claim-failed.",
+                     its NAME changes with it. A device that gives up: address-claim-failed. A gateway that hands on two sensors of \
+                     another network with its own address.",
         checks: "Unplug one of the two and look whether the other's data come steadily. Update the software of both; give one of \
                  them another address or instance, where its menu allows.",
         cautions: "Switch the bus off before you open its connectors. Until it is solved trust neither of the two devices for \
@@ -112,7 +115,43 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             );
         }
     }
+    for two in two_in_turn::all(evidence) {
+        add_two_in_turn(evidence, &mut findings, &two);
+    }
     findings
+}
+
+/// One address whose values are those of two devices: with one NAME, or with none, the claims do not tell them apart.
+fn add_two_in_turn(evidence: &Evidence<'_>, findings: &mut Vec<Finding>, two: &InTurn<'_>) {
+    let books = evidence.books;
+    let device = two.source.key.device;
+    let Some(address) = two.address(evidence) else { return };
+    if let Some(told) = findings.iter_mut().find(|f| f.devices.contains(&device)) {
+        told.evidence.push(two.seen());
+        return;
+    }
+    let who = books.inventory.label(device);
+    let claims = books
+        .buses
+        .iter()
+        .flat_map(|(_, bus)| &bus.claim_list)
+        .filter(|(_, at, id)| *at == address && *id == device);
+    findings.push(
+        Finding::new(
+            Severity::Fault,
+            format!("Two devices speak with address {address}: the {}s of {who} are two, {} apart", two.source.key.quantity, two.apart()),
+        )
+        .devices([device])
+        .messages([two.source.key.message.to_string()])
+        .count("address", u64::from(address))
+        .count("claims", claims.count() as u64)
+        .spans(two.turns.spans.iter().copied())
+        .evidence(two.seen())
+        .evidence("Every listener takes them for one device; which value is whose does not show.")
+        .evidence("A gateway that hands on two sensors with its own address would look alike.")
+        .check("Unplug one of the devices that send this: where the values then come half as often and steady, it was one of the two.")
+        .check("Two of one make with equal settings may bear one NAME: give one of them another device instance, or let its maker set it anew."),
+    );
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use super::pairs::{self, Curve};
 use super::words::{number, percent};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, two_in_turn};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
@@ -16,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Two or more devices supply depth. A display may show one now and the other later.",
         detection: "The depths of every two devices are compared at the same moments. The same values again, later: an \
                     echo. A steady difference: a constant offset (mounting depth, or an offset set in one of them). \
-                    Else: unrelated.",
+                    Else: unrelated. Values of one talker that \
+                    change between two depths all the time: two sounders with one name.",
         lookalikes: "A gateway or display that repeats a depth that it hears. One sounder that sends several depth \
                      sentences is one source. Offsets to keel or surface that are sent explain a steady difference.",
         checks: "Choose one depth source on every display. Measure with a lead line in calm shallow water, and set the \
@@ -43,6 +44,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
             c => Some(finding(evidence.books, a, b, &c)),
         })
+        .chain(two_in_turn::of_talkers(evidence, "depth").into_iter().map(|two| {
+            two.of_talker(evidence, Severity::Warning)
+                .real("median_difference_m", two.turns.apart.0)
+                .text("relation", "constant-offset")
+        }))
         .collect()
 }
 

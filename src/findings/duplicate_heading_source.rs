@@ -7,7 +7,7 @@ use super::heading_misaligned::LEFT_DEG;
 use super::pairs::{self, Curve};
 use super::variation::variation;
 use super::words::{number, percent, seconds, signed_deg};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, two_in_turn};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
@@ -26,7 +26,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     Magnetic Model, or the variation that the boat's own messages carry): true against magnetic. A \
                     difference that follows the turn rate: one lags, by the time that makes the rest smallest. A \
                     difference that swings with the heading: deviation, fitted as A + B sin + C cos + D sin 2 + E cos 2. \
-                    Steady on all courses: a constant offset. None of these: unrelated.",
+                    Steady on all courses: a constant offset. None of these: unrelated. Values of one talker that change \
+                    between two headings all the time: two sensors with one name.",
         lookalikes: "A gateway or display that repeats a heading that it hears (an echo: harmless for the values). \
                      One device that sends heading in several messages is one source.",
         checks: "On every display, look at the source list for heading and choose one source. Switch the heading output \
@@ -38,6 +39,9 @@ pub(super) const DETECTOR: Detector = Detector {
     complaints: &["heading-jumps"],
     detect,
 };
+
+/// Two headings that differ by more than this for the worst 5 % are a fault (the catalogue's bound), degrees.
+const GRAVE_DEG: f64 = 3.0;
 
 /// Headings are compared on at most this many moments.
 const MAX_MOMENTS: usize = 6000;
@@ -125,6 +129,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 Some(finding(evidence, a, b, comparison))
             }
         })
+        .chain(two_in_turn::of_talkers(evidence, "heading").into_iter().map(|two| {
+            let severity = if two.p95() > GRAVE_DEG { Severity::Fault } else { Severity::Warning };
+            two.of_talker(evidence, severity)
+                .real("median_difference_deg", two.turns.apart.0)
+                .real("p95_difference_deg", two.p95())
+                .text("relation", Relation::Constant.name())
+        }))
         .collect()
 }
 
@@ -311,7 +322,7 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
     let severity = match c.relation {
         Relation::Echo => Severity::Note,
         _ if by_clocks => Severity::Warning,
-        _ if c.p95_deg > 3.0 => Severity::Fault,
+        _ if c.p95_deg > GRAVE_DEG => Severity::Fault,
         _ => Severity::Warning,
     };
     let (one, other) = (books.inventory.label(a.key.device), books.inventory.label(b.key.device));

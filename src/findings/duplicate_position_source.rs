@@ -2,7 +2,7 @@
 
 use super::pairs::{self, Curve};
 use super::words::number;
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, two_in_turn};
 use crate::books::Books;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
@@ -17,7 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   of the antennas, or by the error of the worse one.",
         detection: "The positions of every two devices are compared at the same moments on the ellipsoid. The same values \
                     again, later: an echo. A distance that stays within a few metres: two antennas, whose places are \
-                    turned into the boat's axes when a heading is there. Anything else: unrelated.",
+                    turned into the boat's axes when a heading is there. Anything else: unrelated. Values of one talker that change between \
+                    two places all the time: two receivers with one name.",
         lookalikes: "A gateway that repeats a position that it hears. One receiver that sends position in several \
                      messages is one source.",
         checks: "Choose one position source on every display. Where the two lie far apart, look for a poor fix, a \
@@ -37,6 +38,9 @@ const ANTENNA_SWING_M: f64 = 8.0;
 
 /// No two antennas on a boat of this kind are further apart, metres.
 const ANTENNAS_WITHIN_M: f64 = 30.0;
+
+/// Two positions further apart than this for the worst 5 % are a fault (the catalogue's bound), metres.
+const GRAVE_M: f64 = 30.0;
 
 struct Comparison {
     median_m: f64,
@@ -60,6 +64,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
             Some(finding(evidence.books, a, b, &comparison))
         })
+        .chain(two_in_turn::of_talkers(evidence, "position").into_iter().map(|two| {
+            let severity = if two.p95() > GRAVE_M { Severity::Fault } else { Severity::Warning };
+            two.of_talker(evidence, severity)
+                .real("median_separation_m", two.turns.apart.0)
+                .real("p95_separation_m", two.p95())
+                .text("relation", "constant-separation")
+        }))
         .collect()
 }
 
@@ -155,7 +166,7 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
     // A moving boat is elsewhere by another clock.
     let by_clocks =
         relation == "unrelated" && books.clocks_differ_s(a.key.device, b.key.device).is_infinite();
-    let grave = relation != "echo" && c.p95_m > 30.0 && !by_clocks;
+    let grave = relation != "echo" && c.p95_m > GRAVE_M && !by_clocks;
     let severity = if grave { Severity::Fault } else { severity };
     let apart = number(c.median_m, 1);
     let summary = match relation {

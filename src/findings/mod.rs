@@ -67,6 +67,7 @@ mod split_subnet;
 mod steps_of;
 mod supply_dips;
 mod tcp_retransmission;
+mod two_in_turn;
 mod variation;
 mod which_wire;
 mod wire_outage;

@@ -1,7 +1,6 @@
 //! What the jumps of a heading and of a position have in common.
 
-use super::Evidence;
-use super::pairs;
+use super::{Evidence, pairs, two_in_turn};
 use crate::books::series::Source;
 use crate::time::Span;
 
@@ -18,17 +17,19 @@ pub(super) struct Jumps<'a> {
 /// The sources of a quantity with steps that no boat makes, one a device.
 ///
 /// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none, and
-/// neither is the one with which a value that stood still comes back to life (`stands`): that is the stand's.
+/// neither is the one with which a value that stood still comes back to life (`stands`): that is the stand's. The values of
+/// two sensors in turn step all the time, and neither sensor does.
 pub(super) fn jumping<'a>(
     evidence: &Evidence<'a>,
     quantity: &'a str,
     together: f64,
     stands: impl Fn(&Source) -> Vec<Span>,
 ) -> Vec<Jumps<'a>> {
+    let two = two_in_turn::in_turn(evidence, quantity);
     pairs::main_sources(evidence, quantity)
         .into_iter()
         .filter_map(|source| {
-            if source.steps.count == 0 {
+            if source.steps.count == 0 || two.iter().any(|two| two.source.key == source.key) {
                 return None;
             }
             let stands = stands(source);

@@ -19,6 +19,7 @@ mod look;
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
 mod rhythm;
+mod turns;
 mod wires;
 
 use leadsman::report::model::Report;

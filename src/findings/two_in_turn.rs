@@ -1,0 +1,138 @@
+//! One sender whose values are those of two sensors in turn.
+
+use super::words::number;
+use super::{Evidence, Finding, duplicate_heading_source, pairs};
+use crate::books::lanes::Turns;
+use crate::books::series::Source;
+use crate::report::model::Severity;
+
+/// A source whose values come from two sensors.
+pub(super) struct InTurn<'a> {
+    pub(super) source: &'a Source,
+    pub(super) turns: Turns,
+}
+
+/// What is judged of a quantity: how much is noise or rounding and no second sensor.
+const QUANTITIES: [&str; 3] = ["heading", "position", "depth"];
+
+/// Two senders are there for so much of the time, or while they are, values come so many times as often as before: a loose
+/// contact makes a value leap to and fro for a while, and no more values.
+const MOST: f64 = 0.6;
+const AS_OFTEN: f64 = 1.5;
+
+/// Distances of this many steps of the last digit or less may be rounding.
+const DIGITS: f64 = 2.5;
+
+/// A depth that changes to a multiple and back, to within this share of it and for so many of the changes, is an echo of
+/// the bottom.
+const ECHO_SLACK: f64 = 0.15;
+const MOSTLY: f64 = 0.8;
+
+/// The sources of a quantity that are two, one a device.
+pub(super) fn in_turn<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InTurn<'a>> {
+    pairs::main_sources(evidence, quantity)
+        .into_iter()
+        .filter_map(|source| Some(InTurn { source, turns: source.steps.lanes.turns()? }))
+        .filter(|two| goes_with_the_rate(two) && !is_rounding(two) && !is_echo(two))
+        .collect()
+}
+
+/// Those of talkers, whose sentences bear no address.
+pub(super) fn of_talkers<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InTurn<'a>> {
+    let mut found = in_turn(evidence, quantity);
+    found.retain(|two| two.address(evidence).is_none());
+    found
+}
+
+/// Every source that is two.
+pub(super) fn all<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = InTurn<'a>> {
+    QUANTITIES.into_iter().flat_map(|quantity| in_turn(evidence, quantity))
+}
+
+fn goes_with_the_rate(two: &InTurn<'_>) -> bool {
+    let Some((from, to)) = two.source.values_from_to else { return false };
+    let inside: f64 = two.turns.spans.iter().map(|span| span.seconds()).sum();
+    let outside = to.since(from) - inside;
+    if inside >= MOST * to.since(from) {
+        return true;
+    }
+    let others = two.source.valid.saturating_sub(two.turns.values) as f64;
+    inside > 0.0 && two.turns.values as f64 / inside >= AS_OFTEN * others / outside
+}
+
+fn is_rounding(two: &InTurn<'_>) -> bool {
+    let round = two.source.key.quantity == "heading";
+    let curve = pairs::Curve::new(two.source.track.samples(), round);
+    let step = match two.source.key.quantity {
+        "heading" => duplicate_heading_source::resolution(&curve),
+        // A degree of latitude has about so many metres.
+        "position" => pairs::place_step(&curve) * 111_000.0,
+        _ => curve.finest_step().unwrap_or(0.0),
+    };
+    two.turns.apart.0 <= DIGITS * step
+}
+
+/// Whether the two depths are the bottom and its second or third echo.
+fn is_echo(two: &InTurn<'_>) -> bool {
+    if two.source.key.quantity != "depth" {
+        return false;
+    }
+    let within = |at| two.turns.spans.iter().any(|span| (span.from..=span.to).contains(&at));
+    let (mut changes, mut echoes) = (0_usize, 0_usize);
+    for pair in two.source.track.samples().windows(2) {
+        let [one, other] = pair else { continue };
+        let (low, high) = (one.a.min(other.a), one.a.max(other.a));
+        if within(other.time) && high - low > two.turns.apart.0 / 2.0 {
+            let whole = |times: f64| (high - times * low).abs() <= ECHO_SLACK * high;
+            changes += 1;
+            echoes += usize::from(whole(2.0) || whole(3.0));
+        }
+    }
+    echoes as f64 >= MOSTLY * changes as f64
+}
+
+impl InTurn<'_> {
+    /// The NMEA 2000 address with which both speak.
+    pub(super) fn address(&self, evidence: &Evidence<'_>) -> Option<u8> {
+        evidence.books.inventory.get(self.source.key.device)?.address()
+    }
+
+    /// `15.0 deg`.
+    pub(super) fn apart(&self) -> String {
+        let unit = if self.source.key.quantity == "heading" { "deg" } else { "m" };
+        format!("{} {unit}", number(self.turns.apart.0, 1))
+    }
+
+    /// What was seen, in a sentence.
+    pub(super) fn seen(&self) -> String {
+        format!(
+            "{} of {} {}s in {} belong to two that lie {} apart (give or take {}) and change places {} times.",
+            self.turns.values,
+            self.source.valid,
+            self.source.key.quantity,
+            self.source.key.message,
+            self.apart(),
+            number(self.turns.apart.1, 1),
+            self.turns.changes
+        )
+    }
+
+    /// The distance that all but the widest 5 % keep within.
+    pub(super) fn p95(&self) -> f64 {
+        self.turns.apart.0 + 1.645 * self.turns.apart.1
+    }
+
+    /// The finding for a talker, whose sentences bear no address: two sensors with one name. Its figures are the caller's.
+    pub(super) fn of_talker(&self, evidence: &Evidence<'_>, severity: Severity) -> Finding {
+        let who = evidence.books.inventory.label(self.source.key.device);
+        let quantity = self.source.key.quantity;
+        Finding::new(severity, format!("Two sensors supply {quantity} as {who}, {} apart", self.apart()))
+            .devices([self.source.key.device])
+            .messages([self.source.key.message.to_string()])
+            .spans(self.turns.spans.iter().copied())
+            .evidence(self.seen())
+            .evidence("Both bear one talker identifier: a listener takes them for one, and which is which does not show.")
+            .check(format!("Find both sensors that feed this line, and switch the {quantity} sentences of one off."))
+            .check("Where a multiplexer joins them, let it pass this sentence from one input only.")
+    }
+}

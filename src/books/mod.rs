@@ -106,6 +106,21 @@ impl Books {
         self.host(host).is_some_and(|host| host.lines_cut)
     }
 
+    /// Whether a host is a phone, a tablet or a laptop by all that shows: its hardware address was drawn by lot, and it
+    /// supplies no line and no bus. Such hosts sleep, leave and come back.
+    #[must_use]
+    pub fn is_guest(&self, host: DeviceId) -> bool {
+        let drawn = self
+            .inventory
+            .get(host)
+            .and_then(inventory::Device::mac)
+            .is_some_and(crate::frames::Mac::is_drawn);
+        let carries = |device: &inventory::Device| matches!(device.identity, inventory::Identity::Talker { host: Some(by), .. } if by == host);
+        drawn
+            && !self.inventory.iter().any(|(_, device)| carries(device))
+            && !self.wires.iter().any(|(_, wire)| wire.host == Some(host))
+    }
+
     /// The account of a host on its network; `None` for what is no host.
     #[must_use]
     pub fn host(&self, device: DeviceId) -> Option<&network::Host> {

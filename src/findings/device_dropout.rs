@@ -1,6 +1,6 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
-use super::words::{longest, seconds, times};
+use super::words::{GUEST, longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -9,13 +9,14 @@ pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
         kind: "device-dropout",
         severity: "fault when the device comes back; warning when it does not, for it may have been switched off; note when it \
-                   said goodbye or everything is being switched off",
+                   said goodbye, is a phone or a tablet, or everything is being switched off",
         meaning: "A whole device falls silent while the others on its wire go on: its supply, its connector or its drop cable, \
                   or the device itself.",
         detection: "No frame of the device for five intervals of its fastest periodic message (at least 1.5 s, and five stamps \
                     of the recorder) while the wire goes on, and no sign that it came up anew.",
         lookalikes: "Every device silent at once: wire-outage or recording-gap. A device that announces itself anew: \
-                     device-restart or link-flap. A tablet or laptop that sleeps.",
+                     device-restart or link-flap. A phone, tablet or laptop that sleeps; those whose \
+                     hardware address is drawn by lot are told as a note.",
         checks: "Wiggle the device's connector and drop cable while someone watches its data; measure its supply at the plug; \
                  swap its tee or port with a neighbour's to tell the cable from the device.",
         cautions: "Switch the supply off before you open connectors; fuse before you measure current.",
@@ -41,7 +42,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let back = silences.iter().any(|s| s.returned);
         let said_goodbye = evidence.presence.goodbyes.contains(id);
         let switching_off = evidence.presence.switched_off.contains(&device.wire) && !back;
-        let severity = match (said_goodbye || switching_off, back) {
+        let guest = books.is_guest(*id);
+        let severity = match (said_goodbye || switching_off || guest, back) {
             (true, _) => Severity::Note,
             (false, true) => Severity::Fault,
             (false, false) => Severity::Warning,
@@ -68,6 +70,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         } else if switching_off {
             finding = finding
                 .evidence("Most devices of this wire stop towards the end: the boat was being switched off.");
+        } else if guest {
+            finding = finding.evidence(GUEST);
         } else if !back {
             finding = finding.evidence("It may have been switched off; the recording cannot tell.");
         }

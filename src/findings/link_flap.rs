@@ -1,6 +1,6 @@
 //! A host goes quiet and comes back announcing itself.
 
-use super::words::{longest, seconds, times};
+use super::words::{GUEST, longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::network::{Sign, Signs};
 use crate::report::model::Severity;
@@ -9,14 +9,15 @@ use crate::time::Span;
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
         kind: "link-flap",
-        severity: "fault",
+        severity: "fault; note for a phone or a tablet",
         meaning: "One device's network link goes down and up: its cable, its plug, its switch port, or its own supply.",
         detection: "A host with periodic traffic falls silent for five intervals (two and a half where it comes back with two sure \
                     signs; at least 1.5 s) while others go on, and within 8 s \
                     of coming back shows that its link came up: ARP probe or announcement, DHCP, router solicitation, IPv6 \
                     duplicate address check, group membership or service announcement that nobody asked for.",
         lookalikes: "All hosts at once: wire-outage (the switch or its supply). Silent without announcing itself: \
-                     device-dropout. A device that said goodbye first went by itself. One that waits for an address is quiet between its \
+                     device-dropout. A device that said goodbye first went by itself. A phone, tablet \
+                     or laptop comes and goes; those whose hardware address is drawn by lot are told as a note. One that waits for an address is quiet between its \
                      DHCP discovers, and until it gives itself an address. A capture at one host's own port does \
                      not see unicast between others, so that a quiet host may have been busy.",
         checks: "Swap the device's cable and port one at a time: the fault moves with the one that causes it. Look for a \
@@ -40,8 +41,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             flaps.iter().flat_map(|(_, signs)| signs.iter()).for_each(|sign| signs.add(sign));
             let came_back = if spans.len() == 1 { "It came back" } else { "Each time it came back" };
             let words: Vec<_> = signs.iter().map(Sign::words).collect();
-            Finding::new(
-                Severity::Fault,
+            let guest = books.is_guest(*id);
+            let finding = Finding::new(
+                if guest { Severity::Note } else { Severity::Fault },
                 format!(
                     "The network link of {who} goes down and up {}, longest {}",
                     times(spans.len()),
@@ -53,11 +55,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .real("longest_s", longest(&spans))
             .evidence("Other hosts went on meanwhile.")
             .evidence(format!("{came_back} announcing itself: {}.", words.join(", ")))
-            .spans(spans)
-            .check(format!(
-                "Swap the cable of {who} with a good one; then move it to another port of the switch."
-            ))
-            .check("If the fault stays with the device, look at its supply plug and fuse.")
+            .spans(spans);
+            let finding = if guest { finding.evidence(GUEST) } else { finding };
+            finding
+                .check(format!(
+                    "Swap the cable of {who} with a good one; then move it to another port of the switch."
+                ))
+                .check("If the fault stays with the device, look at its supply plug and fuse.")
         })
         .collect()
 }

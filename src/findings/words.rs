@@ -77,6 +77,10 @@ pub(super) fn labels(books: &Books, devices: &[DeviceId]) -> String {
         None => String::new(),
     }
 }
+
+/// Why a phone's or a tablet's silence is no fault.
+pub(super) const GUEST: &str = "Its hardware address is drawn by lot, as phones, tablets and laptops do it: these sleep, leave and come back.";
+
 /// Two recorders' clocks may be the reason: a sentence, for clocks that may differ by this many seconds.
 pub(super) fn clocks_apart(uncertain_s: f64) -> String {
     if uncertain_s.is_infinite() {

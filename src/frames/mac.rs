@@ -42,6 +42,14 @@ impl Mac {
         self.first() & 2 != 0
     }
 
+    /// Whether it looks drawn by lot, as phones, tablets and laptops do it for each network they join: locally administered,
+    /// and not of the lowest block (02), from which addresses are set by hand and for virtual machines (common practice, no
+    /// source).
+    #[must_use]
+    pub const fn is_drawn(self) -> bool {
+        self.is_local() && !self.is_multicast() && self.first() != 2
+    }
+
     /// Whether two routers may rightly share it: a VRRP virtual address, 00:00:5e:00:01:xx or :02:xx (RFC 9568 7.3).
     #[must_use]
     pub const fn is_virtual_router(self) -> bool {
@@ -69,7 +77,8 @@ mod tests {
         assert!(!station.is_multicast() && !station.is_local() && !station.is_broadcast());
         assert!(group.is_multicast() && !group.is_broadcast());
         assert!(Mac::BROADCAST.is_broadcast() && Mac::BROADCAST.is_multicast());
-        assert!(Mac([0x02, 0, 0, 0, 0, 1]).is_local());
+        assert!(Mac([0x02, 0, 0, 0, 0, 1]).is_local() && !Mac([0x02, 0, 0, 0, 0, 1]).is_drawn());
+        assert!(Mac([0xDA, 0, 0, 0, 0, 1]).is_drawn() && !station.is_drawn() && !Mac::BROADCAST.is_drawn());
         assert!(Mac([0, 0, 0x5E, 0, 1, 7]).is_virtual_router() && !station.is_virtual_router());
     }
 }

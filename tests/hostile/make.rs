@@ -80,7 +80,7 @@ pub(crate) fn pcap(link: u32, packets: impl IntoIterator<Item = Vec<u8>>) -> Vec
 /// A locally administered MAC address with this number.
 pub(crate) fn mac(n: u64) -> [u8; 6] {
     let b = n.to_be_bytes();
-    [0x02, b[3], b[4], b[5], b[6], b[7]]
+    [0x02 | b[2], b[3], b[4], b[5], b[6], b[7]]
 }
 
 /// An Ethernet frame.

@@ -204,3 +204,21 @@ fn an_address_of_its_own_shows_without_arp() {
     traffic.sends(3, OWN, 1.0, (0.3, 200.0));
     assert_eq!(alarms(&judge(&[traffic.recorded()])), ["self-assigned-address"]);
 }
+
+/// A tablet with a hardware address drawn by lot leaves and comes back, twice: the same from a device of the boat is a fault.
+#[test]
+fn a_tablet_comes_and_goes() {
+    use leadsman::report::model::Severity;
+    const TABLET: u64 = 0xD800_0000_0003;
+    for (host, severity) in [(3, Severity::Fault), (TABLET, Severity::Note)] {
+        let mut traffic = Traffic::of_two_displays(300.0);
+        for from in [5.0, 90.0, 200.0] {
+            traffic.takes(from, host, 0xC0A8_2F03);
+            traffic.sends(host, 0xC0A8_2F03, 0.2, (from + 1.0, from + 60.0));
+        }
+        let report = judge(&[traffic.recorded()]);
+        let told =
+            |kind| report.findings.iter().find(|f| f.kind == kind).map(|f| (f.severity, f.spans.len()));
+        assert_eq!(told("link-flap"), Some((severity, 2)), "{:?}", report.findings);
+    }
+}

@@ -21,12 +21,10 @@ pub const FLOOD_PER_S: u64 = 1000;
 /// gets is told apart from this.
 const STREAM_FLOOD_PER_S: u64 = 15_000;
 
-/// Copies of a frame within a second that a mirror port can make: a small switch has about eight ports.
+/// Copies of a frame within a second that a mirror port can make: a small switch has about eight ports. A loop makes more of
+/// them, however long its frames wait in a full switch each time round; a sender that repeats itself more often on purpose
+/// floods nothing by that.
 const MIRRORS: u32 = 8;
-
-/// A loop returns a frame within this time, microseconds; senders that repeat themselves on purpose do so less than
-/// fifty times a second (common practice).
-const RETURN_US: i64 = 20_000;
 
 /// What a frame for many is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,8 +81,7 @@ impl Floods {
             self.settle();
             self.second = Some(Second::of(time));
         }
-        let returned =
-            copies.within_second > MIRRORS && copies.since_last_us.is_some_and(|us| us <= RETURN_US);
+        let returned = copies.within_second > MIRRORS;
         self.now.all += 1;
         if copies.is_copy() && !returned {
             return;
@@ -165,5 +162,7 @@ mod tests {
         assert_eq!(looped.spans.len(), 1);
         assert!(looped.flooded.1 * 10 > looped.flooded.0 * 9, "{:?}", looped.flooded);
         assert_eq!(looped.peak_with_copies, 4000);
+        let full = flood(2000, Cast::Stream, |i| i as u64 % 160);
+        assert_eq!(full.spans.len(), 1, "a frame comes back each 80 ms, as long as a full switch holds it");
     }
 }

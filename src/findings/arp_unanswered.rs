@@ -6,8 +6,10 @@ use super::split_subnet::split;
 use super::words::{labels, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
+use crate::books::inventory::DeviceId;
 use crate::books::network::Asked;
 use crate::report::model::Severity;
+use crate::time::Span;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::Ipv4Addr;
 
@@ -39,6 +41,9 @@ const EVERY_S: f64 = 5.0;
 /// The same where answers to the asker would have been seen, seconds.
 const EVERY_SEEN_S: f64 = 60.0;
 
+/// Who asks for more addresses than this that nobody has searches the network.
+const SWEEP: usize = 6;
+
 /// Packets to the asker alone from which answers to it would have been seen; a switch that does not know a host yet lets
 /// a few of them go everywhere.
 const SEEN: u64 = 20;
@@ -64,22 +69,67 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         }
         let claimed: BTreeSet<_> =
             books.networks.iter().flat_map(|(_, n)| n.claimed.iter().map(|(ip, _)| *ip)).collect();
-        findings.extend(
-            sought
-                .iter()
-                .filter(|(ip, _)| !claimed.contains(ip))
-                .map(|(ip, askers)| tell(books, *ip, askers)),
-        );
+        sought.retain(|ip, _| !claimed.contains(ip));
+        for (askers, ips) in by_askers(&sought) {
+            if ips.len() > SWEEP {
+                findings.push(tell_sweep(books, &askers, &ips, &sought));
+            } else {
+                findings.extend(ips.iter().filter_map(|ip| Some(tell(books, *ip, sought.get(ip)?))));
+            }
+        }
     }
     once(books, findings)
+}
+
+/// The addresses by who asks for them.
+fn by_askers(sought: &BTreeMap<Ipv4Addr, Vec<&Asked>>) -> BTreeMap<Vec<DeviceId>, Vec<Ipv4Addr>> {
+    let mut groups: BTreeMap<Vec<DeviceId>, Vec<Ipv4Addr>> = BTreeMap::new();
+    for (ip, askers) in sought {
+        groups.entry(askers.iter().map(|a| a.device).collect()).or_default().push(*ip);
+    }
+    groups
+}
+
+/// Who asks for many addresses searches the network; that is one event.
+fn tell_sweep(
+    books: &Books,
+    devices: &[DeviceId],
+    ips: &[Ipv4Addr],
+    sought: &BTreeMap<Ipv4Addr, Vec<&Asked>>,
+) -> Finding {
+    let who = labels(books, devices);
+    let asked = || ips.iter().filter_map(|ip| sought.get(ip)).flatten();
+    let (first, last) = (ips.first().copied(), ips.last().copied());
+    let words = |ip: Option<Ipv4Addr>| ip.map(|ip| ip.to_string()).unwrap_or_default();
+    let mut spans: Vec<Span> = asked().map(|a| a.span).collect();
+    spans.sort_unstable();
+    let whole = spans.iter().copied().reduce(|a, b| Span::new(a.from, a.to.max(b.to)));
+    let keeps = if devices.len() == 1 { "keeps" } else { "keep" };
+    Finding::new(
+        Severity::Warning,
+        format!("{who} {keeps} asking for {} addresses that nobody has", ips.len()),
+    )
+    .devices(devices.iter().copied())
+    .text("ip", words(first))
+    .count("asks", asked().map(|a| a.asks).sum())
+    .spans(whole)
+    .evidence(format!(
+        "ARP requests for {} to {}; no packet from any of {} addresses there.",
+        words(first),
+        words(last),
+        ips.len()
+    ))
+    .evidence("Who asks for address after address searches the network for devices.")
+    .check(format!("Find out what on {who} searches the network, and whether it should."))
 }
 
 fn tell(books: &Books, ip: Ipv4Addr, askers: &[&Asked]) -> Finding {
     let devices: Vec<_> = askers.iter().map(|a| a.device).collect();
     let asks: u64 = askers.iter().map(|a| a.asks).sum();
     let who = labels(books, &devices);
+    let keeps = if askers.len() == 1 { "keeps" } else { "keep" };
     let mut finding =
-        Finding::new(Severity::Warning, format!("{who} keeps asking for {ip}, which nobody has"))
+        Finding::new(Severity::Warning, format!("{who} {keeps} asking for {ip}, which nobody has"))
             .devices(devices)
             .text("ip", ip.to_string())
             .count("asks", asks)
@@ -98,7 +148,6 @@ fn tell(books: &Books, ip: Ipv4Addr, askers: &[&Asked]) -> Finding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::books::inventory::DeviceId;
     use crate::books::talks::Packet;
     use crate::findings::network_address::tests::{Bench, at};
     use crate::frames::{Arp, Mac};
@@ -147,6 +196,18 @@ mod tests {
             bench.network().talk(DeviceId(1), DeviceId(0), ips, Packet::Other, at(f64::from(i)));
         }
         assert_eq!(bench.find(detect).len(), 1);
+    }
+
+    #[test]
+    fn a_search_through_the_network_is_one_finding() {
+        let mut bench = searches(20, 2.0);
+        for last in 100..130 {
+            let mut other = bench.network().asked[0];
+            other.ip = Ipv4Addr::new(192, 168, 1, last);
+            bench.network().asked.push(other);
+        }
+        let found = bench.find(detect);
+        assert_eq!((found.len(), &found[0].numbers["asks"]), (1, &crate::report::model::Number::Count(620)));
     }
 
     #[test]

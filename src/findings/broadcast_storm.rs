@@ -3,9 +3,12 @@
 use super::network_address::once;
 use super::words::{longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
 use crate::books::floods::Floods;
 use crate::books::inventory::DeviceId;
+use crate::books::wires::WireId;
 use crate::report::model::Severity;
+use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -70,6 +73,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         });
     }
     once(books, findings)
+}
+
+/// When a loop returned the frames of a network: what was sent a while ago comes between what is sent now.
+pub(super) fn looped(books: &Books) -> impl Iterator<Item = (WireId, Span)> {
+    let loops = books.networks.iter().filter(|(_, network)| is_loop(&network.floods));
+    loops.flat_map(|(wire, network)| network.floods.spans.iter().map(move |span| (wire, *span)))
 }
 
 /// A loop returns everybody's frames. When only one host's come again while others' do not, that host repeats itself.

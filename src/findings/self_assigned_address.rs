@@ -62,7 +62,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 Finding::new(Severity::Note, format!("{who}, which looks like the recorder itself, gave itself an address"))
                     .evidence("It alone shows frames that are shorter than Ethernet allows, as before they leave a machine.")
             } else {
-                Finding::new(Severity::Warning, format!("{who} gave itself an address; nobody gave it one"))
+                let what = if devices.len() == 1 {
+                    "gave itself an address; nobody gave it one"
+                } else {
+                    "gave themselves addresses; nobody gave them any"
+                };
+                Finding::new(Severity::Warning, format!("{who} {what}"))
             }
             .devices(devices.iter().copied());
             for (id, ip) in own {

@@ -1,7 +1,9 @@
 //! What the jumps of a heading and of a position have in common.
 
-use super::{Evidence, pairs, two_in_turn};
+use super::presence::rooted;
+use super::{Evidence, broadcast_storm, pairs, two_in_turn};
 use crate::books::series::Source;
+use crate::books::wires::WireId;
 use crate::time::Span;
 
 /// The jumps of one source.
@@ -14,17 +16,26 @@ pub(super) struct Jumps<'a> {
     pub(super) largest: f64,
 }
 
+/// What a loop holds comes back for so long before and after the seconds that are flooded, seconds.
+const RETURNS_S: f64 = 2.0;
+
 /// The sources of a quantity with steps that no boat makes, one a device.
 ///
 /// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none, and
 /// neither is the one with which a value that stood still comes back to life (`stands`): that is the stand's. The values of
-/// two sensors in turn step all the time, and neither sensor does.
+/// two sensors in turn step all the time, and neither sensor does; and a switching loop brings old values between new ones.
 pub(super) fn jumping<'a>(
     evidence: &Evidence<'a>,
     quantity: &'a str,
     together: f64,
     stands: impl Fn(&Source) -> Vec<Span>,
 ) -> Vec<Jumps<'a>> {
+    let loops: Vec<(WireId, Span)> = broadcast_storm::looped(evidence.books).collect();
+    let returned = |source: &Source, step: Span| {
+        let wire =
+            evidence.books.inventory.get(source.key.device).map(|device| rooted(evidence.books, device.wire));
+        loops.iter().any(|(of, span)| Some(*of) == wire && span.touches(step, RETURNS_S))
+    };
     let two = two_in_turn::in_turn(evidence, quantity);
     pairs::main_sources(evidence, quantity)
         .into_iter()
@@ -38,15 +49,18 @@ pub(super) fn jumping<'a>(
             let mut largest = 0.0_f64;
             for step in &source.steps.list {
                 let span = Span::new(step.from, step.to);
-                if evidence.books.clock_leapt(span) || stands.iter().any(|s| s.to == step.from) {
+                if evidence.books.clock_leapt(span)
+                    || returned(source, span)
+                    || stands.iter().any(|s| s.to == step.from)
+                {
                     explained += 1;
                 } else {
                     largest = largest.max(step.size.abs());
                     crate::books::bounded::stretch(&mut spans, usize::MAX, span, together);
                 }
             }
+            // Steps that found no room in the list are as real as those in it.
             let count = source.steps.count.saturating_sub(explained);
-            // Steps that found no room in the list are at least as real as those in it.
             let largest = if explained == 0 { source.steps.largest } else { largest };
             (count > 0 && !spans.is_empty()).then_some(Jumps { source, spans, count, largest })
         })

@@ -191,7 +191,7 @@ fn within(gap: Span, span: Span) -> bool {
 }
 
 /// The wire that a recorder was on: itself, or the one whose packets carry it.
-fn rooted(books: &Books, wire: WireId) -> WireId {
+pub(in crate::findings) fn rooted(books: &Books, wire: WireId) -> WireId {
     books.wires.get(wire).and_then(|w| w.carried_by).unwrap_or(wire)
 }
 

@@ -52,10 +52,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 
 /// Whether the error swings with the heading.
 pub(super) fn swings(e: &CourseError) -> bool {
-    e.sectors >= SECTORS
-        && e.swing >= LARGE_DEG
-        && e.swing - 2.0 * e.swing_sd >= SURE_DEG
-        && e.left <= LEFT_DEG
+    let sure = |swing: f64, sd: f64| swing >= LARGE_DEG && swing - 2.0 * sd >= SURE_DEG;
+    let (twice_round, its_sd) = e.twice_round;
+    e.sectors >= SECTORS && (sure(e.swing, e.swing_sd) || sure(twice_round, its_sd)) && e.left <= LEFT_DEG
 }
 
 fn finding(evidence: &Evidence<'_>, source: &Source, e: &CourseError) -> Finding {
@@ -112,6 +111,48 @@ mod tests {
         assert_eq!(kinds(&found), [(Severity::Warning, vec![2])]);
         let crate::report::model::Number::Real(b) = found[0].numbers["b"] else { panic!("a number") };
         assert!((b - 9.0).abs() < 1.0, "{b}");
+    }
+
+    /// At one speed and without a log: what goes once round with the heading may be a current, what goes twice round may not.
+    #[test]
+    fn what_goes_twice_round_is_no_current() {
+        let at_one_speed = |error: &dyn Fn(f64) -> f64| {
+            let mut boat = Boat::default();
+            for leg in 0..16 {
+                for i in 0..40_i64 {
+                    let t = leg as f64 * 30.0 + i as f64 / 2.0;
+                    let heading = leg as f64 * 22.5 + 10.0 + noise(i + 1000 * leg);
+                    boat.ground(1, t, heading, 8.0);
+                    boat.heading(2, t, (0..20).fold(heading, |z, _| heading - error(z)));
+                }
+            }
+            detect(&boat.evidence()).len()
+        };
+        assert_eq!(at_one_speed(&|z| 7.0 * (2.0 * z).to_radians().sin()), 1);
+        assert_eq!(at_one_speed(&|z| 7.0 * z.to_radians().sin()), 0);
+    }
+
+    /// A display that finds no log sends the speed over ground in its place: with that, a current would look like deviation.
+    #[test]
+    fn a_log_that_is_the_speed_over_ground_tells_nothing() {
+        let with_log = |log: &dyn Fn(f64, f64) -> f64| {
+            let mut boat = Boat::default();
+            for leg in 0..16 {
+                for i in 0..40_i64 {
+                    let t = leg as f64 * 30.0 + i as f64 / 2.0;
+                    let heading = leg as f64 * 22.5 + 10.0 + noise(i + 1000 * leg);
+                    let (x, y) = (8.0 * heading.to_radians().sin() + 1.2, 8.0 * heading.to_radians().cos());
+                    let ground = x.hypot(y);
+                    boat.ground(1, t, x.atan2(y).to_degrees(), ground);
+                    boat.heading(2, t, heading);
+                    let kn = Ok(log(ground, 8.0 + 0.15 * noise(i)));
+                    boat.say(3, 128_259, t, &crate::messages::Reading::WaterSpeed { kn });
+                }
+            }
+            detect(&boat.evidence()).len()
+        };
+        assert_eq!(with_log(&|ground, _| (ground * 10.0).round() / 10.0), 0);
+        assert_eq!(with_log(&|_, water| water), 0);
     }
 
     #[test]

@@ -45,6 +45,11 @@ const ALIKE: f64 = 10.0;
 const MOST_CURRENT_KN: f64 = 5.0;
 const MOST_LOG_SHARE: f64 = 0.35;
 
+/// A log that is so near the speed over ground for so much of the time is no log: half of a tenth of a knot, and what
+/// turning knots into other units and back adds.
+const LAST_DIGIT_KN: f64 = 0.06;
+const COPIED: f64 = 0.95;
+
 /// Two receivers' courses must give the same mean error to within this, degrees, or one of them is not the boat's.
 const RECEIVERS_DEG: f64 = 3.0;
 
@@ -79,6 +84,9 @@ pub(super) struct CourseError {
     pub(super) swing_sd: f64,
     /// Half of the way from the smallest to the largest error, degrees.
     pub(super) swing: f64,
+    /// The part of it that goes twice round with the heading (D and E), and its standard deviation, degrees: no current does
+    /// that, so that it is known without a log too.
+    pub(super) twice_round: (f64, f64),
     /// Largest error on any heading, degrees.
     pub(super) largest: f64,
     /// What is left between heading and course, standard deviation in degrees.
@@ -155,13 +163,15 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
         return None;
     }
     let swing = swing(&k);
-    let [a, ..] = &mut k;
+    let [a, _, _, d, e] = &mut k;
     *a = wrap_180(*a);
+    let twice_round = (d.hypot(*e), get(&sd, 3).max(get(&sd, 4)).to_degrees() * wider);
     Some(CourseError {
         k,
         a_sd: get(&sd, 0).to_degrees() * wider,
         swing_sd: get(&sd, 1).max(get(&sd, 2)).to_degrees() * wider,
         swing,
+        twice_round,
         largest,
         left,
         current,
@@ -228,7 +238,20 @@ fn moments(
             log: log.as_ref().and_then(|c| c.at(s.time)).filter(|kn| *kn > UNDER_WAY_KN / 2.0),
         });
     }
+    if is_copied(&moments) {
+        moments.iter_mut().for_each(|m| m.log = None);
+    }
     Some(moments)
+}
+
+/// Whether the log is the speed over ground under another name: a display that finds no log may send that. It knows nothing
+/// of a current. A log of its own differs by more than rounding, in still water too.
+fn is_copied(moments: &[Moment]) -> bool {
+    let logged = moments.iter().filter_map(|m| Some((m.log?, m.speed)));
+    let (all, alike) = logged.fold((0_usize, 0_usize), |(all, alike), (log, speed)| {
+        (all + 1, alike + usize::from((log - speed).abs() <= LAST_DIGIT_KN))
+    });
+    alike as f64 >= COPIED * all as f64
 }
 
 fn get(v: &DVector<f64>, i: usize) -> f64 {

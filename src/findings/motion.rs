@@ -62,16 +62,17 @@ impl<'a> Motion<'a> {
     /// without any, speed through the water, where no current explains it.
     pub(super) fn way_m(&self, span: Span) -> Option<f64> {
         let ground = self.ground.iter().filter_map(|s| way(s, span, |s| s.b)).max_by(f64::total_cmp);
-        let water = self
-            .water
-            .iter()
-            .filter_map(|s| way(s, span, |s| s.a))
-            .filter(|m| *m * KNOTS_PER_M_S > FASTEST_CURRENT_KN * span.seconds())
-            .max_by(f64::total_cmp);
+        let by_no_current = |m: &f64| *m * KNOTS_PER_M_S > FASTEST_CURRENT_KN * span.seconds();
+        let water = self.water_m(span).filter(by_no_current);
         match (ground, water) {
             (Some(g), Some(w)) => Some(g.max(w)),
             (g, w) => g.or(w),
         }
+    }
+
+    /// The way through the water, metres: the boat's, a current's, or both.
+    pub(super) fn water_m(&self, span: Span) -> Option<f64> {
+        self.water.iter().filter_map(|s| way(s, span, |s| s.a)).max_by(f64::total_cmp)
     }
 }
 

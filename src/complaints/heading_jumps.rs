@@ -69,8 +69,13 @@ pub(super) const COMPLAINT: Complaint = Complaint {
     ],
 };
 
-/// Two headings differ by the variation: the swap is between the two norths.
+/// Two headings differ by the variation, or one is off by it: the swap is between the two norths.
 fn by_variation(finding: &Finding) -> bool {
-    finding.kind == "duplicate-heading-source"
-        && finding.numbers.get("relation") == Some(&Number::Text("variation".to_owned()))
+    match finding.kind {
+        "duplicate-heading-source" => {
+            finding.numbers.get("relation") == Some(&Number::Text("variation".to_owned()))
+        }
+        "heading-misaligned" => finding.numbers.contains_key("variation_expected_deg"),
+        _ => false,
+    }
 }

@@ -84,7 +84,7 @@ fn finding(evidence: &Evidence<'_>, source: &Source, e: &CourseError) -> Finding
     if let Some(v) =
         variation.filter(|v| (v.abs() - a.abs()).abs() <= VARIATION_SLACK_DEG && v.abs() >= LARGE_DEG)
     {
-        finding = finding.evidence(format!(
+        finding = finding.real("variation_expected_deg", v).evidence(format!(
             "The variation here is {}: the sensor may send one north and call it the other.",
             signed_deg(v)
         ));

@@ -38,9 +38,9 @@ const STEADY_SHARE: f64 = 0.03;
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     pairs::pairs(evidence, "depth")
         .into_iter()
-        .filter_map(|(a, b)| match compare(a, b)? {
+        .filter_map(|(a, b)| match compare(evidence.books, a, b)? {
             c if c.echo_s.is_some_and(|delay| delay < 0.0) => {
-                Some(finding(evidence.books, b, a, &compare(b, a)?))
+                Some(finding(evidence.books, b, a, &compare(evidence.books, b, a)?))
             }
             c => Some(finding(evidence.books, a, b, &c)),
         })
@@ -68,7 +68,7 @@ struct Comparison {
     span: Span,
 }
 
-fn compare(a: &Source, b: &Source) -> Option<Comparison> {
+fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let first = Curve::new(a.track.samples(), false);
     let second = Curve::new(b.track.samples(), false);
     let mut differences = Vec::new();
@@ -98,9 +98,7 @@ fn compare(a: &Source, b: &Source) -> Option<Comparison> {
     let never_differ = away.iter().filter(|d| **d <= 0.5 * resolution).count() * 20 >= moments * 19
         && median_m.abs() <= 0.5 * resolution;
     let echo_s = if median_m.abs() <= 0.02 * depth + 3.0 * resolution {
-        pairs::echo_delay(&first, &second, tolerance)
-            .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay))
-            .or(never_differ.then_some(0.0))
+        pairs::echo(books, (a, &first), (b, &second), tolerance).or(never_differ.then_some(0.0))
     } else {
         None
     };

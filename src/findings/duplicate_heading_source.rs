@@ -2,12 +2,12 @@
 
 use super::course_error::{CourseError, course_error};
 use super::deviation::{Fit, circular_median, deviation_fit, rest, swing};
-use super::heading_lag::lag;
+use super::heading_lag::{damping, lag};
 use super::heading_misaligned::LEFT_DEG;
 use super::pairs::{self, Curve};
 use super::variation::variation;
 use super::words::{number, percent, seconds, signed_deg};
-use super::{Detector, Doc, Evidence, Finding, two_in_turn};
+use super::{Detector, Doc, Evidence, Finding, heading_frozen, two_in_turn};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
@@ -102,6 +102,8 @@ struct Comparison {
     p95_deg: f64,
     /// Seconds by which the second follows the first late; negative when the first is the late one.
     lag_s: f64,
+    /// Whether it is no delay but a damping: the time after which two thirds of a turn have come.
+    damped: bool,
     /// The same beside a difference of another kind, which it was parted from; and whether two recorders' clocks explain it.
     besides: Option<(f64, bool)>,
     variation_deg: Option<f64>,
@@ -117,13 +119,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let copies = pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve));
     compared(evidence)
         .iter()
-        .filter(|pair| pairs::worth_comparing(&copies, pair.first, pair.second, "heading", tolerance))
+        .filter(|pair| pairs::worth_comparing(books, &copies, pair.first, pair.second, "heading", tolerance))
         .filter_map(|pair| {
             let (a, b, comparison) = (pair.first, pair.second, pair.comparison.as_ref()?);
             let late_first =
                 matches!(comparison.relation, Relation::Lag | Relation::Echo) && comparison.lag_s < 0.0;
             if late_first {
-                let turned_round = compare(books, b, a)?;
+                let turned_round = compare(evidence, b, a)?;
                 Some(finding(evidence, b, a, &turned_round))
             } else {
                 Some(finding(evidence, a, b, comparison))
@@ -158,18 +160,20 @@ pub(super) fn told(evidence: &Evidence<'_>) -> Vec<DeviceId> {
 /// Every pair of headings, compared once for all detectors that ask.
 fn compared<'e, 'a>(evidence: &'e Evidence<'a>) -> &'e [Pair<'a>] {
     evidence.headings.get_or_init(|| {
-        let pair =
-            |(first, second)| Pair { first, second, comparison: compare(evidence.books, first, second) };
+        let pair = |(first, second)| Pair { first, second, comparison: compare(evidence, first, second) };
         pairs::pairs(evidence, "heading").into_iter().map(pair).collect()
     })
 }
 
-fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
+fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison> {
+    let books = evidence.books;
     let first = Curve::new(a.track.samples(), true);
     let second = Curve::new(b.track.samples(), true);
     let step = (second.samples().len() / MAX_MOMENTS).max(1);
     let moments: Vec<Sample> =
         second.samples().iter().step_by(step).copied().filter(|s| first.at(s.time).is_some()).collect();
+    let stands = [a, b].into_iter().flat_map(|s| heading_frozen::stands(evidence, s)).map(|(span, _)| span);
+    let moments = pairs::alive(moments, |s| s.time, &stands.collect::<Vec<_>>());
     if moments.len() < 10 {
         return None;
     }
@@ -191,14 +195,13 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     // At rest an echo shows by values that never differ by more than a step.
     let alike = now.iter().filter(|d| d.abs() <= 1.8 * near.0).count();
     let resting = !turned && alike * 10 >= now.len() * 9;
-    let echo = pairs::echo_delay(&first, &second, near)
-        .or_else(|| pairs::echo_delay(&second, &first, near).map(|delay| -delay))
-        .or(resting.then_some(0.0));
+    let echo = pairs::echo(evidence.books, (a, &first), (b, &second), near).or(resting.then_some(0.0));
     let mut comparison = Comparison {
         relation: Relation::Constant,
         median_deg,
         p95_deg,
         lag_s: 0.0,
+        damped: false,
         besides: None,
         variation_deg,
         fit: None,
@@ -241,10 +244,14 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
         Relation::Deviation
     } else if still <= STEADY_DEG || calm_rest(&first, &moments, &now) <= STEADY_CALM_DEG {
         if only_lags.is_some() { Relation::Lag } else { steady(a, b, &comparison) }
+    } else if let Some(damped_s) = damping(&first, &second, &moments).filter(|_| !offset) {
+        comparison.lag_s = damped_s;
+        comparison.damped = true;
+        Relation::Lag
     } else {
         Relation::Unrelated
     };
-    if comparison.relation == Relation::Lag {
+    if comparison.relation == Relation::Lag && !comparison.damped {
         comparison.lag_s = only_lags.unwrap_or(0.0);
     }
     Some(comparison)
@@ -372,6 +379,9 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
         finding = finding.evidence(super::words::clocks_apart(clocks));
     }
     if let Some((lag_s, by_clocks)) = c.besides {
+        if !by_clocks {
+            finding = finding.real("lag_s", lag_s);
+        }
         let late = if lag_s > 0.0 { &other } else { &one };
         let late = format!("{late} follows {} late in turns", seconds(lag_s.abs()));
         finding = finding.evidence(if by_clocks {
@@ -403,7 +413,11 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
             .check("Set every display to the same north (all magnetic or all true), and choose one heading source on each."),
         Relation::Lag => finding
             .real("lag_s", c.lag_s)
-            .evidence("The difference comes in turns only and goes when the second is moved back by its lag.")
+            .evidence(if c.damped {
+                "The difference comes in turns and dies away after them: the second is smoothed by so much."
+            } else {
+                "The difference comes in turns only and goes when the second is moved back by its lag."
+            })
             .check(format!("Lower the damping (smoothing) of {other}, or choose {one} as the only heading source.")),
         Relation::Deviation => {
             let mut finding = finding;

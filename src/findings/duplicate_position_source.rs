@@ -1,12 +1,12 @@
 //! Two or more devices supply position.
 
 use super::pairs::{self, Curve};
-use super::words::number;
-use super::{Detector, Doc, Evidence, Finding, two_in_turn};
+use super::words::{number, seconds};
+use super::{Detector, Doc, Evidence, Finding, position_frozen, two_in_turn};
 use crate::books::Books;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
-use crate::time::Span;
+use crate::time::{Span, Time};
 use crate::units::Place;
 
 pub(super) const DETECTOR: Detector = Detector {
@@ -36,6 +36,9 @@ const MAX_MOMENTS: usize = 4000;
 /// common practice), metres.
 const ANTENNA_SWING_M: f64 = 8.0;
 
+/// Metres of a degree of latitude, to within a per cent.
+const METRES_PER_DEGREE: f64 = 111_000.0;
+
 /// No two antennas on a boat of this kind are further apart, metres.
 const ANTENNAS_WITHIN_M: f64 = 30.0;
 
@@ -46,6 +49,8 @@ struct Comparison {
     median_m: f64,
     p95_m: f64,
     echo_s: Option<f64>,
+    /// Seconds by which the second comes late, where the distance grows with the speed.
+    late: Option<f64>,
     constant: bool,
     axes: Option<(f64, f64, f64)>,
     moments: usize,
@@ -56,7 +61,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let copies = pairs::position_repeaters(evidence);
     pairs::pairs(evidence, "position")
         .into_iter()
-        .filter(|(a, b)| pairs::worth_comparing(&copies, a, b, "position", pairs::place_tolerance))
+        .filter(|(a, b)| {
+            pairs::worth_comparing(evidence.books, &copies, a, b, "position", pairs::place_tolerance)
+        })
         .filter_map(|(a, b)| {
             let comparison = compare(evidence, a, b)?;
             if comparison.echo_s.is_some_and(|delay| delay < 0.0) {
@@ -84,6 +91,8 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let step = (second.samples().len() / MAX_MOMENTS).max(1);
     let moments: Vec<(Sample, (f64, f64))> =
         second.samples().iter().step_by(step).filter_map(|s| Some((*s, first.both_at(s.time)?))).collect();
+    let stands = [a, b].into_iter().flat_map(|s| position_frozen::stands(evidence, s));
+    let moments = pairs::alive(moments, |(s, _)| s.time, &stands.collect::<Vec<_>>());
     if moments.len() < 10 {
         return None;
     }
@@ -93,43 +102,111 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let p95_m = pairs::quantile(&mut distances, 0.95)?;
     let p5_m = pairs::quantile(&mut distances, 0.05)?;
     let tolerance = pairs::place_tolerance(&first, &second);
-    let echo_s = pairs::echo_delay(&first, &second, tolerance)
-        .or_else(|| pairs::echo_delay(&second, &first, tolerance).map(|delay| -delay));
+    let echo_s = pairs::echo(evidence.books, (a, &first), (b, &second), tolerance);
+    // Two roundings make the distance swing by a step of each.
+    let rounding_m = 2.0 * (tolerance.0 / 0.55) * METRES_PER_DEGREE;
     let held = |p5: f64, middle: f64, p95: f64| {
-        p95 - p5 <= ANTENNA_SWING_M.max(0.8 * middle) && p95 <= ANTENNAS_WITHIN_M
+        p95 - p5 <= ANTENNA_SWING_M.max(0.8 * middle).max(rounding_m)
+            && p95 <= ANTENNAS_WITHIN_M + rounding_m / 2.0
     };
     let constant = held(p5_m, median_m, p95_m) || late_only(&first, &second, step, held);
-    let axes = if constant && echo_s.is_none() { axes(evidence, &moments) } else { None };
-    Some(Comparison { median_m, p95_m, echo_s, constant, axes, moments: moments.len(), span })
+    let late = if constant && echo_s.is_none() { lateness(&first, &moments) } else { None };
+    let by = late.unwrap_or(0.0);
+    let axes = if constant && echo_s.is_none() { axes(evidence, &first, &moments, by) } else { None };
+    Some(Comparison { median_m, p95_m, echo_s, late, constant, axes, moments: moments.len(), span })
 }
 
 /// Whether the distance holds once one of the two is moved by the second or so that it comes late.
 fn late_only(first: &Curve, second: &Curve, step: usize, held: impl Fn(f64, f64, f64) -> bool) -> bool {
-    [-1.5, -1.25, -1.0, -0.75, -0.5, 0.5, 0.75, 1.0, 1.25, 1.5].into_iter().any(|late: f64| {
-        let at = |s: &Sample| first.both_at(s.time.plus(-late)).map(|at| (place(at), place((s.a, s.b))));
-        let mut distances: Vec<f64> = second
-            .samples()
-            .iter()
-            .step_by(step)
-            .filter_map(at)
-            .map(|(one, other)| {
-                let (north, east) = one.offset_to(other);
-                north.hypot(east)
-            })
-            .collect();
-        let mut of = |q| pairs::quantile(&mut distances, q).unwrap_or(f64::INFINITY);
-        held(of(0.05), of(0.5), of(0.95))
-    })
+    [-3.0, -2.5, -2.0, -1.5, -1.25, -1.0, -0.75, -0.5, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0]
+        .into_iter()
+        .any(|late: f64| {
+            let at = |s: &Sample| first.both_at(s.time.plus(-late)).map(|at| (place(at), place((s.a, s.b))));
+            let mut distances: Vec<f64> = second
+                .samples()
+                .iter()
+                .step_by(step)
+                .filter_map(at)
+                .map(|(one, other)| {
+                    let (north, east) = one.offset_to(other);
+                    north.hypot(east)
+                })
+                .collect();
+            let mut of = |q| pairs::quantile(&mut distances, q).unwrap_or(f64::INFINITY);
+            held(of(0.05), of(0.5), of(0.95))
+        })
 }
 
-/// The second antenna's place forward and to starboard of the first, and the standard deviation of the middle; metres.
-fn axes(evidence: &Evidence<'_>, moments: &[(Sample, (f64, f64))]) -> Option<(f64, f64, f64)> {
+/// How the boat moves at a moment by its position a second before and after: metres a second to the north and to the east.
+fn way(first: &Curve, time: Time) -> Option<(f64, f64)> {
+    let (before, after) = (first.both_at(time.plus(-1.0))?, first.both_at(time.plus(1.0))?);
+    let (north, east) = place(before).offset_to(place(after));
+    Some((north / 2.0, east / 2.0))
+}
+
+/// Seconds by which the second receiver is late: its place lies behind by its lateness times the speed, and an antenna's by
+/// the same at any speed. `None` where the speeds do not part the two, or where it is hardly late.
+fn lateness(first: &Curve, moments: &[(Sample, (f64, f64))]) -> Option<f64> {
+    /// The boat's speed must vary by this (standard deviation), metres a second.
+    const VARIES_M_S: f64 = 1.0;
+    /// Less is a receiver's filter, seconds.
+    const LEAST_S: f64 = 0.7;
+    /// Moments so many times further off than the usual one have no say.
+    const WILD: f64 = 6.0;
+    // Along the way: metres behind, by the speed.
+    let behind: Vec<(f64, f64)> = moments
+        .iter()
+        .filter_map(|(s, at)| {
+            let (north, east) = way(first, s.time)?;
+            let speed = north.hypot(east);
+            let (to_north, to_east) = place(*at).offset_to(place((s.a, s.b)));
+            (speed > 0.5).then(|| (speed, -(to_north * north + to_east * east) / speed))
+        })
+        .collect();
+    let (slope, ..) = line(&behind)?;
+    let middle = |values: &mut dyn Iterator<Item = f64>| pairs::median(&mut values.collect::<Vec<_>>());
+    let at = middle(&mut behind.iter().map(|(s, m)| m - slope * s))?;
+    let usual = middle(&mut behind.iter().map(|(s, m)| (m - slope * s - at).abs()))?;
+    let near = |(s, m): &(f64, f64)| (m - slope * s - at).abs() <= (WILD * usual).max(1.0);
+    let (late, error, varies) = line(&behind.iter().copied().filter(near).collect::<Vec<_>>())?;
+    (varies >= VARIES_M_S && late.abs() >= LEAST_S && late.abs() >= 4.0 * error).then_some(late)
+}
+
+/// The slope of a line through points by least squares, its standard deviation, and that of the points along it. `None` of too
+/// few to tell.
+fn line(points: &[(f64, f64)]) -> Option<(f64, f64, f64)> {
+    let n = points.len() as f64;
+    if n < 40.0 {
+        return None;
+    }
+    let (x, y) = points.iter().fold((0.0, 0.0), |(x, y), (a, b)| (x + a / n, y + b / n));
+    let xx: f64 = points.iter().map(|(a, _)| (a - x).powi(2)).sum();
+    let xy: f64 = points.iter().map(|(a, b)| (a - x) * (b - y)).sum();
+    let slope = xy / xx;
+    let left: f64 = points.iter().map(|(a, b)| (b - y - slope * (a - x)).powi(2)).sum();
+    // Neighbouring positions share their errors; every tenth counts as independent.
+    Some((slope, (left / n / xx * 10.0).sqrt(), (xx / n).sqrt()))
+}
+
+/// The second antenna's place forward and to starboard of the first, and the standard deviation of the middle; metres. `late`
+/// is by how many seconds the second comes late.
+fn axes(
+    evidence: &Evidence<'_>,
+    first: &Curve,
+    moments: &[(Sample, (f64, f64))],
+    late: f64,
+) -> Option<(f64, f64, f64)> {
     let heading = true_heading(evidence)?;
     let mut forward = Vec::new();
     let mut starboard = Vec::new();
     for (sample, at) in moments {
         let Some(deg) = heading(sample.time) else { continue };
-        let (north, east) = place(*at).offset_to(place((sample.a, sample.b)));
+        let (mut north, mut east) = place(*at).offset_to(place((sample.a, sample.b)));
+        if late != 0.0 {
+            let Some((to_north, to_east)) = way(first, sample.time) else { continue };
+            north += late * to_north;
+            east += late * to_east;
+        }
         let (sin, cos) = deg.to_radians().sin_cos();
         forward.push(north * cos + east * sin);
         starboard.push(east * cos - north * sin);
@@ -145,7 +222,7 @@ fn axes(evidence: &Evidence<'_>, moments: &[(Sample, (f64, f64))]) -> Option<(f6
 }
 
 /// The boat's true heading by the source with the most values.
-fn true_heading(evidence: &Evidence<'_>) -> Option<impl Fn(crate::time::Time) -> Option<f64>> {
+fn true_heading(evidence: &Evidence<'_>) -> Option<impl Fn(Time) -> Option<f64>> {
     let best = pairs::main_sources(evidence, "heading").into_iter().max_by_key(|s| s.valid)?;
     let curve = Curve::new(best.track.samples(), true);
     let variation = if best.key.reference == Some("true") {
@@ -196,6 +273,13 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
             number(starboard.abs(), 1),
             if starboard < 0.0 { "port" } else { "starboard" },
             number(error.max(0.1), 1)
+        ));
+    }
+    if let Some(late) = c.late {
+        let who = if late > 0.0 { &other } else { &one };
+        finding = finding.real("lag_s", late).evidence(format!(
+            "The distance grows with the speed: {who} is {} late, which is taken away from the place that is given.",
+            seconds(late.abs())
         ));
     }
     if by_clocks {

@@ -1,7 +1,9 @@
 //! By how much one heading follows another late.
 
-use super::deviation::circular_median;
-use crate::units::wrap_180;
+use super::deviation::{circular_median, rest};
+use super::pairs::Curve;
+use crate::books::series::Sample;
+use crate::units::{wrap_180, wrap_360};
 
 /// Lags shorter than this are the ordinary difference of two sensors' filters and of the moments they send at, seconds.
 const LEAST_LAG_S: f64 = 0.12;
@@ -42,4 +44,57 @@ fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64, f64) {
     }
     let without = score(0.0, difference);
     (best.0, without, best.1)
+}
+
+/// Dampings that are tried, seconds.
+const DAMPINGS_S: [f64; 12] = [0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0];
+
+/// Two headings of which one is the other damped agree to within this, degrees.
+const DAMPED_DEG: f64 = 2.0;
+
+/// A damped heading begins anew after a longer pause, seconds.
+const PAUSE_S: f64 = 5.0;
+
+/// The damping (time constant in seconds; negative when it is the first that is damped) that makes one of two headings of the
+/// other, where one does: a display's or a sensor's smoothing, which a delay alone does not explain.
+pub(super) fn damping(first: &Curve, second: &Curve, moments: &[Sample]) -> Option<f64> {
+    let plain = |curve: &Curve, other: &Curve| -> Vec<f64> {
+        moments.iter().filter_map(|s| Some(wrap_180(other.at(s.time)? - curve.at(s.time)?))).collect()
+    };
+    let scatter = |differences: &[f64]| {
+        let sum: f64 = differences.iter().map(|d| d.abs().min(30.0).powi(2)).sum();
+        (sum / differences.len().max(1) as f64).sqrt()
+    };
+    let before = scatter(&plain(first, second));
+    let tries = DAMPINGS_S.iter().flat_map(|s| [(*s, first, second), (-*s, second, first)]);
+    let (left, damped_s, differences) = tries
+        .map(|(damped_s, original, damped)| {
+            let differences = plain(&smoothed(original, damped_s.abs()), damped);
+            (scatter(&differences), damped_s, differences)
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0))?;
+    (left < 0.5 * before && rest(&differences, circular_median(&differences)) <= DAMPED_DEG)
+        .then_some(damped_s)
+}
+
+/// A heading as a filter of the first order makes it.
+fn smoothed(curve: &Curve, damped_s: f64) -> Curve {
+    let mut last: Option<Sample> = None;
+    let samples: Vec<Sample> = curve
+        .samples()
+        .iter()
+        .map(|s| {
+            let a = match last {
+                Some(l) if s.time.since(l.time) <= PAUSE_S => {
+                    let share = 1.0 - (-s.time.since(l.time) / damped_s).exp();
+                    wrap_360(share.mul_add(wrap_180(s.a - l.a), l.a))
+                }
+                _ => s.a,
+            };
+            let smooth = Sample { a, ..*s };
+            last = Some(smooth);
+            smooth
+        })
+        .collect();
+    Curve::new(&samples, true)
 }

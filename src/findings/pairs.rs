@@ -2,9 +2,10 @@
 
 use super::Evidence;
 use super::rounded::rounded_delay;
+use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source, Walk, around};
-use crate::time::Time;
+use crate::time::{Span, Time};
 use crate::units::wrap_180;
 
 /// The main source of a quantity for every device that supplies it: the one with the most values, of two with as many
@@ -54,10 +55,8 @@ pub(super) fn repeaters<'a>(
         let (first, second) = (Curve::new(a.track.samples(), round), Curve::new(b.track.samples(), round));
         let (x, y) = (tolerance(&first), tolerance(&second));
         let both = (x.0.max(y.0), x.1.max(y.1));
-        if echo_delay(&first, &second, both).is_some() {
-            repeaters.push(b.key.device);
-        } else if echo_delay(&second, &first, both).is_some() {
-            repeaters.push(a.key.device);
+        if let Some(late) = echo(evidence.books, (a, &first), (b, &second), both) {
+            repeaters.push(if late < 0.0 { a.key.device } else { b.key.device });
         }
     }
     repeaters
@@ -74,6 +73,7 @@ pub(super) fn echo_words(delay_s: f64) -> String {
 
 /// Whether a pair tells something of its own: a device that only repeats another one is compared with that one alone.
 pub(super) fn worth_comparing(
+    books: &Books,
     copies: &[DeviceId],
     a: &Source,
     b: &Source,
@@ -86,7 +86,7 @@ pub(super) fn worth_comparing(
     let round = quantity == "heading";
     let (first, second) = (Curve::new(a.track.samples(), round), Curve::new(b.track.samples(), round));
     let tolerance = tolerance(&first, &second);
-    echo_delay(&first, &second, tolerance).or_else(|| echo_delay(&second, &first, tolerance)).is_some()
+    echo(books, (a, &first), (b, &second), tolerance).is_some()
 }
 
 /// The coarsest step, degrees, of which nearly all values are multiples: 1e-7 of a degree in binary messages, a decimal
@@ -133,6 +133,12 @@ impl Curve {
             }
         }
         Self { samples: kept, round }
+    }
+
+    /// The same, so many seconds later.
+    fn later(&self, seconds: f64) -> Self {
+        let samples = self.samples.iter().map(|s| Sample { time: s.time.plus(seconds), ..*s }).collect();
+        Self { samples, round: self.round }
     }
 
     /// The samples.
@@ -185,6 +191,29 @@ impl CurveWalk<'_> {
         self.walk.around(time).map(|around| self.curve.between(around))
     }
 }
+
+/// Which of two curves repeats the other one's values, and by how much later the second comes, seconds (negative when the
+/// first is the copy). Where two recorders stamped them, the copy may seem to come before.
+pub(super) fn echo(
+    books: &Books,
+    (a, first): (&Source, &Curve),
+    (b, second): (&Source, &Curve),
+    tolerance: (f64, f64),
+) -> Option<f64> {
+    let either = |first: &Curve, second: &Curve| {
+        echo_delay(first, second, tolerance)
+            .or_else(|| echo_delay(second, first, tolerance).map(|delay| -delay))
+    };
+    either(first, second).or_else(|| {
+        let slack = books.clocks_differ_s(a.key.device, b.key.device).min(MOST_SLACK_S);
+        (slack > 0.0).then_some(())?;
+        let late = echo_delay(first, &second.later(slack), tolerance).map(|delay| delay - slack);
+        late.or_else(|| echo_delay(second, &first.later(slack), tolerance).map(|delay| slack - delay))
+    })
+}
+
+/// A copy is looked for so long before its original at most, however much the clocks may differ, seconds.
+const MOST_SLACK_S: f64 = 1.0;
 
 /// Whether `copy` repeats the values of `original` later, in as many digits or fewer, and how much later (median, seconds).
 pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
@@ -274,6 +303,24 @@ fn repeat_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option
         }
     }
     None
+}
+
+/// A value that stood still is joined to the next one by a line that means nothing, over so many seconds.
+const WAKES_S: f64 = 2.5;
+
+/// The moments in which neither of two sources stood still: a stand is told by itself, and would hide how the two relate.
+/// All of them where too few are left to tell anything.
+pub(super) fn alive<T>(moments: Vec<T>, time: impl Fn(&T) -> Time, stands: &[Span]) -> Vec<T>
+where
+    T: Clone,
+{
+    const ENOUGH: usize = 40;
+    let stood = |t: Time| stands.iter().any(|span| span.from <= t && t <= span.to.plus(WAKES_S));
+    if stands.is_empty() {
+        return moments;
+    }
+    let left: Vec<T> = moments.iter().filter(|m| !stood(time(m))).cloned().collect();
+    if left.len() < ENOUGH { moments } else { left }
 }
 
 /// The median; `None` of nothing.

@@ -1,4 +1,4 @@
-//! Headings of two recorders.
+//! Headings: those of two sensors, and of two recorders.
 
 use crate::make::{START_US, sentence};
 use crate::{alarms, can_log, judge, number, text};
@@ -64,4 +64,69 @@ fn a_lag_may_be_that_of_the_clocks() {
     let finding = &report.findings[0];
     assert_eq!(text(&report, finding.kind, "relation"), "lag");
     assert_eq!(finding.severity, leadsman::report::model::Severity::Warning);
+}
+
+/// Lines of a log, each with its second; in any order.
+fn log(mut lines: Vec<(f64, String)>) -> Vec<u8> {
+    lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let text = |(at, line): &(f64, String)| format!("{} {}", Time(START_US as i64).plus(*at), sentence(line));
+    lines.iter().map(text).collect::<String>().into_bytes()
+}
+
+/// Two compasses on one line, and the course over ground; each heading by a function of the second and a sensor's unrest.
+fn two_compasses(one: impl Fn(f64, f64) -> f64, mut other: impl FnMut(f64, f64) -> f64) -> Vec<u8> {
+    let mut lines = Vec::new();
+    for i in 0..1800_u32 {
+        let t = f64::from(i) / 10.0;
+        lines.push((t, format!("HCHDT,{:.1},T", one(t, ripple(i)))));
+        lines.push((t + 0.04, format!("HEHDT,{:.1},T", other(t, ripple(i + 9)))));
+        if i % 5 == 0 {
+            lines.push((t + 0.07, format!("GPVTG,{:.1},T,,M,9.0,N,,K,A", heading(t))));
+        }
+    }
+    log(lines)
+}
+
+/// A display smooths the heading that it sends on: a filter of the first order with three seconds.
+#[test]
+fn a_damped_heading_follows_late() {
+    let mut smooth = heading(0.0);
+    let report = judge(&[two_compasses(
+        |t, unrest| heading(t) + unrest,
+        |t, unrest| {
+            smooth += (heading(t) - smooth) * (1.0 - (-0.1_f64 / 3.0).exp());
+            smooth + unrest
+        },
+    )]);
+    assert_eq!(text(&report, "duplicate-heading-source", "relation"), "lag");
+    let lag_s = number(&report, "duplicate-heading-source", "lag_s");
+    assert!((lag_s - 3.0).abs() < 0.6, "{lag_s}");
+}
+
+/// One compass stands still in a turn; apart from that the two agree, and that is what their relation is about.
+#[test]
+fn a_stand_does_not_hide_how_two_headings_relate() {
+    let stands = |t: f64| (85.0..112.0).contains(&t);
+    let one = |t: f64, unrest: f64| if stands(t) { 130.0 } else { heading(t) + 6.0 + unrest };
+    let report = judge(&[two_compasses(one, |t, unrest| heading(t) + unrest)]);
+    assert!(alarms(&report).contains(&"heading-frozen"), "{:?}", alarms(&report));
+    assert_eq!(text(&report, "duplicate-heading-source", "relation"), "constant-offset");
+    let apart = number(&report, "duplicate-heading-source", "median_difference_deg");
+    assert!((apart + 6.0).abs() < 0.3, "{apart}");
+}
+
+/// A gateway puts the bus's heading on a line, 20 ms later, and a second recorder takes the line down, whose clock is late: the
+/// copy seems to come before.
+#[test]
+fn an_echo_shows_through_two_recorders_clocks() {
+    let mut copies = String::new();
+    for i in 0..2000_u32 {
+        let t = f64::from(i) / 10.0;
+        let stamp = Time(START_US as i64).plus(t + 0.02 - 0.15);
+        let deg = heading(t) + ripple(i);
+        copies += &format!("{stamp} {}", sentence(&format!("HCHDG,{deg:.1},,,,")));
+    }
+    let report = judge(&[bus(200), copies.into_bytes()]);
+    assert_eq!(alarms(&report), [""; 0]);
+    assert_eq!(text(&report, "duplicate-heading-source", "relation"), "echo");
 }

@@ -18,6 +18,7 @@ mod look;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
+mod positions;
 mod rhythm;
 mod turns;
 mod wires;

@@ -1,0 +1,67 @@
+//! Positions.
+
+use crate::make::{START_US, sentence};
+use crate::{alarms, judge, number, text};
+use leadsman::time::Time;
+
+/// Metres that the boat has made to the north after so many seconds: legs of 60 s at 6 and at 20 knots in turn.
+fn way(t: f64) -> f64 {
+    let (whole, rest) = ((t / 120.0).floor(), t % 120.0);
+    let (slow, fast) = (6.0 * 0.5144, 20.0 * 0.5144);
+    whole * 60.0 * (slow + fast) + rest.min(60.0) * slow + (rest - 60.0).max(0.0) * fast
+}
+
+/// Two receivers on one line and the speed over ground; the second one's way by a function of the second and of its
+/// noise.
+fn two_receivers(second: impl Fn(f64, f64) -> f64) -> Vec<u8> {
+    let mut out = String::new();
+    let mut say =
+        |at: f64, line: &str| out += &format!("{} {}", Time(START_US as i64).plus(at), sentence(line));
+    let place = |talker: &str, metres: f64| {
+        format!("{talker}GLL,54{:07.4},N,01010.0000,E,,A,A", 18.0 + metres / 1855.3)
+    };
+    for i in 0..480_u32 {
+        let t = f64::from(i);
+        let noise = 0.4 * (t * 2.399).sin();
+        let kn = if t % 120.0 < 60.0 { 6.0 } else { 20.0 };
+        say(t, &place("GP", way(t) + noise));
+        say(t + 0.2, &format!("GPVTG,0.0,T,,M,{kn:.1},N,,K,A"));
+        say(t + 0.3, &format!("HEHDT,{:.1},T", 360.0 - (t % 2.0) / 10.0 - 0.1));
+        say(t + 0.5, &place("GN", second(t + 0.5, noise)));
+    }
+    out.into_bytes()
+}
+
+/// A receiver two seconds late lies 6 m behind at 6 knots and 20 m at 20: no antenna does.
+#[test]
+fn a_late_receiver_is_no_antenna_far_aft() {
+    let report = judge(&[two_receivers(|t, noise| way(t - 2.0) - noise)]);
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "constant-separation");
+    let lag_s = number(&report, "duplicate-position-source", "lag_s");
+    assert!((lag_s - 2.0).abs() < 0.2, "{lag_s}");
+    let forward = number(&report, "duplicate-position-source", "forward_m");
+    assert!(forward.abs() < 1.0, "{forward}");
+}
+
+/// An antenna 5 m aft is that at any speed.
+#[test]
+fn an_antenna_aft_is_not_late() {
+    let report = judge(&[two_receivers(|t, noise| way(t) - 5.0 - noise)]);
+    let finding = report.findings.iter().find(|f| f.kind == "duplicate-position-source").unwrap();
+    assert!(!finding.numbers.contains_key("lag_s"), "{:?}", finding.numbers);
+    let forward = number(&report, "duplicate-position-source", "forward_m");
+    assert!((forward + 5.0).abs() < 0.5, "{forward}");
+}
+
+/// One of two receivers stands still for twelve seconds at six knots, again and again: it is frozen and does not jump, and
+/// the two are five metres apart as before.
+#[test]
+fn short_stands_are_found_and_hide_no_distance() {
+    let stands = |t: f64| (18.0..30.0).contains(&(t % 120.0));
+    let alive = |t: f64| if stands(t) { t - t % 120.0 + 18.0 } else { t };
+    let report =
+        judge(&[two_receivers(|t, noise| way(alive(t)) - 5.0 - if stands(t) { 0.0 } else { noise })]);
+    assert_eq!(alarms(&report), ["position-frozen", "duplicate-position-source"], "{:?}", report.findings);
+    assert_eq!(report.findings[0].spans.len(), 4);
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "constant-separation");
+}

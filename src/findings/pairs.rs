@@ -193,7 +193,8 @@ impl CurveWalk<'_> {
 }
 
 /// Which of two curves repeats the other one's values, and by how much later the second comes, seconds (negative when the
-/// first is the copy). Where two recorders stamped them, the copy may seem to come before.
+/// first is the copy). Where two recorders stamped them, or two gateways hand the same values over in batches, the copy may
+/// seem to come before.
 pub(super) fn echo(
     books: &Books,
     (a, first): (&Source, &Curve),
@@ -205,12 +206,14 @@ pub(super) fn echo(
             .or_else(|| echo_delay(second, first, tolerance).map(|delay| -delay))
     };
     either(first, second).or_else(|| {
-        let slack = books.clocks_differ_s(a.key.device, b.key.device).min(MOST_SLACK_S);
-        (slack > 0.0).then_some(())?;
+        let slack = books.clocks_differ_s(a.key.device, b.key.device).clamp(HANDED_OVER_S, MOST_SLACK_S);
         let late = echo_delay(first, &second.later(slack), tolerance).map(|delay| delay - slack);
         late.or_else(|| echo_delay(second, &first.later(slack), tolerance).map(|delay| slack - delay))
     })
 }
+
+/// Gateways hold what they hand over for no longer than this, seconds (common practice, no source).
+const HANDED_OVER_S: f64 = 0.25;
 
 /// A copy is looked for so long before its original at most, however much the clocks may differ, seconds.
 const MOST_SLACK_S: f64 = 1.0;

@@ -271,6 +271,7 @@ fn is_tracked(quantity: &str) -> bool {
             | "speed-through-water"
             | "voltage"
             | "variation"
+            | "rate-of-turn"
             | FIX_QUALITY
     )
 }

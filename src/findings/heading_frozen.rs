@@ -16,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   and chart do not lie on each other, and a bow motor or an autopilot steers by a heading that is no longer \
                   there.",
         detection: "The same heading, to the last digit, for 8 s or more, while the course over ground goes away by 20 degrees or \
-                    more at over 3 kn, and goes on doing so after the first 5 s, in which a boat may still slide.",
+                    more at over 3 kn, and goes on doing so after the first 5 s, in which a boat may still slide. At rest a rate of turn of \
+                    more than 1 degree a second tells it.",
         lookalikes: "On a straight course a heading sensor with coarse steps may stand still for long. At rest the course \
                      over ground wanders and says nothing.",
         checks: "Turn the boat slowly and watch the sensor's own page. Look at the sensor's supply and cable; switch it off \
@@ -49,8 +50,10 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
         .into_iter()
         .filter_map(|span| {
             let settled = Span::new(span.from.plus(SLIDES_S), span.to);
-            let change = motion.course_change(span)?;
-            let after = motion.course_change(settled)?;
+            let (change, after) = motion
+                .course_change(span)
+                .zip(motion.course_change(settled))
+                .or_else(|| motion.turned(span).zip(motion.turned(settled)))?;
             (change >= CHANGE_DEG && after >= CHANGE_DEG * 0.75 && !evidence.books.clock_leapt(span))
                 .then_some((span, change))
         })
@@ -72,20 +75,25 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             Some(
                 Finding::new(
                     Severity::Fault,
-                    format!("The heading of {who} stands still while the boat turns, for {} at the longest", seconds(frozen)),
+                    format!(
+                        "The heading of {who} stands still while the boat turns, for {} at the longest",
+                        seconds(frozen)
+                    ),
                 )
                 .devices([source.key.device])
                 .messages([source.key.message.to_string()])
                 .real("frozen_s", frozen)
                 .real("course_change_deg", change)
                 .evidence(format!(
-                    "{} gives the same heading to the last digit while the course over ground changes by up to {} deg.",
+                    "{} gives the same heading to the last digit while the boat turns by up to {} deg.",
                     source.key.message,
                     number(change, 0)
                 ))
                 .evidence(format!("At {}.", moments(&spans)))
                 .spans(spans)
-                .check(format!("Turn the boat slowly and watch the heading of {who}; then switch the sensor off and on."))
+                .check(format!(
+                    "Turn the boat slowly and watch the heading of {who}; then switch the sensor off and on."
+                ))
                 .check("Look at the sensor's supply, cable and connector, and for newer software of it."),
             )
         })
@@ -138,5 +146,16 @@ mod tests {
     #[test]
     fn at_rest_the_course_says_nothing() {
         assert!(detect(&boat(0.8, 0.1, 62..90).evidence()).is_empty());
+    }
+
+    #[test]
+    fn at_rest_the_rate_of_turn_tells_it() {
+        let mut boat = boat(0.8, 0.1, 62..90);
+        for s in 0..150_i64 {
+            let deg_per_min = Ok(if (60..80).contains(&s) { 180.0 } else { 8.0 });
+            boat.say(2, 127_251, s as f64, &crate::messages::Reading::RateOfTurn { deg_per_min });
+        }
+        let found = detect(&boat.evidence());
+        assert_eq!(kinds(&found), [(Severity::Fault, vec![2])]);
     }
 }

@@ -16,10 +16,14 @@ const JOIN_S: f64 = 3.0;
 /// No current of navigable water is faster, knots (common practice, no source): water passing faster means way.
 const FASTEST_CURRENT_KN: f64 = 8.0;
 
+/// A slower rate of turn may be a gyro's drift, degrees a second (common practice, no source).
+const TURNS_DEG_S: f64 = 1.0;
+
 /// The sources that tell how the boat moves.
 pub(super) struct Motion<'a> {
     ground: Vec<&'a Source>,
     water: Vec<&'a Source>,
+    turns: Vec<&'a Source>,
 }
 
 impl<'a> Motion<'a> {
@@ -27,6 +31,7 @@ impl<'a> Motion<'a> {
         Self {
             ground: pairs::main_sources(evidence, "course-and-speed-over-ground"),
             water: pairs::main_sources(evidence, "speed-through-water"),
+            turns: pairs::main_sources(evidence, "rate-of-turn"),
         }
     }
 
@@ -56,6 +61,25 @@ impl<'a> Motion<'a> {
             }
         }
         best.map(|(_, change)| change)
+    }
+
+    /// How far the boat turned from where it pointed at the start of the span, by a rate of turn that is none of a gyro's drift,
+    /// degrees; the furthest. At rest the course tells nothing, and this does.
+    pub(super) fn turned(&self, span: Span) -> Option<f64> {
+        let by = |source: &&Source| {
+            let (mut turned, mut furthest) = (0.0_f64, 0.0_f64);
+            for pair in within(source, span).windows(2) {
+                let [one, other] = pair else { continue };
+                let dt = other.time.since(one.time);
+                let deg_s = (one.a + other.a) / 2.0 / 60.0;
+                if (0.0..=JOIN_S).contains(&dt) && deg_s.abs() >= TURNS_DEG_S {
+                    turned += deg_s * dt;
+                    furthest = furthest.max(turned.abs());
+                }
+            }
+            furthest
+        };
+        self.turns.iter().map(by).max_by(f64::total_cmp)
     }
 
     /// The way that the boat made over ground in the span, metres: speed over ground by the device that saw most of it;

@@ -1,7 +1,9 @@
 //! A CAN bus carries so much that low-priority messages wait.
 
-use super::words::number;
+use super::words::{longest, number, seconds as duration};
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::bounded;
+use crate::books::wires::Wire;
 use crate::recording::WireKind;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -34,6 +36,10 @@ const FULL: f64 = 80.0;
 
 /// Frames that share a batch's stamp over a longer time than this may fall into the wrong second, seconds.
 const BATCH_S: f64 = 0.1;
+
+/// Stretches of high load that are told, and how far apart they are two, seconds.
+const MAX_SPANS: usize = 64;
+const APART_S: f64 = 2.0;
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
@@ -84,7 +90,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             ));
         }
         if own_time {
-            finding = finding.spans([Span::new(at, at.plus(1.0))]);
+            let spans = loaded(wire);
+            let all: f64 = spans.iter().map(|span| span.seconds()).sum();
+            finding = finding
+                .evidence(format!(
+                    "Over {HIGH:.0} % for {} in all, {} at the longest.",
+                    duration(all),
+                    duration(longest(&spans))
+                ))
+                .spans(spans);
         } else {
             finding = finding.evidence("Frames bear the stamp of a batch: single seconds cannot be judged.");
         }
@@ -95,6 +109,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         );
     }
     findings
+}
+
+/// The stretches in which the load is high, to the second; in a long recording to a few.
+fn loaded(wire: &Wire) -> Vec<Span> {
+    let mut spans = Vec::new();
+    for bucket in wire.load.trace.buckets() {
+        if bucket.high / CAPACITY * 100.0 > HIGH {
+            bounded::stretch(&mut spans, MAX_SPANS, Span::new(bucket.from, bucket.to.plus(1.0)), APART_S);
+        }
+    }
+    spans
 }
 
 #[cfg(test)]

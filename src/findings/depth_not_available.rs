@@ -30,10 +30,12 @@ const USUAL_SHARE: f64 = 0.1;
 /// A stretch without depth that is shorter than this is a weed bed or a wake, seconds.
 const USUAL_S: f64 = 15.0;
 
-/// Sounders of boats of this kind reach at least so deep; where the depth goes in water that is deeper, and near the deepest
-/// that was seen, the bottom is out of reach (common practice, no source). Metres, and a share of the deepest.
+/// Sounders of boats of this kind reach at least so deep (common practice, no source), metres.
 const DEEP_M: f64 = 100.0;
-const NEAR_DEEPEST: f64 = 0.7;
+
+/// Where the bottom is out of reach, no more of the depths than this share lie deeper: a sounder that searches shows a wild one
+/// now and then.
+const DEEPER: f64 = 0.15;
 
 /// How a depth source's messages without depth add up.
 pub(super) struct Missing {
@@ -66,8 +68,6 @@ pub(super) fn missing(source: &Source) -> Missing {
 /// From which depth on a sounder no longer finds the bottom, metres, when that explains every stretch without a depth.
 pub(super) fn out_of_reach(source: &Source, without: &[Span]) -> Option<f64> {
     let depths = || source.track.samples().iter().filter(|s| s.a.is_finite() && s.a > 0.0);
-    let deepest = depths().map(|s| s.a).max_by(f64::total_cmp)?;
-    let deep = DEEP_M.max(NEAR_DEEPEST * deepest);
     let mut edges: Vec<f64> = Vec::new();
     for span in without {
         let before = depths().rfind(|s| s.time <= span.from).map(|s| s.a);
@@ -75,7 +75,8 @@ pub(super) fn out_of_reach(source: &Source, without: &[Span]) -> Option<f64> {
         edges.extend(before.into_iter().chain(after));
     }
     let shallowest = edges.into_iter().min_by(f64::total_cmp)?;
-    (shallowest >= deep).then_some(shallowest)
+    let deeper = depths().filter(|s| s.a > shallowest).count();
+    (shallowest >= DEEP_M && deeper as f64 <= DEEPER * depths().count() as f64).then_some(shallowest)
 }
 
 /// Zeros that stand for "no bottom": a boat afloat has water under its transducer, so more than a few are no readings.

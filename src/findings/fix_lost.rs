@@ -1,8 +1,10 @@
 //! No valid fix for a while.
 
 use super::motion::within;
+use super::presence::on_boat_clock;
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, pairs};
+use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
@@ -34,6 +36,9 @@ const USUAL_S: f64 = 10.0;
 /// receiver was seen: bridges do not come one after the other (common practice, no source).
 const REPEATED: (usize, f64, f64) = (3, 1.5, 0.1);
 
+/// So many messages must say that there is no fix, where their times do not tell for how long.
+const SAID: u64 = 5;
+
 /// A receiver without a fix for longer than this from its first message has more than a cold start, seconds: those take
 /// about half a minute under open sky (common practice, no source).
 const COLD_START_S: f64 = 120.0;
@@ -49,6 +54,9 @@ pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&
             let mut spans = source.runs.absent(USUAL_S);
             if spans.is_empty() {
                 spans = repeated(source);
+            }
+            if spans.is_empty() {
+                spans = timeless(books, source);
             }
             let first = source.values_from_to.map(|(from, _)| from);
             spans.retain(|span| {
@@ -70,6 +78,17 @@ fn repeated(source: &Source) -> Vec<Span> {
     let seen = source.first.zip(source.last).map_or(0.0, |(from, to)| to.since(from));
     let often = spans.len() >= least && total(&spans) >= (share * seen).max(USUAL_S);
     if often { spans } else { Vec::new() }
+}
+
+/// Losses in a log without times of its own: they come from the receiver, which may have none either without a fix, so that
+/// all messages meanwhile bear the last time before.
+fn timeless(books: &Books, source: &Source) -> Vec<Span> {
+    let wire = books.inventory.get(source.key.device).and_then(|device| books.wires.get(device.wire));
+    let without = source.count.saturating_sub(source.valid);
+    if without < SAID || !wire.is_some_and(|wire| on_boat_clock(books, wire)) {
+        return Vec::new();
+    }
+    source.value_gaps.over(USUAL_S)
 }
 
 /// Whether the device gives a living position in another message meanwhile. The last place held is not living.

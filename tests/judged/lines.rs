@@ -39,3 +39,21 @@ fn a_reckoned_place_is_no_fix() {
         assert!((number(&report, "fix-lost", "lost_s") - 50.0).abs() < 1.5);
     }
 }
+
+/// A log without stamps takes its times from the receiver, which has none while it has no fix.
+#[test]
+fn a_loss_shows_where_the_times_go_with_the_fix() {
+    let said = |i: u32| {
+        let mut said = if (100..150).contains(&i) {
+            vec!["GPRMC,,V,,,,,,,,,,N".to_owned(), "GPGGA,,,,,,0,00,99.99,,,,,,".to_owned()]
+        } else {
+            fix(i, 'A', 'A', 1)
+        };
+        said.extend((0..5).map(|n| format!("HCHDG,{:.1},,,,", 90.0 + f64::from((i * 5 + n) % 7) / 10.0)));
+        said
+    };
+    let log: String = (0..300).flat_map(said).map(|body| sentence(&body)).collect();
+    let report = judge(&[log.into_bytes()]);
+    assert_eq!(alarms(&report), ["fix-lost"], "{:?}", report.findings);
+    assert!((number(&report, "fix-lost", "lost_s") - 50.0).abs() < 2.5);
+}

@@ -181,12 +181,22 @@ impl Stream {
     /// arrivals on one moment, the median between such groups. `None` without a rhythm.
     #[must_use]
     pub fn pulse_s(&self) -> Option<f64> {
-        let of = if self.is_periodic() {
-            &self.intervals
-        } else {
-            self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| steady(groups))?
-        };
-        Some(of.value_at_quantile(0.5) as f64 / 1e6)
+        Some(self.rhythm()?.value_at_quantile(0.5) as f64 / 1e6)
+    }
+
+    /// The time that its messages, or groups of them, fill at that rhythm, seconds; nothing without a rhythm.
+    #[must_use]
+    pub fn filled_s(&self) -> f64 {
+        let groups = || self.rhythm().map_or(0, |intervals| intervals.len() + 1);
+        let times = if self.is_periodic() { self.count } else { groups() };
+        self.pulse_s().unwrap_or(0.0) * times as f64
+    }
+
+    fn rhythm(&self) -> Option<&Histogram> {
+        if self.is_periodic() {
+            return Some(&self.intervals);
+        }
+        self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| steady(groups))
     }
 
     /// The mean interval, seconds; `None` with fewer than two messages.

@@ -222,3 +222,20 @@ fn a_tablet_comes_and_goes() {
         assert_eq!(told("link-flap"), Some((severity, 2)), "{:?}", report.findings);
     }
 }
+
+/// A laptop asks a display for its page three seconds long once a minute, and is silent else: its packets have a rhythm only
+/// while it asks.
+#[test]
+fn who_asks_in_bursts_is_not_missed_between_them() {
+    let mut traffic = Traffic::of_two_displays(300.0);
+    traffic.asks_around(3, 0xC0A8_2F03, 300.0);
+    for burst in 0..5 {
+        let from = 60.0f64.mul_add(f64::from(burst), 10.0);
+        for poll in 0..4 {
+            let at = 0.9f64.mul_add(f64::from(poll), from);
+            traffic.sends_to((3, 0xC0A8_2F03), (1, 0xC0A8_2F01), 0.011, (at, at + 0.3));
+        }
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}

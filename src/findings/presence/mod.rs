@@ -110,15 +110,9 @@ pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Ite
     books.timing.of(device).filter(move |s| {
         let least = if comes_and_goes(s) { 0.6 } else { 0.25 };
         !matches!(s.message, Message::Protocol("arp" | "ssdp"))
-            && filled_s(s) >= least * seen
             && s.pulse_s().is_some()
+            && s.filled_s() >= least * seen
     })
-}
-
-/// Seconds that a stream's messages fill at its rhythm.
-fn filled_s(stream: &Stream) -> f64 {
-    let usual = stream.median_s().filter(|_| stream.is_periodic()).or_else(|| stream.mean_s());
-    usual.unwrap_or(0.0) * stream.count as f64
 }
 
 /// A stream that stopped longer than this and two of its intervals before a silence had not stopped with it, seconds.

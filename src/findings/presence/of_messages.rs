@@ -2,8 +2,8 @@
 
 use super::of_devices::{quarrels, starts_anew};
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, filled_s, follows,
-    patience, rooted, within,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, follows, patience, rooted,
+    within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -20,7 +20,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         }
         let Some(pulse) = stream.pulse_s() else { continue };
         let seen = books.inventory.seen(stream.device).map_or(0.0, |span| span.seconds());
-        if filled_s(stream) < 0.25 * seen {
+        if stream.filled_s() < 0.25 * seen {
             continue;
         }
         if quarrels(books, stream.device)

@@ -15,8 +15,11 @@ const STARVED: u8 = 6;
 /// So many values in excess that fit neither lane end the stretch: two senders' clocks drift past each other now and then.
 const STRAYED: u8 = 8;
 
+/// Two that send as often as each other change places with each value, or with three in four when their order is by chance; a
+/// swell that swings a boat in four values does so with every second one. At least three in five are asked for.
+///
 /// The lanes' distance varies by no more than this share of itself (standard deviation).
-const STEADY: f64 = 0.3;
+const STEADY: f64 = 0.2;
 
 /// After a longer pause both lanes may be anywhere, seconds.
 const LONGEST_S: f64 = 5.0;
@@ -32,6 +35,8 @@ pub struct Lanes {
     changes: u64,
     /// Of the distances at those changes, and of their squares.
     sums: (f64, f64),
+    /// Of the times from value to value, and of their squares.
+    times: (f64, f64),
     open: Option<Open>,
 }
 
@@ -46,6 +51,8 @@ pub struct Turns {
     pub changes: u64,
     /// Distance of the lanes: mean and standard deviation, degrees or metres.
     pub apart: (f64, f64),
+    /// Time from value to value: mean and standard deviation, seconds.
+    pub every: (f64, f64),
 }
 
 /// A stretch that goes on.
@@ -59,6 +66,7 @@ struct Open {
     values: u32,
     changes: u32,
     sums: (f64, f64),
+    times: (f64, f64),
 }
 
 impl Lanes {
@@ -86,9 +94,10 @@ impl Lanes {
     pub fn turns(&self) -> Option<Turns> {
         let mut all = self.clone();
         all.close();
-        let Self { stretches: spans, values, changes, sums, .. } = all;
+        let Self { stretches: spans, values, changes, sums, times, .. } = all;
         let apart = mean_and_deviation(sums, changes as f64);
-        (changes > 0).then_some(Turns { spans, values, changes, apart })
+        let every = mean_and_deviation(times, values as f64);
+        (changes > 0).then_some(Turns { spans, values, changes, apart, every })
     }
 
     fn close(&mut self) {
@@ -101,6 +110,8 @@ impl Lanes {
         self.changes += u64::from(open.changes);
         self.sums.0 += open.sums.0;
         self.sums.1 += open.sums.1;
+        self.times.0 += open.times.0;
+        self.times.1 += open.times.1;
     }
 }
 
@@ -114,6 +125,7 @@ impl Open {
             values: 0,
             changes: 0,
             sums: (0.0, 0.0),
+            times: (0.0, 0.0),
         }
     }
 
@@ -127,6 +139,9 @@ impl Open {
         let away = from_other[0].hypot(from_other[1]);
         self.values += 1;
         self.unfed += 1;
+        let late = to.since(from);
+        self.times.0 += late;
+        self.times.1 += late * late;
         if size > least && away < size / 2.0 {
             self.other = [-x, -y];
             self.unfed = 0;
@@ -143,7 +158,7 @@ impl Open {
     }
 
     fn is_real(&self) -> bool {
-        if self.changes < ENOUGH || self.changes * 5 < self.values * 2 {
+        if self.changes < ENOUGH || self.changes * 5 < self.values * 3 {
             return false;
         }
         let (mean, deviation) = mean_and_deviation(self.sums, f64::from(self.changes));

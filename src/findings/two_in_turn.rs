@@ -20,6 +20,10 @@ const QUANTITIES: [&str; 3] = ["heading", "position", "depth"];
 const MOST: f64 = 0.6;
 const AS_OFTEN: f64 = 1.5;
 
+/// Two senders' values come at two distances in time, unless by chance the one comes in the very middle of the other's: then
+/// they show by coming more often than the standard says. Standard deviation as a share of the mean.
+const UNEVEN: f64 = 0.35;
+
 /// Distances of this many steps of the last digit or less may be rounding.
 const DIGITS: f64 = 2.5;
 
@@ -33,7 +37,7 @@ pub(super) fn in_turn<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InT
     pairs::main_sources(evidence, quantity)
         .into_iter()
         .filter_map(|source| Some(InTurn { source, turns: source.steps.lanes.turns()? }))
-        .filter(|two| goes_with_the_rate(two) && !is_rounding(two) && !is_echo(two))
+        .filter(|two| goes_with_the_rate(evidence, two) && !is_rounding(two) && !is_echo(two))
         .collect()
 }
 
@@ -49,12 +53,17 @@ pub(super) fn all<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = InTurn<'a
     QUANTITIES.into_iter().flat_map(|quantity| in_turn(evidence, quantity))
 }
 
-fn goes_with_the_rate(two: &InTurn<'_>) -> bool {
+/// Whether the times are those of two senders. A swell that swings a boat once in two values makes two lanes too, of values that
+/// come evenly.
+fn goes_with_the_rate(evidence: &Evidence<'_>, two: &InTurn<'_>) -> bool {
     let Some((from, to)) = two.source.values_from_to else { return false };
     let inside: f64 = two.turns.spans.iter().map(|span| span.seconds()).sum();
     let outside = to.since(from) - inside;
     if inside >= MOST * to.since(from) {
-        return true;
+        let (every, deviation) = two.turns.every;
+        let stream = evidence.books.timing.get(two.source.key.device, two.source.key.message);
+        let standard = stream.and_then(|stream| stream.standard_s).unwrap_or(0.0);
+        return deviation >= UNEVEN * every || every * AS_OFTEN <= standard;
     }
     let others = two.source.valid.saturating_sub(two.turns.values) as f64;
     inside > 0.0 && two.turns.values as f64 / inside >= AS_OFTEN * others / outside

@@ -62,7 +62,7 @@ fn two_talkers_of_one_name_are_two_sources() {
             (0.1, compass(8.0 * swapped)),
             (0.25, compass(8.0 * (1.0 - swapped))),
             (0.5, receiver(0.0)),
-            (0.9, receiver(-14.0)),
+            (0.7, receiver(-14.0)),
         ];
         for (at, line) in lines {
             log += &format!("{} {line}", Time(START_US as i64).plus(f64::from(i) + at));
@@ -73,4 +73,28 @@ fn two_talkers_of_one_name_are_two_sources() {
     assert!((number(&report, "duplicate-heading-source", "median_difference_deg") - 8.0).abs() < 0.5);
     let apart_m = number(&report, "duplicate-position-source", "median_separation_m");
     assert!((apart_m - 14.0).abs() < 1.5, "{apart_m}");
+}
+
+/// One compass, once or twice a second, on a boat that a regular swell swings: the values leap to and fro, evenly in time or
+/// late behind the bursts of a slow line.
+#[test]
+fn a_swell_is_no_second_sensor() {
+    for (every, period, swing) in
+        [(1.0, 2.9, 9.0), (1.0, 2.1, 6.0), (0.5, 1.9, 12.0), (0.5, 2.1, 6.0), (1.0, 3.9, 12.0)]
+    {
+        let mut log = String::new();
+        for i in 0..(300.0 / every) as u32 {
+            let t = every * f64::from(i);
+            let grows = 1.0 + 0.2 * (t / 21.0).sin();
+            let deg =
+                90.0 + swing * grows * (std::f64::consts::TAU * t / period + 0.7 * (t / 40.0).sin()).sin();
+            let late = if i % 2 == 0 { 0.24 * every } else { 0.0 };
+            log += &format!(
+                "{} {}",
+                Time(START_US as i64).plus(t + late),
+                sentence(&format!("HCHDG,{deg:.1},,,,"))
+            );
+        }
+        assert_eq!(alarms(&judge(&[log.into_bytes()])), [""; 0], "{every} {period}");
+    }
 }

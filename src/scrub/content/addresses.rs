@@ -39,10 +39,23 @@ impl Keyed {
         true
     }
 
-    fn mac_maker(&mut self, [a, b, c]: [u8; 3]) -> [u8; 3] {
-        let value = u64::from(u32::from_be_bytes([0, a >> 2, b, c]));
-        let [_, high, b, c] = (self.permuted(Domain::MacMaker, value, MAKERS) as u32).to_be_bytes();
-        [high << 2 | (a & 3), b, c]
+    /// The first three bytes of a hardware address. Whether one looks drawn by lot is what findings rest on: what does so still
+    /// does, and what does not does not.
+    fn mac_maker(&mut self, maker: [u8; 3]) -> [u8; 3] {
+        let [a, b, c] = maker;
+        if a >> 2 == 0 && a & 2 != 0 {
+            let block = u64::from(u16::from_be_bytes([b, c]));
+            let [b, c] = (self.permuted(Domain::MacMaker, block, 1 << 16) as u16).to_be_bytes();
+            return [a, b, c];
+        }
+        let mut value = u64::from(u32::from_be_bytes([0, a >> 2, b, c]));
+        loop {
+            value = self.permuted(Domain::MacMaker, value, MAKERS);
+            let [_, high, b, c] = (value as u32).to_be_bytes();
+            if high != 0 || a & 2 == 0 {
+                return [high << 2 | (a & 3), b, c];
+            }
+        }
     }
 
     /// An IPv4 address; whether it was replaced. Private and special ones stay: every boat has the same. Of a public one
@@ -214,6 +227,10 @@ mod tests {
         let local = [0x02, 0x42, 0xC0, 0xA8, 0x00, 0x01];
         assert_eq!(mac(&mut k, local, true)[0] & 3, 2);
         assert_ne!(mac(&mut k, local, true)[..3], local[..3]);
+        assert!(!Mac(mac(&mut k, local, false)).is_drawn());
+        let drawn = |i: u8| [0xDA, i, 7, 1, 2, 3];
+        let others: std::collections::BTreeSet<_> = (0..200).map(|i| mac(&mut k, drawn(i), false)).collect();
+        assert!(others.len() == 200 && others.iter().all(|other| Mac(*other).is_drawn()));
         for stays in [
             [0xFF; 6],
             [0; 6],

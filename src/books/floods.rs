@@ -21,6 +21,13 @@ pub const FLOOD_PER_S: u64 = 1000;
 /// gets is told apart from this.
 const STREAM_FLOOD_PER_S: u64 = 15_000;
 
+/// The same of small frames, up to [`SMALL`] bytes: as many as two full CAN buses in datagrams of one frame each. Radar and
+/// cameras send large ones, instruments some hundred small ones (common practice).
+const SMALL_FLOOD_PER_S: u64 = 5000;
+
+/// Bytes of a frame up to which it is small.
+const SMALL: u32 = 200;
+
 /// Copies of a frame within a second that a mirror port can make: a small switch has about eight ports. A loop makes more of
 /// them, however long its frames wait in a full switch each time round; a sender that repeats itself more often on purpose
 /// floods nothing by that.
@@ -33,6 +40,19 @@ pub enum Cast {
     Signal,
     /// A group of those who want a stream of data.
     Stream,
+    /// As a stream, of small frames.
+    SmallStream,
+}
+
+impl Cast {
+    /// The same for a frame of so many bytes.
+    #[must_use]
+    pub const fn of_size(self, bytes: u32) -> Self {
+        match self {
+            Self::Stream if bytes <= SMALL => Self::SmallStream,
+            cast => cast,
+        }
+    }
 }
 
 /// A host's part in the flooded seconds.
@@ -54,6 +74,8 @@ struct Count {
     frames: u64,
     returned: u64,
     streams: u64,
+    /// Small ones among the streams.
+    small: u64,
 }
 
 /// Broadcast and group frames of a network.
@@ -88,7 +110,8 @@ impl Floods {
         }
         self.now.frames += 1;
         self.now.returned += u64::from(returned);
-        self.now.streams += u64::from(cast == Cast::Stream && !returned);
+        self.now.streams += u64::from(cast != Cast::Signal && !returned);
+        self.now.small += u64::from(cast == Cast::SmallStream && !returned);
         let Some(sender) = sender else { return };
         if let Some((frames, again)) = self.senders_now.get_mut(&sender) {
             *frames += 1;
@@ -104,7 +127,10 @@ impl Floods {
         let mut senders: Vec<_> = self.senders_now.drain().collect();
         let Some(second) = self.second.take() else { return };
         self.peak = self.peak.max(now.frames);
-        if now.frames - now.streams < FLOOD_PER_S && now.frames < STREAM_FLOOD_PER_S {
+        let flooded = now.frames - now.streams >= FLOOD_PER_S
+            || now.small >= SMALL_FLOOD_PER_S
+            || now.frames >= STREAM_FLOOD_PER_S;
+        if !flooded {
             return;
         }
         self.peak_with_copies = self.peak_with_copies.max(now.all);
@@ -149,6 +175,12 @@ mod tests {
         assert_eq!(storm.senders, [Sender { device: DeviceId(0), frames: 4500, returned: 0 }]);
         let radar = flood(12_000, Cast::Stream, |i| i as u64);
         assert_eq!((radar.peak, radar.spans.len()), (12_000, 0));
+        assert_eq!(
+            flood(6000, Cast::SmallStream, |i| i as u64).spans.len(),
+            1,
+            "no instrument sends so many"
+        );
+        assert!(flood(3500, Cast::SmallStream, |i| i as u64).spans.is_empty(), "two buses in datagrams");
         assert_eq!(flood(16_000, Cast::Stream, |i| i as u64).spans.len(), 1, "even a stream may be too much");
         assert!(flood(900, Cast::Signal, |i| i as u64).spans.is_empty());
     }

@@ -24,6 +24,9 @@ const MAX_INTERVAL_US: u64 = 3_600_000_000;
 /// that fast, microseconds.
 const GROUP_US: i64 = 15_000;
 
+/// Intervals of an uneven message from which on a clock of its own shows.
+const UNEVEN_LEAST: u64 = 60;
+
 /// Whether intervals show a rhythm: at least eight, most of them near the median.
 fn steady(intervals: &Histogram) -> bool {
     if intervals.len() < 8 {
@@ -178,17 +181,32 @@ impl Stream {
     }
 
     /// The interval that the message's rhythm has, seconds: its median, or, when a gateway or a coarse clock put several
-    /// arrivals on one moment, the median between such groups. `None` without a rhythm.
+    /// arrivals on one moment, the median between such groups; when it comes unevenly, its longer intervals. `None` without a
+    /// rhythm.
     #[must_use]
     pub fn pulse_s(&self) -> Option<f64> {
-        Some(self.rhythm()?.value_at_quantile(0.5) as f64 / 1e6)
+        let steady = self.rhythm().map(|intervals| intervals.value_at_quantile(0.5) as f64 / 1e6);
+        steady.or_else(|| self.uneven_s())
+    }
+
+    /// The longer interval of a message that comes unevenly and yet by a clock of its own: on a full 0183 line it waits behind
+    /// the burst of each second, now for long and now for short. `None` where it comes by chance or in bursts: by chance, 3 in 100
+    /// intervals are longer than 3.5 times their mean; in bursts most are far below it.
+    fn uneven_s(&self) -> Option<f64> {
+        if matches!(self.message, Message::Protocol(_)) || self.intervals.len() < UNEVEN_LEAST {
+            return None;
+        }
+        let mean = self.mean_s()?;
+        let at = |q: f64| self.intervals.value_at_quantile(q) as f64 / 1e6;
+        let long = at(0.95);
+        (long >= 0.8 * mean && at(0.97) <= 2.6 * mean).then_some(long)
     }
 
     /// The time that its messages, or groups of them, fill at that rhythm, seconds; nothing without a rhythm.
     #[must_use]
     pub fn filled_s(&self) -> f64 {
-        let groups = || self.rhythm().map_or(0, |intervals| intervals.len() + 1);
-        let times = if self.is_periodic() { self.count } else { groups() };
+        let groups = self.rhythm().filter(|_| !self.is_periodic()).map(|intervals| intervals.len() + 1);
+        let times = groups.unwrap_or(self.count);
         self.pulse_s().unwrap_or(0.0) * times as f64
     }
 

@@ -84,6 +84,14 @@ pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
     }
     let sources = sources(books, scope);
     let longest = sources.iter().map(|s| longest_silence(books, s)).max_by(f64::total_cmp)?;
+    // A silence between messages without a rhythm was not judged.
+    let judged = |source: &&Source| {
+        let stream = books.timing.get(source.key.device, source.key.message);
+        stream.is_some_and(|stream| stream.pulse_s().is_some())
+    };
+    if longest >= NOTICEABLE_S && !sources.iter().all(|s| judged(s)) {
+        return None;
+    }
     Some(if longest >= NOTICEABLE_S {
         format!(
             "No device that supplies it fell silent by itself; the longest silence of one is {}.",

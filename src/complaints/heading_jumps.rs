@@ -42,7 +42,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         },
         Cause {
             name: "heading-misaligned",
-            shown: unsaid,
+            shown: beside_another,
             excluded: never,
             open: "No constant error against course over ground was found; a few courses do not exclude it. A display that swaps between heading and course jumps by it.",
             check: "Run two reverse courses in still water and compare the heading with the course over ground.",
@@ -68,6 +68,11 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         },
     ],
 };
+
+/// Two headings differ, and the course over ground tells which of them is off, and by how much.
+fn beside_another(finding: &Finding) -> bool {
+    finding.kind == "duplicate-heading-source" && finding.numbers.contains_key("offset_deg")
+}
 
 /// Two headings differ by the variation, or one is off by it: the swap is between the two norths.
 fn by_variation(finding: &Finding) -> bool {

@@ -1,6 +1,7 @@
 //! Causes that several complaints have in common.
 
 use super::{Cause, exclude, never, unsaid};
+use crate::findings::Finding;
 
 /// Everyone on a wire at once.
 pub(super) const WIRE_OUTAGE: Cause = Cause {
@@ -77,18 +78,23 @@ pub(super) const RIVAL_DHCP_SERVERS: Cause = Cause {
 /// Nobody gives an address.
 pub(super) const DHCP_UNANSWERED: Cause = Cause {
     name: "dhcp-unanswered",
-    shown: unsaid,
+    shown: asked_in_vain,
     excluded: exclude::addresses_given,
     open: "No device asked for an address in it.",
     check: "Record while the display starts.",
 };
+
+/// A device gave itself an address after it had asked for one in vain: two names of one event.
+fn asked_in_vain(finding: &Finding) -> bool {
+    finding.kind == "self-assigned-address" && finding.numbers.contains_key("discovers")
+}
 
 /// Floods on the Ethernet.
 pub(super) const BROADCAST_STORM: Cause = Cause {
     name: "broadcast-storm",
     shown: unsaid,
     excluded: exclude::no_flood,
-    open: "Too little was recorded to tell floods.",
+    open: "No flood was found, but so many frames for everyone in a second that slow devices may suffer; or no Ethernet was recorded.",
     check: "Look for a cable with both ends in the same switch.",
 };
 

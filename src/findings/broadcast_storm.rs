@@ -16,8 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "fault",
         meaning: "Frames for everyone flood the network. Every device must take each of them: displays slow down, drop connections \
                   or restart.",
-        detection: "A thousand or more frames in a second that are broadcast or serve the network itself (common practice), or fifteen \
-                    thousand with streams of data. Copies that a mirror port makes are not counted. When the frames of several hosts \
+        detection: "A thousand or more frames in a second that are broadcast or serve the network itself (common practice), five thousand \
+                    with small frames of streams, or fifteen thousand with all streams of data. Copies that a mirror port makes are not counted. When the frames of several hosts \
                     come back again and again, a cable closes a loop; when one device sends most of them, it is the cause.",
         lookalikes: "A mirror port shows each frame several times: that is no loop. A camera, sonar or radar sends group frames fast by \
                      design.",

@@ -1,14 +1,12 @@
 //! Two or more devices supply heading.
 
-use super::course_error::{CourseError, course_error};
 use super::deviation::{Fit, circular_median, deviation_fit, rest, swing};
 use super::heading_lag::{damping, lag};
-use super::heading_misaligned::LEFT_DEG;
+use super::heading_words::{Off, by_course, off_by_course, supply};
 use super::pairs::{self, Curve};
 use super::variation::variation;
-use super::words::{number, percent, seconds, signed_deg};
+use super::words::{number, seconds, signed_deg};
 use super::{Detector, Doc, Evidence, Finding, heading_frozen, two_in_turn};
-use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
@@ -116,7 +114,7 @@ struct Comparison {
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
-    let copies = pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve));
+    let copies = repeaters(evidence);
     compared(evidence)
         .iter()
         .filter(|pair| pairs::worth_comparing(books, &copies, pair.first, pair.second, "heading", tolerance))
@@ -141,16 +139,23 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .collect()
 }
 
-/// The devices whose heading's error another finding tells already: those that differ from another heading other than by
-/// a lag, and those that only repeat one.
+/// The devices that only repeat another one's heading.
+pub(super) fn repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
+    pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve))
+}
+
+/// The devices whose heading's error another finding tells already: those that only repeat one, and those that differ from
+/// another other than by a lag. Where both are off by the course over ground, the difference tells of neither.
 pub(super) fn told(evidence: &Evidence<'_>) -> Vec<DeviceId> {
+    let both_off = |a, b| off_by_course(evidence, a, b).is_some_and(|(off, ..)| off == Off::Both);
     let mut told = Vec::new();
     for pair in compared(evidence) {
         let (a, b) = (pair.first, pair.second);
         let Some(c) = &pair.comparison else { continue };
         match c.relation {
-            Relation::Lag => {}
             Relation::Echo => told.push(if c.lag_s < 0.0 { a.key.device } else { b.key.device }),
+            Relation::Lag => {}
+            Relation::Constant | Relation::Deviation if both_off(a, b) => {}
             _ => told.extend(pairs::devices(a, b)),
         }
     }
@@ -390,12 +395,18 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
             format!("Besides, {late}.")
         });
     }
-    let told_by_course = by_course(evidence, a, b);
-    let unknown_which = told_by_course.is_none();
+    let by_ground = off_by_course(evidence, a, b);
+    let unknown_which = by_ground.is_none();
     if matches!(c.relation, Relation::Constant | Relation::Deviation | Relation::Unrelated)
-        && let Some(line) = told_by_course
+        && let Some(by_ground) = by_ground
     {
-        finding = finding.evidence(line);
+        finding = finding.evidence(by_course(evidence, (a, b), &by_ground));
+        let (off, one, other) = by_ground;
+        let error = if off == Off::First { one } else { other };
+        if c.relation == Relation::Constant && matches!(off, Off::First | Off::Second) {
+            let [offset, ..] = error.k;
+            finding = finding.real("offset_deg", offset);
+        }
     }
     if let Some(v) = c.variation_deg {
         finding = finding.real("variation_expected_deg", v);
@@ -441,8 +452,8 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
         Relation::Constant => finding
             .evidence(match (c.turned, c.besides) {
                 (false, _) => "The boat hardly turned, so that only this course is known: a slow full circle would tell more.",
-                (true, None) => "It stays the same on all courses and in turns: one is mounted or set askew.",
-                (true, Some(_)) => "The rest stays the same on all courses: one is mounted or set askew.",
+                (true, None) => "It stays the same on all courses and in turns: one is mounted or set askew, or both.",
+                (true, Some(_)) => "The rest stays the same on all courses: one is mounted or set askew, or both.",
             })
             .check(format!("Choose one heading source on every display, or switch the heading output of {other} or {one} off."))
             .check("Compare both with a known bearing and correct the offset of the one that is off."),
@@ -451,47 +462,4 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
             .check(format!("Choose one heading source on every display; test {one} and {other} one at a time, the other unplugged.")),
     };
     finding
-}
-
-/// What the course over ground says of two headings that differ: which of them is off.
-fn by_course(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<String> {
-    let known = |s: &Source| course_error(evidence, s).filter(|e| e.a_sd <= 2.0 && e.left <= LEFT_DEG);
-    let (one, other) = (known(a)?, known(b)?);
-    let label = |s: &Source| evidence.books.inventory.label(s.key.device);
-    let size = |e: &CourseError| {
-        let [mean, ..] = e.k;
-        mean.abs().hypot(e.swing)
-    };
-    // A current that is not quite parted from the error is in both alike; the better one is near nothing, and the other
-    // clearly not.
-    let worse = |x: &CourseError, y: &CourseError| size(y) <= 2.5 && size(x) >= size(y) + 1.0;
-    let verdict = match (worse(&one, &other), worse(&other, &one)) {
-        (true, _) => format!("{} is the one that is off", label(a)),
-        (_, true) => format!("{} is the one that is off", label(b)),
-        _ => "that does not tell which is off".to_owned(),
-    };
-    let words = |s: &Source, e: &CourseError| {
-        let [mean, ..] = e.k;
-        format!("{} is to be corrected by {} (swing {} deg)", label(s), signed_deg(mean), number(e.swing, 1))
-    };
-    Some(format!("By course over ground {}, {}: {verdict}.", words(a, &one), words(b, &other)))
-}
-
-/// One line on a source: who, which north, how often, how much of it valid.
-fn supply(books: &Books, source: &Source) -> String {
-    let rate = books
-        .timing
-        .get(source.key.device, source.key.message)
-        .and_then(|s| s.median_s())
-        .filter(|s| *s > 0.0)
-        .map(|s| format!("{} a second, ", number(1.0 / s, 1)))
-        .unwrap_or_default();
-    format!(
-        "{}: {} heading in {}, {rate}{} of {} with a value.",
-        books.inventory.label(source.key.device),
-        source.key.reference.unwrap_or("unstated north"),
-        source.key.message,
-        percent(source.valid as f64 / source.count.max(1) as f64),
-        source.count
-    )
 }

@@ -117,9 +117,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             devices.push(source.key.device);
         }
     }
+    // A device that only hands on another one's position loses what that one loses.
+    let repeaters = pairs::position_repeaters(evidence);
     let supplied = !pairs::main_sources(evidence, "position").is_empty();
     devices
         .into_iter()
+        .filter(|device| !repeaters.contains(device))
         .filter_map(|device| losses(evidence, device))
         .map(|l| finding(evidence, &l, supplied))
         .collect()

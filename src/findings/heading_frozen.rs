@@ -1,7 +1,7 @@
 //! One heading source stands still while the course changes.
 
 use super::motion::Motion;
-use super::pairs::{self, Curve};
+use super::pairs;
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, duplicate_heading_source};
 use crate::books::series::Source;
@@ -61,8 +61,7 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    let tolerance = |c: &Curve| (0.6 * duplicate_heading_source::resolution(c), f64::INFINITY);
-    let repeaters = pairs::repeaters(evidence, "heading", tolerance);
+    let repeaters = duplicate_heading_source::repeaters(evidence);
     pairs::main_sources(evidence, "heading")
         .into_iter()
         .filter(|source| !repeaters.contains(&source.key.device))

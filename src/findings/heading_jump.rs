@@ -2,7 +2,7 @@
 
 use super::steps_of::{Jumps, jumping};
 use super::words::{moments, number};
-use super::{Detector, Doc, Evidence, Finding, heading_frozen};
+use super::{Detector, Doc, Evidence, Finding, duplicate_heading_source, heading_frozen};
 use crate::books::series::Source;
 use crate::report::model::Severity;
 
@@ -26,7 +26,8 @@ pub(super) const DETECTOR: Detector = Detector {
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let stands = |s: &Source| heading_frozen::stands(evidence, s).into_iter().map(|(span, _)| span).collect();
-    jumping(evidence, "heading", 2.0, stands)
+    let repeaters = duplicate_heading_source::repeaters(evidence);
+    jumping(evidence, "heading", 2.0, &repeaters, stands)
         .into_iter()
         .map(|Jumps { source, spans, count: jumps, largest }| {
             let who = evidence.books.inventory.label(source.key.device);

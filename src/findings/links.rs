@@ -96,6 +96,8 @@ const RULES: &[Rule] = &[
         effects: &["link-flap", "device-dropout", "tcp-retransmission", "arp-unanswered"],
         bond: Bond::Device,
     },
+    Rule { root: "heading-misaligned", effects: &["duplicate-heading-source"], bond: Bond::Device },
+    Rule { root: "compass-deviation", effects: &["duplicate-heading-source"], bond: Bond::Device },
     Rule { root: "rival-dhcp-servers", effects: &["split-subnet", "ip-conflict"], bond: Bond::Wire },
     Rule { root: "dhcp-unanswered", effects: &["self-assigned-address"], bond: Bond::Device },
     Rule { root: "self-assigned-address", effects: &["split-subnet"], bond: Bond::Device },

@@ -35,6 +35,7 @@ mod heading_frozen;
 mod heading_jump;
 mod heading_lag;
 mod heading_misaligned;
+mod heading_words;
 mod ip_conflict;
 mod irregular_message;
 mod line_overloaded;
@@ -307,6 +308,34 @@ impl Finding {
     }
 }
 
+/// Two recorders' clocks are set by each other to within this, or not at all, seconds.
+const CLOCKS_S: f64 = 2.0;
+
+/// Leaves out what two recorders of one wire saw both: findings of one kind, of the same devices, at the same times.
+fn seen_once(books: &Books, alike: &mut Vec<Finding>) {
+    if books.recordings.len() < 2 {
+        return;
+    }
+    let same = |one: &Finding, other: &Finding| {
+        let devices = one.devices.iter().zip(&other.devices);
+        let (from, to) = (&one.spans, &other.spans);
+        one.devices != other.devices
+            && one.devices.len() == other.devices.len()
+            && devices.into_iter().all(|(a, b)| books.inventory.same(*a, *b))
+            && !to.is_empty()
+            && to.iter().all(|span| from.iter().any(|other| span.touches(*other, CLOCKS_S)))
+    };
+    let mut kept: Vec<Finding> = Vec::with_capacity(alike.len());
+    for finding in alike.drain(..) {
+        match kept.iter_mut().find(|k| same(k, &finding) || same(&finding, k)) {
+            Some(told) if told.spans.len() < finding.spans.len() => *told = finding,
+            Some(_) => {}
+            None => kept.push(finding),
+        }
+    }
+    *alike = kept;
+}
+
 /// Findings of one kind that are told: nobody reads more, and pairs of devices could make thousands.
 const MAX_ALIKE: usize = 40;
 
@@ -337,6 +366,7 @@ pub fn judge(books: &Books) -> Vec<Finding> {
     let mut findings = Vec::new();
     for detector in DETECTORS {
         let mut alike = (detector.detect)(&evidence);
+        seen_once(books, &mut alike);
         leave_out(&mut alike);
         for mut finding in alike {
             finding.kind = detector.doc.kind;

@@ -23,6 +23,10 @@ pub(super) fn main_sources<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Ve
     mains
 }
 
+/// Two sources that overlap for less than this are one after the other, seconds: the next file of a recorder may begin a
+/// little before the last one ends.
+const SHORTEST_S: f64 = 4.0;
+
 /// Every pair of devices that supply a quantity over a common stretch of time.
 pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a Source, &'a Source)> {
     let mut mains = main_sources(evidence, quantity);
@@ -32,7 +36,7 @@ pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a 
     for (i, a) in mains.iter().enumerate() {
         for b in mains.iter().skip(i + 1) {
             if let (Some((a0, a1)), Some((b0, b1))) = (a.values_from_to, b.values_from_to)
-                && a0.max(b0) < a1.min(b1)
+                && a1.min(b1).since(a0.max(b0)) > SHORTEST_S
             {
                 pairs.push((*a, *b));
             }

@@ -2,7 +2,7 @@
 
 use super::steps_of::{Jumps, jumping};
 use super::words::{moments, number};
-use super::{Detector, Doc, Evidence, Finding, position_frozen};
+use super::{Detector, Doc, Evidence, Finding, pairs, position_frozen};
 use crate::report::model::Severity;
 
 pub(super) const DETECTOR: Detector = Detector {
@@ -24,7 +24,8 @@ pub(super) const DETECTOR: Detector = Detector {
 };
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    jumping(evidence, "position", 6.0, |s| position_frozen::stands(evidence, s))
+    let repeaters = pairs::position_repeaters(evidence);
+    jumping(evidence, "position", 6.0, &repeaters, |s| position_frozen::stands(evidence, s))
         .into_iter()
         .map(|Jumps { source, spans, count: jumps, largest }| {
             let who = evidence.books.inventory.label(source.key.device);

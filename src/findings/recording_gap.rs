@@ -64,9 +64,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .presence
         .wires
         .iter()
-        .filter(|(_, _, why)| *why == WireSilence::Unexplained)
+        .filter(|(_, _, why)| why.is_recorders())
         .map(|(_, span, _)| *span)
         .collect();
+    let slept = evidence.presence.wires.iter().any(|(_, _, why)| *why == WireSilence::RecorderSlept);
     let mut spans: Vec<Span> = Vec::new();
     for span in silent {
         if !spans.iter().any(|s| s.touches(span, 1.0)) {
@@ -78,8 +79,16 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         findings.push(
             Finding::new(Severity::Warning, format!("The recording has a gap of {}", seconds(longest)))
                 .real("longest_s", longest)
-                .evidence("Every wire is silent and then goes on where it was.")
-                .evidence("No device came up anew, so the recorder slept or was stopped; a break of the wire cannot be ruled out.")
+                .evidence(if slept {
+                    "Another recorder went on hearing the same devices meanwhile: this one slept or was stopped."
+                } else {
+                    "Every wire is silent and then goes on where it was."
+                })
+                .evidence(if slept {
+                    "No device came up anew."
+                } else {
+                    "No device came up anew, so the recorder slept or was stopped; a break of the wire cannot be ruled out."
+                })
                 .spans(spans)
                 .check("Keep the recording computer awake and record again."),
         );

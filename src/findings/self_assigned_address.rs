@@ -70,8 +70,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 Finding::new(Severity::Warning, format!("{who} {what}"))
             }
             .devices(devices.iter().copied());
+            let asks = |id: DeviceId| network.hosts.get(id).and_then(|h| h.waiting).map_or(0, |(_, n)| n);
+            let all: u64 = devices.iter().map(|id| u64::from(asks(*id))).sum();
+            if all > 0 {
+                finding = finding.count("discovers", all);
+            }
             for (id, ip) in own {
-                let asked = network.hosts.get(id).and_then(|h| h.waiting).map_or(0, |(_, n)| n);
+                let asked = asks(id);
                 let asked = if asked > 0 {
                     format!(" It asked {asked} times for another, in vain.")
                 } else {

@@ -87,12 +87,18 @@ pub(super) fn split(network: &Network) -> Option<Split> {
         }
     }
     let is_member = |device: DeviceId| members.iter().any(|(id, _)| *id == device);
+    // Hosts that talk to each other are a network of their own, which only shares the switch: a television with its router.
+    let is_beside = |device: DeviceId, ip: Ipv4Addr, other: DeviceId| {
+        let hosts = by_net.get(&net(ip, mask));
+        device != other && hosts.is_some_and(|hosts| hosts.iter().any(|(id, _)| *id == other))
+    };
     let odd: Vec<_> = by_net
         .iter()
         .filter(|(net, _)| *net != main && !routed.contains(net))
         .flat_map(|(_, hosts)| hosts.iter().copied())
         .filter(|(id, _)| Some(*id) != recorder(network))
         .filter(|(id, ip)| !exchanges(network, *id, *ip, is_member))
+        .filter(|(id, ip)| !exchanges(network, *id, *ip, |other| is_beside(*id, *ip, other)))
         .collect();
     (!odd.is_empty() && members.len() >= 2 && odd.len() < members.len()).then_some(Split {
         main: *main,

@@ -2,6 +2,7 @@
 
 use super::presence::rooted;
 use super::{Evidence, broadcast_storm, pairs, two_in_turn};
+use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
 use crate::books::wires::WireId;
 use crate::time::Span;
@@ -23,11 +24,12 @@ const RETURNS_S: f64 = 2.0;
 ///
 /// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none, and
 /// neither is the one with which a value that stood still comes back to life (`stands`): that is the stand's. The values of
-/// two sensors in turn step all the time, and neither sensor does; and a switching loop brings old values between new ones.
+/// two sensors in turn step all the time, and neither sensor does; and a switching loop brings old values between new ones. The `repeaters` only hand on what another source says.
 pub(super) fn jumping<'a>(
     evidence: &Evidence<'a>,
     quantity: &'a str,
     together: f64,
+    repeaters: &[DeviceId],
     stands: impl Fn(&Source) -> Vec<Span>,
 ) -> Vec<Jumps<'a>> {
     let loops: Vec<(WireId, Span)> = broadcast_storm::looped(evidence.books).collect();
@@ -40,7 +42,10 @@ pub(super) fn jumping<'a>(
     pairs::main_sources(evidence, quantity)
         .into_iter()
         .filter_map(|source| {
-            if source.steps.count == 0 || two.iter().any(|two| two.source.key == source.key) {
+            if source.steps.count == 0
+                || repeaters.contains(&source.key.device)
+                || two.iter().any(|two| two.source.key == source.key)
+            {
                 return None;
             }
             let stands = stands(source);

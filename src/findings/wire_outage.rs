@@ -34,7 +34,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .presence
             .wires
             .iter()
-            .filter(|(w, _, why)| *w == id && *why != WireSilence::Unexplained)
+            .filter(|(w, _, why)| *w == id && !why.is_recorders())
             .map(|(_, span, why)| (*span, *why))
             .collect();
         if outages.is_empty() {
@@ -64,8 +64,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 .evidence(format!("Afterwards {most} devices came up anew: they had lost power or link."));
         }
         if outages.iter().any(|(_, why)| *why == WireSilence::OthersWentOn) {
-            finding =
-                finding.evidence("Other wires of the boat went on meanwhile: the recorder was running.");
+            finding = finding.evidence(if wire.carried_by.is_some() {
+                "The Ethernet that carries it went on meanwhile."
+            } else {
+                "Other wires of the boat went on meanwhile: the recorder was running."
+            });
         }
         finding = finding.spans(spans);
         findings.push(match wire.kind {

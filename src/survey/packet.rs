@@ -123,7 +123,7 @@ impl Intake {
         let Between { host, to, to_group, cast, addressed, outgoing } = *between;
         let network = self.books.networks.of(wire);
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
-            network.floods.frame(time, host, copies, cast);
+            network.floods.frame(time, host, copies, cast.of_size(wire_len));
         }
         let host = host?;
         if copies.as_ref().is_some_and(Copies::is_copy) {

@@ -130,3 +130,20 @@ fn an_echo_shows_through_two_recorders_clocks() {
     assert_eq!(alarms(&report), [""; 0]);
     assert_eq!(text(&report, "duplicate-heading-source", "relation"), "echo");
 }
+
+/// A display hands on the heading of a compass that jumps: one of them is to blame.
+#[test]
+fn an_echo_of_jumps_is_not_accused() {
+    let jumps =
+        |t: f64| if [50.0, 120.0].iter().any(|from| (*from..from + 4.0).contains(&t)) { 40.0 } else { 0.0 };
+    let mut lines = Vec::new();
+    for i in 0..1800_u32 {
+        let t = f64::from(i) / 10.0;
+        let deg = 100.0 + 30.0 * (t / 25.0).sin() + jumps(t) + ripple(i);
+        lines.push((t, format!("HCHDG,{deg:.1},,,,")));
+        lines.push((t + 0.12, format!("IIHDG,{deg:.1},,,,")));
+    }
+    let report = judge(&[log(lines)]);
+    assert_eq!(alarms(&report), ["heading-jump"]);
+    assert_eq!(report.findings[0].devices.len(), 1);
+}

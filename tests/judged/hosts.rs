@@ -239,3 +239,32 @@ fn who_asks_in_bursts_is_not_missed_between_them() {
     let report = judge(&[traffic.recorded()]);
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
 }
+
+/// Two recorders of one network: the first sleeps for forty seconds while the second goes on, and both see one flap.
+#[test]
+fn what_two_recorders_saw_is_told_once() {
+    let mut traffic = Traffic::of_two_displays(300.0);
+    for from in [5.0, 190.0] {
+        traffic.takes(from, 3, 0xC0A8_2F03);
+        traffic.sends(3, 0xC0A8_2F03, 0.2, (from + 1.0, from + 170.0));
+    }
+    let second = Traffic(traffic.0.clone()).recorded();
+    traffic.0.retain(|(t, _)| !(60.0..100.0).contains(t));
+    let report = judge(&[traffic.recorded(), second]);
+    assert_eq!(alarms(&report), ["link-flap", "recording-gap"], "{:?}", report.findings);
+}
+
+/// A television and its router share the switch with the boat's displays, and talk to each other only.
+#[test]
+fn a_network_of_its_own_is_no_split() {
+    let mut traffic = Traffic::of_two_displays(200.0);
+    for host in [5, 6] {
+        traffic.asks_around(host, 0xC0A8_2F00 + host as u32, 200.0);
+        traffic.sends(host, 0xC0A8_2F00 + host as u32, 0.5, (1.0, 200.0));
+    }
+    let (one, other) = ((7, 0xC0A8_0814), (8, 0xC0A8_0801));
+    traffic.sends_to(one, other, 0.5, (1.0, 200.0));
+    traffic.sends_to(other, one, 0.5, (1.2, 200.0));
+    let report = judge(&[traffic.recorded()]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}

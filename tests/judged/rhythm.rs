@@ -51,3 +51,24 @@ fn silences_of_a_device_make_its_messages_no_ragged_ones() {
     assert_eq!(alarms(&report), ["device-dropout"]);
     assert_eq!(number(&report, "device-dropout", "gaps"), 14.0);
 }
+
+/// A heading that comes in pairs, as behind the bursts of a slow line, is silent for half a minute: what is uneven is missed too.
+#[test]
+fn an_uneven_message_is_missed() {
+    let first = every(1.0, 0x09F1_1224, "FF1027FF7FFF7FFD", |t| !(100.0..130.0).contains(&t));
+    let second = first.iter().map(|(t, id, data)| (t + 0.2, *id, data.clone())).collect();
+    let report = judge(&[can_log([sensors(0, 300), first, second].concat())]);
+    assert_eq!(alarms(&report), ["device-dropout"]);
+    assert!((number(&report, "device-dropout", "longest_s") - 30.8).abs() < 0.3);
+}
+
+/// A display asks once a second while a page is open, twice, and an alert is repeated while it stands: nobody owes these.
+#[test]
+fn what_is_sent_on_demand_is_not_missed() {
+    let open = |t: f64| (30.0..60.0).contains(&t) || (150.0..180.0).contains(&t);
+    let asks = every(1.0, 0x18EA_0310, "04FA01", open);
+    let alert = every(1.0, 0x09F0_0710, "0102030405060708", open);
+    let heartbeat = every(60.0, 0x1DF0_1110, "60EA07CCFFFFFFFF", |_| true);
+    let report = judge(&[can_log([sensors(0, 300), asks, alert, heartbeat].concat())]);
+    assert!(!alarms(&report).iter().any(|kind| kind.ends_with("dropout")), "{:?}", report.findings);
+}

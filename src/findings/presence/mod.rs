@@ -37,6 +37,16 @@ pub enum WireSilence {
     CameUpAnew(usize),
     /// Nothing tells it from a recorder that slept.
     Unexplained,
+    /// Another recorder went on hearing the same devices: this one slept.
+    RecorderSlept,
+}
+
+impl WireSilence {
+    /// Whether it is the recorder's, as far as it shows.
+    #[must_use]
+    pub const fn is_recorders(self) -> bool {
+        matches!(self, Self::Unexplained | Self::RecorderSlept)
+    }
 }
 
 /// A silence of a device or of one of its messages.
@@ -110,9 +120,21 @@ pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Ite
     books.timing.of(device).filter(move |s| {
         let least = if comes_and_goes(s) { 0.6 } else { 0.25 };
         !matches!(s.message, Message::Protocol("arp" | "ssdp"))
+            && !is_on_demand(s)
             && s.pulse_s().is_some()
             && s.filled_s() >= least * seen
     })
+}
+
+/// Messages that nobody owes by a clock: requests and answers, group functions, alerts, switch commands and what a device says
+/// of itself (NMEA 2000 appendix B: no default interval, or on request). An open page of a display asks once a second.
+fn is_on_demand(stream: &Stream) -> bool {
+    let Message::Pgn(pgn) = stream.message else { return false };
+    matches!(
+        pgn,
+        59_392 | 59_904 | 60_928 | 65_240 | 126_208 | 126_464 | 126_983
+            ..=126_988 | 126_996 | 126_998 | 127_233 | 127_502 | 128_776 | 130_060 | 130_074
+    )
 }
 
 /// A stream that stopped longer than this and two of its intervals before a silence had not stopped with it, seconds.

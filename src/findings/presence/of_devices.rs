@@ -7,7 +7,7 @@ use super::{
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::Sign;
-use crate::books::wires::Wire;
+use crate::books::wires::{Wire, WireId};
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
 
@@ -60,8 +60,11 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
             .get(root)
             .is_some_and(|w| w.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span)))
     };
+    // A gateway that falls silent with the bus behind it has nothing to hand on, or is fed by it.
+    let carries = |wire: WireId| books.wires.get(wire).is_some_and(|w| w.host == Some(id));
+    let is_its = |wire: WireId| wire == root || wire == device.wire || carries(wire);
     let of_wire = |span: Span| {
-        wire_silent(span) || presence.wires.iter().any(|(w, s, _)| *w == root && covered(span, *s))
+        wire_silent(span) || presence.wires.iter().any(|(w, s, _)| is_its(*w) && covered(span, *s))
     };
     silences.retain(|s| {
         !of_wire(s.span)
@@ -71,7 +74,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     });
     silences.retain(|s| {
         let after_outage =
-            presence.wires.iter().any(|(w, outage, _)| *w == root && follows(s.span, outage.to));
+            presence.wires.iter().any(|(w, outage, _)| is_its(*w) && follows(s.span, outage.to));
         let starting = device.first.is_some_and(|first| follows(s.span, first)) && starts_anew(books, id);
         !after_outage && !starting
     });
@@ -83,7 +86,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         presence
             .wires
             .iter()
-            .any(|(w, outage, _)| *w == root && claim >= outage.from && claim <= outage.to.plus(STARTING_S))
+            .any(|(w, outage, _)| is_its(*w) && claim >= outage.from && claim <= outage.to.plus(STARTING_S))
     };
     let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s) && !after_outage(s.to)).collect();
     silences.retain(|s| !restarts.iter().any(|r| r.touches(s.span, 2.0)));

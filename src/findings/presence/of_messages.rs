@@ -2,8 +2,8 @@
 
 use super::of_devices::{quarrels, starts_anew};
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, follows, patience, rooted,
-    within,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, follows, is_on_demand,
+    patience, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -13,7 +13,9 @@ use crate::time::{Span, Time};
 /// Finds the silences of single messages whose device went on.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
     let mut found = Vec::new();
-    for (index, stream) in books.timing.iter().enumerate().filter(|(_, s)| !comes_and_goes(s)) {
+    for (index, stream) in
+        books.timing.iter().enumerate().filter(|(_, s)| !comes_and_goes(s) && !is_on_demand(s))
+    {
         let Some(device) = books.inventory.get(stream.device) else { continue };
         if matches!(device.identity, Identity::Ethernet { .. }) {
             continue;

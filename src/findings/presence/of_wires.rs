@@ -7,8 +7,10 @@ use super::{
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
-use crate::books::timing::Stream;
+use crate::books::timing::{Gaps, Stream};
+
 use crate::books::wires::{Wire, WireId};
+use crate::recording::WireKind;
 use crate::time::{Span, Time};
 
 /// A silence that nothing explains is told from here, seconds: a busy computer stalls for shorter ones, and a gateway that
@@ -25,11 +27,14 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
 }
 
 fn wire_silences(books: &Books, presence: &mut Presence) {
-    for (id, wire) in books.wires.iter().filter(|(_, w)| w.carried_by.is_none()) {
+    // A bus inside packets may fall silent while the gateway lives; a line there is its talker.
+    let own = |w: &Wire| w.carried_by.is_none() || w.kind == WireKind::Can;
+    for (id, wire) in books.wires.iter().filter(|(_, w)| own(w)) {
+        let is_on = |of: WireId| of == id || wire.carried_by.is_none() && rooted(books, of) == id;
         let devices: Vec<DeviceId> = books
             .inventory
             .iter()
-            .filter(|(device, d)| rooted(books, d.wire) == id && presence.cadence(*device).is_some())
+            .filter(|(device, d)| is_on(d.wire) && presence.cadence(*device).is_some())
             .map(|(device, _)| device)
             .collect();
         let cadences = devices.iter().filter_map(|device| presence.cadence(*device));
@@ -55,7 +60,10 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             if missed.len() < devices.len().min(2) || none_returned {
                 continue;
             }
-            let why = explain(books, id, span);
+            if wire.carried_by.is_some() && !is_of_the_bus(books, id, wire, span) {
+                continue;
+            }
+            let why = explain(books, id, &devices, span);
             if why == WireSilence::Unexplained && span.seconds() < UNEXPLAINED_S {
                 continue;
             }
@@ -77,15 +85,45 @@ fn frames_a_stamp(wire: &Wire) -> f64 {
     if seconds > 0.0 { wire.frames as f64 / seconds * wire.stamp_s() } else { 0.0 }
 }
 
-fn explain(books: &Books, id: WireId, span: Span) -> WireSilence {
+/// Whether a silence of a bus inside packets is the bus's: the gateway and the network went on, or the bus's devices came up anew.
+fn is_of_the_bus(books: &Books, id: WireId, wire: &Wire, span: Span) -> bool {
+    let silent = |gaps: &Gaps| gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap));
+    let network = books.wires.get(rooted(books, id));
+    let gateway = wire.host.and_then(|host| books.inventory.get(host));
+    let goes_on = gateway.is_some_and(|d| !silent(&d.gaps));
+    network.is_some_and(|network| !silent(&network.gaps)) && (goes_on || come_up_after(books, id, span) >= 2)
+}
+
+/// Whether most devices of a wire were heard on another recorder's wire during its silence.
+fn heard_elsewhere(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> bool {
+    let recording = books.wires.get(id).map(|wire| wire.recording);
+    let heard = |device: &&DeviceId| {
+        books.inventory.iter().any(|(other, d)| {
+            other != **device
+                && books.wires.get(d.wire).map(|wire| wire.recording) != recording
+                && books.inventory.same(other, **device)
+                && d.first.is_some_and(|first| first < span.from)
+                && d.last.is_some_and(|last| last > span.to)
+                && !d.gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
+        })
+    };
+    devices.iter().filter(heard).count() * 2 > devices.len()
+}
+
+fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireSilence {
+    if heard_elsewhere(books, id, devices, span) {
+        return WireSilence::RecorderSlept;
+    }
     let anew = come_up_after(books, id, span);
-    let went_on = books.wires.iter().any(|(other, wire)| {
-        other != id
-            && wire.carried_by.is_none()
-            && wire.first.is_some_and(|t| t < span.from)
-            && wire.last.is_some_and(|t| t > span.to)
-            && !wire.gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
-    });
+    let carried = books.wires.get(id).is_some_and(|wire| wire.carried_by.is_some());
+    let went_on = carried
+        || books.wires.iter().any(|(other, wire)| {
+            other != id
+                && wire.carried_by.is_none()
+                && wire.first.is_some_and(|t| t < span.from)
+                && wire.last.is_some_and(|t| t > span.to)
+                && !wire.gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
+        });
     if went_on {
         WireSilence::OthersWentOn
     } else if anew > 0 {

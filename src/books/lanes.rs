@@ -15,9 +15,6 @@ const STARVED: u8 = 6;
 /// So many values in excess that fit neither lane end the stretch: two senders' clocks drift past each other now and then.
 const STRAYED: u8 = 8;
 
-/// Two that send as often as each other change places with each value, or with three in four when their order is by chance; a
-/// swell that swings a boat in four values does so with every second one. At least three in five are asked for.
-///
 /// The lanes' distance varies by no more than this share of itself (standard deviation).
 const STEADY: f64 = 0.2;
 
@@ -158,7 +155,7 @@ impl Open {
     }
 
     fn is_real(&self) -> bool {
-        if self.changes < ENOUGH || self.changes * 5 < self.values * 3 {
+        if self.changes < ENOUGH || self.changes * 5 < self.values * 2 {
             return false;
         }
         let (mean, deviation) = mean_and_deviation(self.sums, f64::from(self.changes));

@@ -89,7 +89,7 @@ pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
         let stream = books.timing.get(source.key.device, source.key.message);
         stream.is_some_and(|stream| stream.pulse_s().is_some())
     };
-    if longest >= NOTICEABLE_S && !sources.iter().all(|s| judged(s)) {
+    if longest >= NOTICEABLE_S && !sources.iter().all(judged) {
         return None;
     }
     Some(if longest >= NOTICEABLE_S {

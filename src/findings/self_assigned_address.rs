@@ -71,7 +71,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
             .devices(devices.iter().copied());
             let asks = |id: DeviceId| network.hosts.get(id).and_then(|h| h.waiting).map_or(0, |(_, n)| n);
-            let all: u64 = devices.iter().map(|id| u64::from(asks(*id))).sum();
+            let all: u64 = devices.iter().map(|id| asks(*id)).sum();
             if all > 0 {
                 finding = finding.count("discovers", all);
             }

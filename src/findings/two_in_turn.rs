@@ -1,7 +1,7 @@
 //! One sender whose values are those of two sensors in turn.
 
 use super::words::number;
-use super::{Evidence, Finding, duplicate_heading_source, pairs};
+use super::{Evidence, Finding, duplicate_depth_source, duplicate_heading_source, pairs};
 use crate::books::lanes::Turns;
 use crate::books::series::Source;
 use crate::report::model::Severity;
@@ -76,7 +76,7 @@ fn is_rounding(two: &InTurn<'_>) -> bool {
         "heading" => duplicate_heading_source::resolution(&curve),
         // A degree of latitude has about so many metres.
         "position" => pairs::place_step(&curve) * 111_000.0,
-        _ => curve.finest_step().unwrap_or(0.0),
+        _ => duplicate_depth_source::resolution(&curve),
     };
     two.turns.apart.0 <= DIGITS * step
 }

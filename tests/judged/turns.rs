@@ -41,6 +41,20 @@ fn two_devices_with_one_address_are_a_conflict_and_no_jumps() {
     assert!((from - START_US as i64 - 210_000_000).abs() < 1_000_000, "{from}");
 }
 
+/// Two sounders of one address, four metres apart over a sloping bottom (PGN 128267).
+#[test]
+fn two_sounders_with_one_address_are_a_conflict() {
+    let depth = |at: f64, m: f64| {
+        let [a, b, c, d] = ((m * 100.0) as u32).to_le_bytes();
+        (at, 0x0DF5_0B16, format!("FF{a:02X}{b:02X}{c:02X}{d:02X}0000FF"))
+    };
+    let both = |i: u32| {
+        let (t, m) = (f64::from(i), 14.5 + f64::from(i) / 60.0);
+        [depth(t, m + 4.0), depth(t + 0.03, m)]
+    };
+    assert_eq!(alarms(&judge(&[can_log((0..240).flat_map(both).collect())])), ["address-conflict"]);
+}
+
 /// Two good sensors of one address do no harm to be told of.
 #[test]
 fn two_that_agree_are_not_told_apart() {

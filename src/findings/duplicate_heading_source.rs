@@ -2,6 +2,7 @@
 
 use super::deviation::{Fit, circular_median, deviation_fit, rest, swing};
 use super::heading_lag::{damping, lag};
+use super::heading_misaligned::is_off;
 use super::heading_words::{Off, by_course, off_by_course, supply};
 use super::pairs::{self, Curve};
 use super::variation::variation;
@@ -403,7 +404,7 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
         finding = finding.evidence(by_course(evidence, (a, b), &by_ground));
         let (off, one, other) = by_ground;
         let error = if off == Off::First { one } else { other };
-        if c.relation == Relation::Constant && matches!(off, Off::First | Off::Second) {
+        if c.relation == Relation::Constant && matches!(off, Off::First | Off::Second) && is_off(&error) {
             let [offset, ..] = error.k;
             finding = finding.real("offset_deg", offset);
         }

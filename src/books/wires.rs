@@ -94,6 +94,12 @@ impl Wire {
         }
     }
 
+    /// The stamp of the last frame that came: before [`last`](Self::last) where the recorder's clock was set back.
+    #[must_use]
+    pub const fn ended(&self) -> Option<Time> {
+        self.latest
+    }
+
     /// Books a frame of `bytes` that loads the wire with `load` units (bits, octets or characters).
     #[inline(always)]
     pub fn frame(&mut self, time: Option<Time>, bytes: u64, load: u64) {

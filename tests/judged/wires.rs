@@ -62,3 +62,18 @@ fn a_leap_of_the_recorders_clock_is_nobodys_pause() {
     assert_eq!(pauses.iter().filter(|p| **p == (1, 10.0)).count(), 1, "{pauses:?}");
     assert_eq!(pauses.iter().filter(|p| **p == (0, 0.0)).count(), pauses.len() - 1, "{pauses:?}");
 }
+
+/// The recorder's clock is set back by 88 seconds, twenty seconds before the end: everybody sends to the end.
+#[test]
+fn a_clock_that_is_set_back_ends_nobody() {
+    let frames = [system_times(300), sensors(0, 300)].concat();
+    let mut log = Vec::new();
+    for half in [false, true] {
+        let part = frames.iter().filter(|(t, ..)| (*t >= 280.0) == half).cloned();
+        let stamped = part.map(|(t, id, data)| (if half { t - 88.3 } else { t }, id, data));
+        log.extend(can_log(stamped.collect()));
+    }
+    let report = judge(&[log]);
+    assert_eq!(alarms(&report), [""; 0], "{:?}", report.findings);
+    assert!(report.findings.iter().any(|f| f.kind == "clock-step"));
+}

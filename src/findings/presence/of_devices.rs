@@ -47,7 +47,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         None => Vec::new(),
     };
     if let (Some(cadence), Some(last), Some(end)) =
-        (cadence, device.last, books.wires.get(root).and_then(|w| w.last))
+        (cadence, device.last, books.wires.get(root).and_then(Wire::ended))
         && end.since(last) > (patience(books, cadence, wire) * 1.5).max(GONE_S)
         && device.frames >= 20
     {
@@ -157,7 +157,7 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
     let Some(device) = books.inventory.get(id) else { return Vec::new() };
     let Some(bus) = books.buses.get(device.wire) else { return Vec::new() };
     let stamp = books.wires.get(device.wire).map_or(0.0, Wire::stamp_s);
-    let least = (3.0 * cadence.unwrap_or(0.0)).max(0.8).max(3.0 * stamp);
+    let least = (2.0 * cadence.unwrap_or(0.0)).max(0.8).max(3.0 * stamp);
     bus.starts
         .iter()
         .filter(|s| s.device == id)

@@ -35,7 +35,9 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         let patience = patience(books, pulse.max(usual * 0.6), wire);
         let mut silences: Vec<Silence> =
             stream.gaps.over(patience).into_iter().map(|span| Silence { span, returned: true }).collect();
-        if let (Some(last), Some(end)) = (stream.last, device.last)
+        // After a step back of the recorder's clock the device's latest stamp lies before the step.
+        let end = device.last.zip(wire.ended()).map(|(last, ended)| last.min(ended));
+        if let (Some(last), Some(end)) = (stream.last, end)
             && end.since(last) > (patience * 2.0).max(GONE_S)
             && stream.count >= 20
             && !is_of_an_engine(stream)

@@ -153,7 +153,7 @@ fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
 /// Devices that stop one after another towards the end are being switched off.
 fn switched_off(books: &Books, presence: &mut Presence) {
     for (id, wire) in books.wires.iter() {
-        let Some(end) = wire.last else { continue };
+        let Some(end) = wire.ended() else { continue };
         let mut all = 0;
         let mut stopped = 0;
         for (device, d) in books.inventory.iter().filter(|(_, d)| d.wire == id) {

@@ -38,6 +38,9 @@ const SURE_DEG: f64 = 2.5;
 /// A margin (standard deviation) wider than this means that the courses did not part error and current, degrees.
 const WIDEST_DEG: f64 = 2.5;
 
+/// Of a gross error the margin may be this share: no current makes it.
+const WIDEST_SHARE: f64 = 1.0 / 6.0;
+
 /// More left over than this and the two are not related by an offset, degrees.
 pub(super) const LEFT_DEG: f64 = 6.0;
 
@@ -58,7 +61,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 /// Whether the constant part of the error is one.
 pub(super) fn is_off(e: &CourseError) -> bool {
     let [a, ..] = e.k;
-    a.abs() >= LARGE_DEG && a.abs() - 2.0 * e.a_sd >= SURE_DEG && e.a_sd <= WIDEST_DEG && e.left <= LEFT_DEG
+    a.abs() >= LARGE_DEG
+        && a.abs() - 2.0 * e.a_sd >= SURE_DEG
+        && e.a_sd <= WIDEST_DEG.max(WIDEST_SHARE * a.abs())
+        && e.left <= LEFT_DEG
 }
 
 fn finding(evidence: &Evidence<'_>, source: &Source, e: &CourseError) -> Finding {
@@ -131,6 +137,16 @@ mod tests {
     fn a_current_or_a_small_error_is_none() {
         assert!(detect(&boat(&COURSES, 0.0, 1.8).evidence()).is_empty());
         assert!(detect(&boat(&COURSES, 2.5, 0.0).evidence()).is_empty());
+    }
+
+    #[test]
+    fn a_gross_error_shows_on_half_the_compass() {
+        let half = [196.0, 327.0, 223.0, 300.0, 163.0, 236.0];
+        for offset in [-40.0, 60.0] {
+            let found = detect(&boat(&half, offset, 0.3).evidence());
+            assert_eq!(kinds(&found), [(Severity::Warning, vec![2])], "{offset}");
+        }
+        assert!(detect(&boat(&half, 0.0, 1.8).evidence()).is_empty());
     }
 
     #[test]

@@ -2,8 +2,8 @@
 
 use super::pairs;
 use crate::books::Books;
-use crate::books::series::Source;
-use crate::time::Span;
+use crate::books::series::{LastValue, Source};
+use crate::time::{DAY_US, Span, Time};
 use crate::units::Place;
 
 /// The variation where the boat is, degrees: by the World Magnetic Model when place and date are known and the model
@@ -39,13 +39,58 @@ fn modelled_variation(books: &Books, span: Span) -> Option<f64> {
         .of("position")
         .filter_map(|s| s.track.samples().iter().rev().find(|s| !s.a.is_nan()))
         .next()?;
-    Place::new(place.a, place.b)?.declination_deg(span.from)
+    let place = Place::new(place.a, place.b)?;
+    place.declination_deg(span.from).or_else(|| {
+        // Stamps that hold a time of day alone stand on the first of January 1970.
+        let undated = span.from.0.div_euclid(DAY_US) <= 1;
+        undated.then(|| place.declination_deg(said_date(books).unwrap_or(USUAL_DATE)))?
+    })
+}
+
+/// Without any date, a year that the model covers will do: variation moves by a fifth of a degree a year at most places (WMM2025
+/// secular variation). The first of January 2026.
+const USUAL_DATE: Time = Time(20_454 * DAY_US);
+
+/// The date that the boat's own messages give.
+fn said_date(books: &Books) -> Option<Time> {
+    let unix_s = |source: &Source| match source.last_value() {
+        LastValue::Fields(fields) => fields.iter().find(|(name, _)| *name == "unix_s").map(|(_, s)| *s),
+        _ => None,
+    };
+    let seconds = books.series.of("time").find_map(unix_s)?;
+    Some(Time(0).plus(seconds))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::time::Time;
+    use crate::books::inventory::DeviceId;
+    use crate::books::series::Found;
+    use crate::books::timing::Message;
+    use crate::messages::Reading;
+
+    /// Stamps of a time of day alone: the variation of the year that the boat tells, or of one that the model covers.
+    #[test]
+    fn a_log_without_dates_has_a_variation() {
+        let mut books = Books::default();
+        let place =
+            Reading::Position { at: Ok(Place::new(80.0, 0.0).unwrap()), satellites: None, hdop: None };
+        let mut say = |reading: &Reading| {
+            books.series.reading(
+                DeviceId(0),
+                Message::Pgn(129_029),
+                Some(Time(5_000_000)),
+                reading,
+                &mut Found::default(),
+            );
+            modelled_variation(&books, Span::new(Time(5_000_000), Time(6_000_000)))
+        };
+        let undated = say(&place).unwrap();
+        assert!((1.2..2.2).contains(&undated), "{undated}");
+        let days = crate::time::days_from_civil(2020, 1, 1).unwrap();
+        let dated = say(&Reading::Clock { days: Some(days), of_day_us: Some(0) }).unwrap();
+        assert!((dated + 1.28).abs() < 0.02, "WMM2020, as below: {dated}");
+    }
 
     /// Official WMM2025 test values of NOAA NCEI / BGS, height 0 (worked examples, section 1), and WMM2020's.
     #[test]
@@ -58,17 +103,11 @@ mod tests {
         ] {
             let mut books = Books::default();
             let at = Place::new(lat, lon).unwrap();
-            let reading = crate::messages::Reading::Position { at: Ok(at), satellites: None, hdop: None };
+            let reading = Reading::Position { at: Ok(at), satellites: None, hdop: None };
             let days = crate::time::days_from_civil(year, 1, 1).unwrap();
             let time = Time(days * crate::time::DAY_US);
-            let message = crate::books::timing::Message::Pgn(129_025);
-            books.series.reading(
-                crate::books::inventory::DeviceId(0),
-                message,
-                Some(time),
-                &reading,
-                &mut crate::books::series::Found::default(),
-            );
+            let message = Message::Pgn(129_025);
+            books.series.reading(DeviceId(0), message, Some(time), &reading, &mut Found::default());
             let got = modelled_variation(&books, Span::new(time, time)).unwrap();
             assert!((got - want).abs() < 0.02, "{got} for {want}");
         }

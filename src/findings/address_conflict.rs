@@ -80,6 +80,12 @@ pub(super) fn involves(books: &Books, id: DeviceId) -> bool {
     })
 }
 
+/// Whether two devices contend for one address: whose values are whose is not known.
+pub(super) fn between(books: &Books, one: DeviceId, other: DeviceId) -> bool {
+    let mut contentions = books.buses.iter().flat_map(|(_, bus)| &bus.contentions);
+    contentions.any(|c| c.devices.contains(&one) && c.devices.contains(&other))
+}
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();

@@ -34,6 +34,9 @@ const GOOD_BELOW: f64 = 0.85;
 /// The share with depth falls by at least this much.
 const FALL: f64 = 0.3;
 
+/// Above the threshold no more than this share holds a depth: where half of it stays, something else than speed takes it.
+const LEFT_ABOVE: f64 = 0.5;
+
 /// Without a return to low speed, time and speed cannot be told apart. Turbulence takes the depth when a hull planes, not
 /// at displacement speed (common practice, no source): a loss that stays is believed to be of speed from here on, knots.
 const PLANING_KN: f64 = 12.0;
@@ -75,7 +78,10 @@ pub(super) fn fit(source: &Source) -> Option<Fit> {
     }
     let (_, mut fit) = best?;
     fit.came_back = came_back(source, fit.threshold_kn);
-    let parts = fit.below >= GOOD_BELOW && fit.below - fit.above >= FALL && fit.threshold_kn >= 2.0;
+    let parts = fit.below >= GOOD_BELOW
+        && fit.below - fit.above >= FALL
+        && fit.above <= LEFT_ABOVE
+        && fit.threshold_kn >= 2.0;
     (parts && (fit.came_back || fit.threshold_kn >= PLANING_KN)).then_some(fit)
 }
 

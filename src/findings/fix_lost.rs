@@ -51,20 +51,28 @@ pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&
         .of("position")
         .filter(|s| books.inventory.same(s.key.device, device))
         .map(|source| {
-            let mut spans = source.runs.absent(USUAL_S);
-            if spans.is_empty() {
-                spans = repeated(source);
-            }
-            if spans.is_empty() {
-                spans = timeless(books, source);
-            }
             let first = source.values_from_to.map(|(from, _)| from);
-            spans.retain(|span| {
+            let is_loss = |span: &Span| {
                 let had_one = first.is_some_and(|first| first < span.from);
                 (had_one || span.seconds() >= COLD_START_S)
                     && !books.clock_leapt(*span)
                     && !supplied_otherwise(evidence, source, *span)
-            });
+            };
+            let losses = |mut spans: Vec<Span>| {
+                spans.retain(is_loss);
+                spans
+            };
+            let mut spans = losses(source.runs.absent(USUAL_S));
+            if !spans.is_empty() {
+                // Beside a real loss, shorter ones are no bridges.
+                spans = losses(source.runs.absent(USUAL_S / 2.0));
+            }
+            if spans.is_empty() {
+                spans = losses(repeated(source));
+            }
+            if spans.is_empty() {
+                spans = losses(timeless(books, source));
+            }
             (source, spans)
         })
         .filter(|(_, spans)| !spans.is_empty())

@@ -1,7 +1,7 @@
 //! Two sources of one quantity, compared at the same moments.
 
-use super::Evidence;
 use super::rounded::rounded_delay;
+use super::{Evidence, address_conflict};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source, Walk, around};
@@ -37,6 +37,7 @@ pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a 
         for b in mains.iter().skip(i + 1) {
             if let (Some((a0, a1)), Some((b0, b1))) = (a.values_from_to, b.values_from_to)
                 && a1.min(b1).since(a0.max(b0)) > SHORTEST_S
+                && !address_conflict::between(evidence.books, a.key.device, b.key.device)
             {
                 pairs.push((*a, *b));
             }

@@ -105,7 +105,7 @@ mod tests {
             let at = Place::new(lat, lon).unwrap();
             let reading = Reading::Position { at: Ok(at), satellites: None, hdop: None };
             let days = crate::time::days_from_civil(year, 1, 1).unwrap();
-            let time = Time(days * crate::time::DAY_US);
+            let time = Time(days * DAY_US);
             let message = Message::Pgn(129_025);
             books.series.reading(DeviceId(0), message, Some(time), &reading, &mut Found::default());
             let got = modelled_variation(&books, Span::new(time, time)).unwrap();

@@ -184,8 +184,8 @@ impl Device {
             return;
         };
         let us = time.micros_since(last);
-        self.gaps.interval_of(us, last, time);
         if us >= 0 {
+            self.gaps.interval_of(us, last, time);
             self.last = Some(time);
         } else {
             self.first = self.first.map(|first| first.min(time));
@@ -470,4 +470,19 @@ fn talker_key(talker: &[u8]) -> u32 {
         [a, b, c] => [*a, *b, *c, 0],
         [a, b, c, d, ..] => [*a, *b, *c, *d],
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clock_that_is_set_back_makes_no_silence() {
+        let mut inventory = Inventory::default();
+        let id = inventory.claim(WireId(0), 35, Name(1)).unwrap();
+        for s in [100_i64, 20, 22, 24] {
+            inventory.frame(id, Some(Time(s * 1_000_000)), 8);
+        }
+        assert!(inventory.get(id).unwrap().gaps.over(1.0).is_empty());
+    }
 }

@@ -66,7 +66,10 @@ fn a_leap_of_the_recorders_clock_is_nobodys_pause() {
 /// The recorder's clock is set back by 88 seconds, twenty seconds before the end: everybody sends to the end.
 #[test]
 fn a_clock_that_is_set_back_ends_nobody() {
-    let frames = [system_times(300), sensors(0, 300)].concat();
+    // A slow one among them: a tank's level (PGN 127505) each 2.5 s.
+    let tank =
+        (0..120).map(|i| (2.5 * f64::from(i) + 0.07, 0x19F2_1148, "001027E803000000".to_owned())).collect();
+    let frames = [system_times(300), sensors(0, 300), tank].concat();
     let mut log = Vec::new();
     for half in [false, true] {
         let part = frames.iter().filter(|(t, ..)| (*t >= 280.0) == half).cloned();

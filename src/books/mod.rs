@@ -16,6 +16,7 @@ pub mod line;
 mod longest;
 pub mod naming;
 pub mod network;
+mod rhythm;
 pub mod runs;
 mod second;
 mod sentence_name;

@@ -3,6 +3,7 @@
 pub use super::gaps::Gaps;
 use super::histogram::Histogram;
 use super::inventory::DeviceId;
+use super::rhythm;
 pub use super::sentence_name::SentenceName;
 use super::shortcut::Shortcut;
 use crate::soon;
@@ -23,19 +24,6 @@ const MAX_INTERVAL_US: u64 = 3_600_000_000;
 /// Arrivals of one message that are closer than this bear one stamp or come out of one batch: no message of a boat is sent
 /// that fast, microseconds.
 const GROUP_US: i64 = 15_000;
-
-/// Intervals of an uneven message from which on a clock of its own shows.
-const UNEVEN_LEAST: u64 = 60;
-
-/// Whether intervals show a rhythm: at least eight, most of them near the median.
-fn steady(intervals: &Histogram) -> bool {
-    if intervals.len() < 8 {
-        return false;
-    }
-    let at = |q: f64| intervals.value_at_quantile(q) as f64;
-    let mid = at(0.5);
-    mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
-}
 
 /// Records an interval; the histogram grows with its longest, an hour at most.
 pub(super) fn record(histogram: &mut Histogram, us: u64) {
@@ -177,7 +165,7 @@ impl Stream {
     /// Whether the message comes by a clock of its own: at least eight intervals, most of them near the median.
     #[must_use]
     pub fn is_periodic(&self) -> bool {
-        steady(&self.intervals)
+        rhythm::steady(&self.intervals)
     }
 
     /// The interval that the message's rhythm has, seconds: its median, or, when a gateway or a coarse clock put several
@@ -186,20 +174,10 @@ impl Stream {
     #[must_use]
     pub fn pulse_s(&self) -> Option<f64> {
         let steady = self.rhythm().map(|intervals| intervals.value_at_quantile(0.5) as f64 / 1e6);
-        steady.or_else(|| self.uneven_s())
-    }
-
-    /// The longer interval of a message that comes unevenly and yet by a clock of its own: on a full 0183 line it waits behind
-    /// the burst of each second, now for long and now for short. `None` where it comes by chance or in bursts: by chance, 3 in 100
-    /// intervals are longer than 3.5 times their mean; in bursts most are far below it.
-    fn uneven_s(&self) -> Option<f64> {
-        if matches!(self.message, Message::Protocol(_)) || self.intervals.len() < UNEVEN_LEAST {
-            return None;
-        }
-        let mean = self.mean_s()?;
-        let at = |q: f64| self.intervals.value_at_quantile(q) as f64 / 1e6;
-        let long = at(0.95);
-        (long >= 0.8 * mean && at(0.97) <= 2.6 * mean).then_some(long)
+        steady.or_else(|| {
+            let by_boat = !matches!(self.message, Message::Protocol(_));
+            self.mean_s().filter(|_| by_boat).and_then(|mean| rhythm::uneven_s(&self.intervals, mean))
+        })
     }
 
     /// The time that its messages, or groups of them, fill at that rhythm, seconds; nothing without a rhythm.
@@ -214,7 +192,7 @@ impl Stream {
         if self.is_periodic() {
             return Some(&self.intervals);
         }
-        self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| steady(groups))
+        self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| rhythm::steady(groups))
     }
 
     /// The mean interval, seconds; `None` with fewer than two messages.

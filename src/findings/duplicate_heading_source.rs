@@ -118,7 +118,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let copies = repeaters(evidence);
     compared(evidence)
         .iter()
-        .filter(|pair| pairs::worth_comparing(books, &copies, pair.first, pair.second, "heading", tolerance))
+        .filter(|pair| pairs::worth_comparing(books, copies, pair.first, pair.second, "heading", tolerance))
         .filter_map(|pair| {
             let (a, b, comparison) = (pair.first, pair.second, pair.comparison.as_ref()?);
             let late_first =
@@ -141,8 +141,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 }
 
 /// The devices that only repeat another one's heading.
-pub(super) fn repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
-    pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve))
+pub(super) fn repeaters<'e>(evidence: &'e Evidence<'_>) -> &'e [DeviceId] {
+    let find = || pairs::repeaters(evidence, "heading", |curve| tolerance(curve, curve));
+    evidence.heading_repeaters.get_or_init(find)
 }
 
 /// The devices whose heading's error another finding tells already: those that only repeat one, and those that differ from

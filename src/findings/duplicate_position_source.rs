@@ -62,7 +62,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     pairs::pairs(evidence, "position")
         .into_iter()
         .filter(|(a, b)| {
-            pairs::worth_comparing(evidence.books, &copies, a, b, "position", pairs::place_tolerance)
+            pairs::worth_comparing(evidence.books, copies, a, b, "position", pairs::place_tolerance)
         })
         .filter_map(|(a, b)| {
             let comparison = compare(evidence, a, b)?;

@@ -27,7 +27,7 @@ pub(super) const DETECTOR: Detector = Detector {
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let stands = |s: &Source| heading_frozen::stands(evidence, s).into_iter().map(|(span, _)| span).collect();
     let repeaters = duplicate_heading_source::repeaters(evidence);
-    jumping(evidence, "heading", 2.0, &repeaters, stands)
+    jumping(evidence, "heading", 2.0, repeaters, stands)
         .into_iter()
         .map(|Jumps { source, spans, count: jumps, largest }| {
             let who = evidence.books.inventory.label(source.key.device);

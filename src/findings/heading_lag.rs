@@ -21,10 +21,7 @@ fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64, f64) {
     let mut values = Vec::new();
     let mut score = |lag: f64, difference: &mut dyn FnMut(f64, &mut Vec<f64>)| {
         difference(lag, &mut values);
-        let middle = circular_median(&values);
-        // The mean of squares sees turns, which are rare, better than the quartiles do; wild values are capped.
-        let sum: f64 = values.iter().map(|d| wrap_180(d - middle).abs().min(30.0).powi(2)).sum();
-        (sum / values.len().max(1) as f64).sqrt()
+        scatter(&values, circular_median(&values))
     };
     let mut best = (0.0, f64::INFINITY);
     for i in -32..=32 {
@@ -46,6 +43,13 @@ fn best_lag(difference: &mut dyn FnMut(f64, &mut Vec<f64>)) -> (f64, f64, f64) {
     (best.0, without, best.1)
 }
 
+/// How far differences lie from `middle`, degrees (root mean square): the mean of squares sees turns, which are rare, better
+/// than the quartiles do; wild values are capped.
+fn scatter(differences: &[f64], middle: f64) -> f64 {
+    let sum: f64 = differences.iter().map(|d| wrap_180(d - middle).abs().min(30.0).powi(2)).sum();
+    (sum / differences.len().max(1) as f64).sqrt()
+}
+
 /// Dampings that are tried, seconds.
 const DAMPINGS_S: [f64; 12] = [0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0];
 
@@ -61,16 +65,12 @@ pub(super) fn damping(first: &Curve, second: &Curve, moments: &[Sample]) -> Opti
     let plain = |curve: &Curve, other: &Curve| -> Vec<f64> {
         moments.iter().filter_map(|s| Some(wrap_180(other.at(s.time)? - curve.at(s.time)?))).collect()
     };
-    let scatter = |differences: &[f64]| {
-        let sum: f64 = differences.iter().map(|d| d.abs().min(30.0).powi(2)).sum();
-        (sum / differences.len().max(1) as f64).sqrt()
-    };
-    let before = scatter(&plain(first, second));
+    let before = scatter(&plain(first, second), 0.0);
     let tries = DAMPINGS_S.iter().flat_map(|s| [(*s, first, second), (-*s, second, first)]);
     let (left, damped_s, differences) = tries
         .map(|(damped_s, original, damped)| {
             let differences = plain(&smoothed(original, damped_s.abs()), damped);
-            (scatter(&differences), damped_s, differences)
+            (scatter(&differences, 0.0), damped_s, differences)
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
     (left < 0.5 * before && rest(&differences, circular_median(&differences)) <= DAMPED_DEG)

@@ -121,6 +121,9 @@ pub(crate) struct Evidence<'a> {
     presence: Presence,
     /// Every two headings compared, once one detector has asked.
     headings: OnceCell<Vec<duplicate_heading_source::Pair<'a>>>,
+    /// The devices that only repeat another one's heading, and those that do so with its position.
+    heading_repeaters: OnceCell<Vec<DeviceId>>,
+    position_repeaters: OnceCell<Vec<DeviceId>>,
     /// Headings compared with the course over ground, as detectors asked for them.
     course_errors: RefCell<Vec<(SourceKey, Option<course_error::CourseError>)>>,
 }
@@ -131,6 +134,8 @@ impl<'a> Evidence<'a> {
             books,
             presence: presence::survey(books),
             headings: OnceCell::new(),
+            heading_repeaters: OnceCell::new(),
+            position_repeaters: OnceCell::new(),
             course_errors: RefCell::default(),
         }
     }

@@ -117,8 +117,10 @@ pub(super) fn place_tolerance(one: &Curve, other: &Curve) -> (f64, f64) {
 }
 
 /// The devices that only repeat another one's position.
-pub(super) fn position_repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
-    repeaters(evidence, "position", |curve| place_tolerance(curve, curve))
+pub(super) fn position_repeaters<'e>(evidence: &'e Evidence<'_>) -> &'e [DeviceId] {
+    evidence
+        .position_repeaters
+        .get_or_init(|| repeaters(evidence, "position", |curve| place_tolerance(curve, curve)))
 }
 
 /// A series that can be asked for its value at any moment.

@@ -25,7 +25,7 @@ pub(super) const DETECTOR: Detector = Detector {
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let repeaters = pairs::position_repeaters(evidence);
-    jumping(evidence, "position", 6.0, &repeaters, |s| position_frozen::stands(evidence, s))
+    jumping(evidence, "position", 6.0, repeaters, |s| position_frozen::stands(evidence, s))
         .into_iter()
         .map(|Jumps { source, spans, count: jumps, largest }| {
             let who = evidence.books.inventory.label(source.key.device);

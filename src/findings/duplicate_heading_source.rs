@@ -251,7 +251,7 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
         Relation::Deviation
     } else if still <= STEADY_DEG || calm_rest(&first, &moments, &now) <= STEADY_CALM_DEG {
         if only_lags.is_some() { Relation::Lag } else { steady(a, b, &comparison) }
-    } else if let Some(damped_s) = damping(&first, &second, &moments).filter(|_| !offset) {
+    } else if !offset && let Some(damped_s) = damping(&first, &second, &moments) {
         comparison.lag_s = damped_s;
         comparison.damped = true;
         Relation::Lag

@@ -8,7 +8,6 @@ use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::timing::{Gaps, Stream};
-
 use crate::books::wires::{Wire, WireId};
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
@@ -85,13 +84,19 @@ fn frames_a_stamp(wire: &Wire) -> f64 {
     if seconds > 0.0 { wire.frames as f64 / seconds * wire.stamp_s() } else { 0.0 }
 }
 
-/// Whether a silence of a bus inside packets is the bus's: the gateway and the network went on, or the bus's devices came up anew.
+/// Whether a pause among these covers a silence.
+fn is_silent(gaps: &Gaps, span: Span) -> bool {
+    gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
+}
+
+/// Whether a silence of a bus inside packets is the bus's: the gateway and the network went on, or the bus's devices came up
+/// anew.
 fn is_of_the_bus(books: &Books, id: WireId, wire: &Wire, span: Span) -> bool {
-    let silent = |gaps: &Gaps| gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap));
     let network = books.wires.get(rooted(books, id));
     let gateway = wire.host.and_then(|host| books.inventory.get(host));
-    let goes_on = gateway.is_some_and(|d| !silent(&d.gaps));
-    network.is_some_and(|network| !silent(&network.gaps)) && (goes_on || come_up_after(books, id, span) >= 2)
+    let goes_on = gateway.is_some_and(|d| !is_silent(&d.gaps, span));
+    network.is_some_and(|network| !is_silent(&network.gaps, span))
+        && (goes_on || come_up_after(books, id, span) >= 2)
 }
 
 /// Whether most devices of a wire were heard on another recorder's wire during its silence.
@@ -104,7 +109,7 @@ fn heard_elsewhere(books: &Books, id: WireId, devices: &[DeviceId], span: Span) 
                 && books.inventory.same(other, **device)
                 && d.first.is_some_and(|first| first < span.from)
                 && d.last.is_some_and(|last| last > span.to)
-                && !d.gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
+                && !is_silent(&d.gaps, span)
         })
     };
     devices.iter().filter(heard).count() * 2 > devices.len()
@@ -122,7 +127,7 @@ fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireS
                 && wire.carried_by.is_none()
                 && wire.first.is_some_and(|t| t < span.from)
                 && wire.last.is_some_and(|t| t > span.to)
-                && !wire.gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
+                && !is_silent(&wire.gaps, span)
         });
     if went_on {
         WireSilence::OthersWentOn

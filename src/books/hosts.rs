@@ -55,13 +55,15 @@ pub enum Sign {
     ServiceAlive,
     /// TCP connection opened (SYN).
     Connect,
+    /// TCP connection closed in good order (FIN).
+    HangUp,
     /// Says that it leaves: mDNS goodbye, SSDP byebye, DHCP release, LLDP with no time to live.
     Goodbye,
 }
 
 impl Sign {
     /// Every sign, in the order of their numbers.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::ArpProbe,
         Self::ArpAnnouncement,
         Self::DhcpDiscover,
@@ -73,6 +75,7 @@ impl Sign {
         Self::NameAnnouncement,
         Self::ServiceAlive,
         Self::Connect,
+        Self::HangUp,
         Self::Goodbye,
     ];
 
@@ -106,6 +109,7 @@ impl Sign {
             Self::NameAnnouncement => "mDNS announcement",
             Self::ServiceAlive => "SSDP alive",
             Self::Connect => "new TCP connection",
+            Self::HangUp => "closed TCP connection",
             Self::Goodbye => "goodbye",
         }
     }
@@ -172,6 +176,8 @@ pub struct Host {
     pub at_last: Signs,
     /// How many times it showed each sign, one burst counted once.
     pub episodes: [u32; Sign::ALL.len()],
+    /// TCP connections that it closed; one that asks by the second closes as many.
+    pub hang_ups: u64,
     /// Its DHCP discovers.
     pub discovers: u64,
     /// Those of them after the last offer, acknowledgement, or request for an offered address; since when.

@@ -13,7 +13,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A whole device falls silent while the others on its wire go on: its supply, its connector or its drop cable, \
                   or the device itself.",
         detection: "No frame of the device for five intervals of its fastest periodic message (at least 1.5 s, and five stamps \
-                    of the recorder) while the wire goes on, and no sign that it came up anew.",
+                    of the recorder) while the wire goes on, and no sign that it came up anew. A TCP connection that was \
+                    closed in good order (FIN) is not missed.",
         lookalikes: "Every device silent at once: wire-outage or recording-gap. A device that announces itself anew: \
                      device-restart or link-flap. A phone, tablet or laptop that sleeps; those whose \
                      hardware address is drawn by lot are told as a note.",

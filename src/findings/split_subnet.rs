@@ -35,7 +35,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let devices: Vec<_> = odd.iter().map(|(id, _)| *id).collect();
         let mut finding = Finding::new(
             Severity::Warning,
-            format!("{} holds an address of another network than the rest", labels(books, &devices)),
+            format!(
+                "{} {} another network than the rest",
+                labels(books, &devices),
+                if devices.len() == 1 { "holds an address of" } else { "hold addresses of" }
+            ),
         )
         .devices(devices.iter().copied());
         for (id, ip) in &odd {

@@ -31,6 +31,11 @@ impl Intake {
         if tcp.flags.syn() && !tcp.flags.ack() {
             self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
         }
+        if tcp.flags.fin() {
+            let network = self.books.networks.of(way.wire);
+            network.sign(way.host, way.time, Sign::HangUp);
+            network.host(way.host).hang_ups += 1;
+        }
         if ip.is_cut() && looks_like_lines(tcp.payload) {
             self.books.networks.of(way.wire).host(way.host).lines_cut = true;
         }

@@ -1,6 +1,6 @@
 //! Ethernet hosts that come, wait and go.
 
-use crate::make::{ALL, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, udp};
+use crate::make::{ALL, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
 use crate::{alarms, judge};
 
 const GROUP: u32 = 0xEFFE_0701;
@@ -238,6 +238,23 @@ fn who_asks_in_bursts_is_not_missed_between_them() {
     }
     let report = judge(&[traffic.recorded()]);
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// A module sends a display a file for fifteen seconds and closes the connection (FIN, RFC 9293 3.6): nothing is missing after
+/// that. Without the end of it, something is.
+#[test]
+fn a_file_that_was_sent_is_not_missed() {
+    for (last_flags, expected) in [(0x11, &[][..]), (0x10, &["device-dropout"])] {
+        let mut traffic = Traffic::of_two_displays(240.0);
+        let ips = (0xC0A8_2F03, 0xC0A8_2F01);
+        for i in 0..750_u32 {
+            let flags = if i == 749 { last_flags } else { 0x10 };
+            let segment = tcp(ips, (50_000, 8080), 1000 + 900 * i, flags, &[7; 900]);
+            let packet = ethernet(3, mac(1), 0x0800, &segment);
+            traffic.0.push((0.02f64.mul_add(f64::from(i), 60.0), packet));
+        }
+        assert_eq!(alarms(&judge(&[traffic.recorded()])), expected);
+    }
 }
 
 /// Two recorders of one network: the first sleeps for forty seconds while the second goes on, and both see one flap.

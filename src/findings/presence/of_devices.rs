@@ -7,6 +7,7 @@ use super::{
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::Sign;
+use crate::books::timing::Message;
 use crate::books::wires::{Wire, WireId};
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
@@ -70,7 +71,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         !of_wire(s.span)
             && !books.clock_leapt(s.span)
             && !spoke_meanwhile(books, id, wire, s.span)
-            && breaks(books, id, wire, s.span)
+            && breaks(books, id, wire, s)
     });
     silences.retain(|s| {
         let after_outage =
@@ -100,12 +101,15 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 }
 
 /// Whether a silence is too long for what the device sent just before it: an engine's gateway sends a tank's level once in
-/// seconds until the engine runs.
-fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> bool {
-    let came_up = of_hosts::comes_up(books, id, silence);
+/// seconds until the engine runs. A connection that was closed has nothing more to send.
+fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
+    let came_up = of_hosts::comes_up(books, id, silence.span);
+    let closed = of_hosts::hung_up(books, id, silence);
+    let silence = silence.span;
     let enough = |pulse| if came_up { LINK_INTERVALS * pulse } else { patience(books, pulse, wire) };
     periodic(books, id).any(|stream| {
-        stream.pulse_s().is_some_and(|pulse| silence.seconds() > enough(pulse))
+        !(closed && stream.message == Message::Protocol("tcp"))
+            && stream.pulse_s().is_some_and(|pulse| silence.seconds() > enough(pulse))
             && flowed_into(stream, silence)
     })
 }

@@ -61,6 +61,17 @@ pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
     })
 }
 
+/// TCP connections that a host may close beside those after which it is silent; who asks by the second closes one each time.
+const FEW_HANG_UPS: u64 = 4;
+
+/// Whether a host closed its TCP connections just before a silence: what they carried had come to its end.
+pub(super) fn hung_up(books: &Books, id: DeviceId, silence: &Silence) -> bool {
+    books.host(id).filter(|host| host.hang_ups <= FEW_HANG_UPS).is_some_and(|host| {
+        let before = back_from(host, silence).map(|back| back.before);
+        before.or_else(|| (!silence.returned).then_some(host.at_last)).is_some_and(|s| s.has(Sign::HangUp))
+    })
+}
+
 fn back_from(host: &Host, silence: &Silence) -> Option<Return> {
     host.returns().iter().find(|r| silence.returned && r.silence.to == silence.span.to).copied()
 }
@@ -70,7 +81,7 @@ fn back_from(host: &Host, silence: &Silence) -> Option<Return> {
 fn telling(host: &Host, silences: &[Silence]) -> Signs {
     let mut telling = Signs::default();
     for (sign, episodes) in Sign::ALL.into_iter().zip(host.episodes) {
-        if matches!(sign, Sign::Goodbye | Sign::Connect) {
+        if matches!(sign, Sign::Goodbye | Sign::Connect | Sign::HangUp) {
             continue;
         }
         let after =

@@ -137,9 +137,51 @@ pub struct Bus {
     pub unbooked: u64,
     asked_for_claims: Option<(Time, u8)>,
     last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
+    /// The last claim that took over what was sent from its address before.
+    adoption: Option<Adoption>,
+}
+
+/// A claim of an address from which somebody had been heard who claimed nothing.
+#[derive(Debug, Clone, Copy)]
+pub struct Adoption {
+    /// When.
+    pub at: Time,
+    /// The address.
+    pub address: u8,
+    /// Who claimed it.
+    pub name: Name,
+    /// The node that it was taken for.
+    pub device: DeviceId,
 }
 
 impl Bus {
+    /// Notes a claim that took over what was sent from its address before.
+    pub fn adopted(&mut self, adoption: Adoption) {
+        self.adoption = Some(adoption);
+    }
+
+    /// The claim that another NAME contests now, by a claim of the same address: who spoke from it before defends it at once
+    /// (fact sheet NMEA 2000, section 4).
+    pub fn contested(&mut self, time: Time, address: u8, name: Name) -> Option<Adoption> {
+        let is_it = |a: &Adoption| a.address == address && a.name != name && time.since(a.at) <= CONTENTION_S;
+        self.adoption.take_if(|a| is_it(a))
+    }
+
+    /// Books a claim with another node than the one that it was taken for.
+    pub fn rebook(&mut self, claim: Adoption, device: DeviceId) {
+        for (at, address, by) in self.claim_list.iter_mut().rev() {
+            if (*at, *address, *by) == (claim.at, claim.address, claim.device) {
+                *by = device;
+            }
+        }
+        for start in self.starts.iter_mut().filter(|s| s.device == claim.device && s.at == claim.at) {
+            (start.device, start.silent_since) = (device, None);
+        }
+        if let Some((_, _, by)) = self.last_claim.get_mut(&claim.address) {
+            *by = device;
+        }
+    }
+
     /// Books a request for a message.
     pub fn request(&mut self, time: Option<Time>, destination: u8, asked: Option<DeviceId>, pgn: u32) {
         let Some(time) = time else { return };

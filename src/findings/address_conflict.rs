@@ -68,7 +68,9 @@ pub(super) fn lasts(books: &Books, bus: &Bus, contention: &Contention, end: Opti
     let apart = keepers.iter().any(|a| keepers.iter().any(|b| a.0 & OWN_BITS != b.0 & OWN_BITS));
     // A single change may be an exchange of devices, unless both claimed within one round of answers.
     let both_there = contention.changes >= 2 || contention.at_once;
-    let settled = end.is_some_and(|end| end.since(contention.span.to) > OPEN_S);
+    // Who contends anew, and kept the address since the last time, has settled nothing.
+    let settled =
+        end.is_some_and(|end| end.since(contention.span.to) > OPEN_S) || contention.span.seconds() > OPEN_S;
     keepers.len() >= 2 && apart && both_there && settled
 }
 

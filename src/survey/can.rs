@@ -4,7 +4,7 @@ use super::Intake;
 use super::ledger::{Origin, Place, Told};
 use super::scribe::Scribe;
 use crate::books::Books;
-use crate::books::bus::Bus;
+use crate::books::bus::{Adoption, Bus};
 use crate::books::inventory::{DeviceId, Inventory};
 use crate::books::wires::{Wire, WireId};
 use crate::frames::{FrameBits, MANY};
@@ -219,7 +219,18 @@ impl Messages<'_> {
     #[cold]
     fn claim(&mut self, time: Option<Time>, id: CanId, data: &[u8]) {
         let Some(NetworkMessage::Claim { name, .. }) = n2k::network(id, data) else { return };
-        let Some(device) = self.inventory.claim(self.wire, id.source, name) else { return };
+        let (wire, address) = (self.wire, id.source);
+        let contested = time.and_then(|time| self.bus.contested(time, address, name));
+        if let Some(claim) = contested
+            && let Some(newcomer) = self.inventory.hand_back(wire, address, claim.name, claim.at)
+        {
+            self.bus.rebook(claim, newcomer);
+        }
+        let adopts = self.inventory.adopts(wire, address, name);
+        let Some(device) = self.inventory.claim(wire, address, name) else { return };
+        if let Some(at) = time.filter(|_| adopts) {
+            self.bus.adopted(Adoption { at, address, name, device });
+        }
         let silent_since = self.inventory.get(device).and_then(|d| d.last);
         self.bus.answer(time, device, id.pgn);
         self.bus.claim(time, id.source, name, device, silent_since);

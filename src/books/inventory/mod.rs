@@ -1,5 +1,7 @@
 //! Inventory: the devices, by what identifies them on their wire.
 
+mod nodes;
+
 use super::bounded;
 use super::by_wire::ByWire;
 use super::timing::SentenceName;
@@ -9,6 +11,7 @@ use crate::messages::n2k::{Name, NetworkMessage};
 use crate::messages::nmea0183::talkers;
 use crate::soon;
 use crate::time::{Span, Time};
+use nodes::Holders;
 use rustc_hash::FxHashMap;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
@@ -216,27 +219,7 @@ pub struct Inventory {
     pub unbooked: u64,
 }
 
-/// Who holds each address of a bus now.
-#[derive(Debug)]
-struct Holders([Option<DeviceId>; 256]);
-
-impl Default for Holders {
-    fn default() -> Self {
-        Self([None; 256])
-    }
-}
-
 impl Inventory {
-    fn holder(&self, wire: WireId, address: u8) -> Option<DeviceId> {
-        self.holders.get(wire)?.0.get(usize::from(address)).copied().flatten()
-    }
-
-    fn set_holder(&mut self, wire: WireId, address: u8, holder: Option<DeviceId>) {
-        if let Some(place) = self.holders.of(wire).0.get_mut(usize::from(address)) {
-            *place = holder;
-        }
-    }
-
     fn add(&mut self, device: Device) -> Option<DeviceId> {
         if self.devices.len() >= MAX_DEVICES {
             self.unbooked += 1;
@@ -244,57 +227,6 @@ impl Inventory {
         }
         self.devices.push(device);
         Some(DeviceId(self.devices.len() as u32 - 1))
-    }
-
-    fn add_node(&mut self, wire: WireId, address: u8, name: Option<Name>) -> Option<DeviceId> {
-        let identity = Identity::N2k { name, address, addresses: BTreeSet::from([address]) };
-        let id = self.add(Device::new(wire, identity))?;
-        if let Some(name) = name {
-            self.names.insert((wire, name), id);
-        }
-        Some(id)
-    }
-
-    /// The node that holds an address now; a new one without NAME when nobody claimed it yet.
-    ///
-    /// The last claim before a message decides whose message it is (fact sheet NMEA 2000, section 4).
-    pub fn node(&mut self, wire: WireId, address: u8) -> Option<DeviceId> {
-        if let Some(id) = self.holder(wire, address) {
-            return Some(id);
-        }
-        let id = self.add_node(wire, address, None)?;
-        self.set_holder(wire, address, Some(id));
-        Some(id)
-    }
-
-    /// Books an address claim and gives the node; address 254 is "cannot claim".
-    pub fn claim(&mut self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
-        let holder = self.holder(wire, address);
-        let known = self.names.get(&(wire, name)).copied();
-        let id = match (known, holder) {
-            (Some(id), _) => id,
-            (None, Some(holder))
-                if address != 254 && self.get(holder).is_some_and(|d| d.name().is_none()) =>
-            {
-                self.names.insert((wire, name), holder);
-                holder
-            }
-            (None, _) => self.add_node(wire, address, Some(name))?,
-        };
-        if let Some(Device { identity: Identity::N2k { name: own, address: now, addresses }, .. }) =
-            self.devices.get_mut(id.0 as usize)
-        {
-            *own = Some(name);
-            let before = std::mem::replace(now, address);
-            addresses.insert(address);
-            if before != address && self.holder(wire, before) == Some(id) {
-                self.set_holder(wire, before, None);
-            }
-        }
-        if address != 254 {
-            self.set_holder(wire, address, Some(id));
-        }
-        Some(id)
     }
 
     /// Books what a node says of itself.

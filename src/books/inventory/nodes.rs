@@ -1,0 +1,132 @@
+//! Nodes of a bus: who holds which address, and whose messages came from it.
+
+use super::{Device, DeviceId, Identity, Inventory};
+use crate::books::wires::WireId;
+use crate::messages::n2k::Name;
+use crate::time::Time;
+use std::collections::BTreeSet;
+
+/// Who holds each address of a bus now.
+#[derive(Debug)]
+pub(super) struct Holders([Option<DeviceId>; 256]);
+
+impl Default for Holders {
+    fn default() -> Self {
+        Self([None; 256])
+    }
+}
+
+impl Inventory {
+    fn holder(&self, wire: WireId, address: u8) -> Option<DeviceId> {
+        self.holders.get(wire)?.0.get(usize::from(address)).copied().flatten()
+    }
+
+    fn set_holder(&mut self, wire: WireId, address: u8, holder: Option<DeviceId>) {
+        if let Some(place) = self.holders.of(wire).0.get_mut(usize::from(address)) {
+            *place = holder;
+        }
+    }
+
+    fn add_node(&mut self, wire: WireId, address: u8, name: Option<Name>) -> Option<DeviceId> {
+        let identity = Identity::N2k { name, address, addresses: BTreeSet::from([address]) };
+        let id = self.add(Device::new(wire, identity))?;
+        if let Some(name) = name {
+            self.names.insert((wire, name), id);
+        }
+        Some(id)
+    }
+
+    /// The node that holds an address now; a new one without NAME when nobody claimed it yet.
+    ///
+    /// The last claim before a message decides whose message it is (fact sheet NMEA 2000, section 4).
+    pub fn node(&mut self, wire: WireId, address: u8) -> Option<DeviceId> {
+        if let Some(id) = self.holder(wire, address) {
+            return Some(id);
+        }
+        let id = self.add_node(wire, address, None)?;
+        self.set_holder(wire, address, Some(id));
+        Some(id)
+    }
+
+    /// Books an address claim and gives the node; address 254 is "cannot claim".
+    pub fn claim(&mut self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
+        let holder = self.holder(wire, address);
+        let known = self.names.get(&(wire, name)).copied();
+        let id = match (known, holder) {
+            (Some(id), _) => id,
+            (None, Some(holder))
+                if address != 254 && self.get(holder).is_some_and(|d| d.name().is_none()) =>
+            {
+                self.names.insert((wire, name), holder);
+                holder
+            }
+            (None, _) => self.add_node(wire, address, Some(name))?,
+        };
+        if let Some(Device { identity: Identity::N2k { name: own, address: now, addresses }, .. }) =
+            self.devices.get_mut(id.0 as usize)
+        {
+            *own = Some(name);
+            let before = std::mem::replace(now, address);
+            addresses.insert(address);
+            if before != address && self.holder(wire, before) == Some(id) {
+                self.set_holder(wire, before, None);
+            }
+        }
+        if address != 254 {
+            self.set_holder(wire, address, Some(id));
+        }
+        Some(id)
+    }
+
+    /// Hands an address's nameless past back from the NAME that claimed it to whoever defends it now: a claim told nobody
+    /// whose the messages before it were, and it was not the newcomer's address. Gives the newcomer a node of its own.
+    pub fn hand_back(&mut self, wire: WireId, address: u8, newcomer: Name, at: Time) -> Option<DeviceId> {
+        let past = self.names.get(&(wire, newcomer)).copied()?;
+        let own = self.add_node(wire, address, Some(newcomer))?;
+        if let Some(Device { identity: Identity::N2k { name, .. }, frames, bytes, .. }) =
+            self.devices.get_mut(past.0 as usize)
+        {
+            *name = None;
+            // The newcomer's claim was booked there.
+            *frames = frames.saturating_sub(1);
+            *bytes = bytes.saturating_sub(8);
+        }
+        self.set_holder(wire, address, Some(past));
+        self.frame(own, Some(at), 8);
+        Some(own)
+    }
+
+    /// Whether a claim of this NAME for this address takes over what was sent from it before anybody claimed it.
+    #[must_use]
+    pub fn adopts(&self, wire: WireId, address: u8, name: Name) -> bool {
+        !self.names.contains_key(&(wire, name))
+            && self
+                .holder(wire, address)
+                .and_then(|holder| self.get(holder))
+                .is_some_and(|d| d.name().is_none())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn who_defends_an_address_had_spoken_from_it() {
+        let (mut inventory, wire) = (Inventory::default(), WireId(0));
+        let past = inventory.node(wire, 35).unwrap();
+        for s in 0..10 {
+            inventory.frame(past, Some(Time(s * 1_000_000)), 8);
+        }
+        let (newcomer, owner) = (Name(7), Name(3));
+        assert!(inventory.adopts(wire, 35, newcomer));
+        assert_eq!(inventory.claim(wire, 35, newcomer), Some(past));
+        inventory.frame(past, Some(Time(9_100_000)), 8);
+        let own = inventory.hand_back(wire, 35, newcomer, Time(9_100_000)).unwrap();
+        assert_eq!(inventory.claim(wire, 35, owner), Some(past));
+        let frames = |id| inventory.get(id).map(|d| (d.name(), d.frames));
+        assert_eq!(frames(past), Some((Some(owner), 10)));
+        assert_eq!(frames(own), Some((Some(newcomer), 1)));
+        assert_eq!(inventory.names.get(&(wire, newcomer)), Some(&own));
+    }
+}

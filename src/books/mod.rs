@@ -144,6 +144,30 @@ impl Books {
         if one == other { 0.0 } else { uncertain(one).unwrap_or(0.0) + uncertain(other).unwrap_or(0.0) }
     }
 
+    /// To what the stamps of two devices' messages can be trusted, seconds: the coarser of their wires'.
+    #[must_use]
+    pub fn stamps_s(&self, one: DeviceId, other: DeviceId) -> f64 {
+        let stamp =
+            |id| self.inventory.get(id).and_then(|d| self.wires.get(d.wire)).map(wires::Wire::stamp_s);
+        stamp(one).into_iter().chain(stamp(other)).fold(0.0, f64::max)
+    }
+
+    /// The longest of the pauses over which the recorder's clock did not leap, seconds; 0 when there is none.
+    #[must_use]
+    pub fn longest_pause_s(&self, gaps: &timing::Gaps) -> f64 {
+        let pauses = gaps.over(0.0).into_iter().filter(|gap| !self.clock_leapt(*gap));
+        pauses.map(|gap| gap.seconds()).fold(0.0, f64::max)
+    }
+
+    /// How long something ran from its first to its last stamp, seconds: what the recorder's clock leapt meanwhile is left
+    /// out. Whose clock it was is known where there is one recording.
+    #[must_use]
+    pub fn ran_s(&self, span: Span) -> f64 {
+        let steps = if self.recordings.len() == 1 { self.clock.steps() } else { &[] };
+        let within = steps.iter().filter(|step| step.span.touches(span, 0.0));
+        (span.seconds() - within.map(|step| step.size_s).sum::<f64>()).max(0.0)
+    }
+
     /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
     #[must_use]
     pub fn clock_leapt(&self, span: Span) -> bool {

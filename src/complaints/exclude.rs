@@ -2,20 +2,32 @@
 
 use super::Scope;
 use crate::books::Books;
+use crate::books::inventory::Identity;
 use crate::books::series::Source;
 use crate::books::wires::Wire;
 use crate::recording::WireKind;
+use crate::time::Span;
 use std::fmt::Write as _;
 
 /// A silence this long could be what the owner means, seconds.
 const NOTICEABLE_S: f64 = 5.0;
 
+/// Nobody aboard notices a shorter silence, seconds.
+const SHORTEST_MISSED_S: f64 = 1.5;
+
 /// Shorter recordings exclude nothing that comes and goes, seconds.
 const LONG_ENOUGH_S: f64 = 60.0;
 
-/// Whether the recording is long enough to exclude what comes now and then.
-fn long_enough(books: &Books) -> bool {
-    books.range().is_some_and(|(from, to)| to.since(from) >= LONG_ENOUGH_S)
+/// Whether a wire was recorded for long enough to exclude what comes now and then.
+fn long_enough(books: &Books, wire: &Wire) -> bool {
+    let root = wire.carried_by.and_then(|root| books.wires.get(root)).unwrap_or(wire);
+    root.first.zip(root.last).is_some_and(|(from, to)| books.ran_s(Span::new(from, to)) >= LONG_ENOUGH_S)
+}
+
+/// Whether there are sources, and every wire that carries one was recorded for long enough.
+fn watched(books: &Books, sources: &[&Source]) -> bool {
+    let wire = |s: &&Source| books.inventory.get(s.key.device).and_then(|d| books.wires.get(d.wire));
+    !sources.is_empty() && sources.iter().all(|s| wire(s).is_some_and(|wire| long_enough(books, wire)))
 }
 
 fn sources<'a>(books: &'a Books, scope: &Scope) -> Vec<&'a Source> {
@@ -25,8 +37,14 @@ fn sources<'a>(books: &'a Books, scope: &Scope) -> Vec<&'a Source> {
     }
 }
 
+/// The wires of a kind that carried something; none when one of them was recorded too briefly to exclude anything.
 fn wires(books: &Books, kind: WireKind) -> Vec<&Wire> {
-    books.wires.iter().map(|(_, w)| w).filter(|w| w.kind == kind && w.frames >= 100).collect()
+    let all = books.wires.iter().map(|(_, w)| w).filter(|w| w.kind == kind && w.frames > 0);
+    let wires: Vec<&Wire> = all.collect();
+    if wires.iter().any(|w| !long_enough(books, w)) {
+        return Vec::new();
+    }
+    wires.into_iter().filter(|w| w.frames >= 100).collect()
 }
 
 fn s(seconds: f64) -> String {
@@ -43,29 +61,32 @@ pub(super) fn somebody_supplies(books: &Books, scope: &Scope) -> Option<String> 
 
 /// The messages of the quantity never stayed away for long.
 pub(super) fn messages_steady(books: &Books, scope: &Scope) -> Option<String> {
-    if !long_enough(books) {
+    let sources = sources(books, scope);
+    if !watched(books, &sources) {
         return None;
     }
     let mut words = String::new();
     let mut shown = 0;
     let mut whole_device = false;
-    for source in sources(books, scope) {
+    for source in sources {
         let Some(stream) = books.timing.get(source.key.device, source.key.message) else { continue };
         let Some(median) = stream.median_s().filter(|_| stream.is_periodic()) else { continue };
+        let longest = books.longest_pause_s(&stream.gaps);
         if shown < 2 {
             let between = if shown > 0 { "; " } else { "" };
             // Writing to a string cannot fail.
             let _ = write!(
                 words,
-                "{between}longest silence of {} {} at a usual {}",
+                "{between}longest silence of {} from {} {} at a usual {}",
                 source.key.message,
-                s(stream.max_s()),
+                books.inventory.label(source.key.device),
+                s(longest),
                 s(median)
             );
         }
         shown += 1;
-        let missed = stream.max_s() > 5.0 * median && stream.max_s() > NOTICEABLE_S;
-        whole_device |= missed && longest_silence(books, source) >= 0.9 * stream.max_s();
+        let missed = longest > (5.0 * median).max(SHORTEST_MISSED_S);
+        whole_device |= missed && longest_silence(books, source) >= 0.9 * longest;
     }
     let whose = if whole_device { "; a silence of the whole device is none of one message" } else { "" };
     (shown > 0).then(|| format!("{words}{whose}."))
@@ -73,16 +94,15 @@ pub(super) fn messages_steady(books: &Books, scope: &Scope) -> Option<String> {
 
 /// The longest silence of the device behind a source, seconds.
 fn longest_silence(books: &Books, source: &Source) -> f64 {
-    let gaps = books.inventory.get(source.key.device).map(|d| d.gaps.over(0.0)).unwrap_or_default();
-    gaps.iter().map(|g| g.seconds()).fold(0.0, f64::max)
+    books.inventory.get(source.key.device).map_or(0.0, |device| books.longest_pause_s(&device.gaps))
 }
 
 /// The devices that supply the quantity never fell silent as a whole.
 pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
-    if !long_enough(books) {
+    let sources = sources(books, scope);
+    if !watched(books, &sources) {
         return None;
     }
-    let sources = sources(books, scope);
     let longest = sources.iter().map(|s| longest_silence(books, s)).max_by(f64::total_cmp)?;
     // A silence between messages without a rhythm was not judged.
     let judged = |source: &&Source| {
@@ -102,23 +122,22 @@ pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
     })
 }
 
-/// Whole wires never fell silent.
-pub(super) fn wires_steady(books: &Books, _: &Scope) -> Option<String> {
-    if !long_enough(books) {
+/// Whole wires never fell silent: those of the displays' network, when it is asked for, else all.
+pub(super) fn wires_steady(books: &Books, scope: &Scope) -> Option<String> {
+    let concerned = |w: &&Wire| *scope != Scope::Hosts || w.kind == WireKind::Ethernet;
+    let roots = books.wires.iter().map(|(_, w)| w).filter(|w| w.carried_by.is_none() && w.frames > 0);
+    let wires: Vec<&Wire> = roots.filter(concerned).collect();
+    if wires.iter().any(|w| !long_enough(books, w)) {
         return None;
     }
-    let longest = books
-        .wires
-        .iter()
-        .filter(|(_, w)| w.carried_by.is_none() && w.frames >= 100)
-        .filter_map(|(_, w)| w.gaps.over(0.0).iter().map(|g| g.seconds()).max_by(f64::total_cmp))
-        .max_by(f64::total_cmp)?;
+    let busy = wires.iter().filter(|w| w.frames >= 100);
+    let longest = busy.map(|w| books.longest_pause_s(&w.gaps)).max_by(f64::total_cmp)?;
     Some(format!("No wire was silent for longer than {}.", s(longest)))
 }
 
 /// Hosts of the Ethernet with a rhythm never fell silent for long, or are none.
 pub(super) fn wires_steady_and_hosts(books: &Books, _: &Scope) -> Option<String> {
-    if !long_enough(books) || wires(books, WireKind::Ethernet).is_empty() {
+    if wires(books, WireKind::Ethernet).is_empty() {
         return None;
     }
     let mut steady = 0;
@@ -132,7 +151,7 @@ pub(super) fn wires_steady_and_hosts(books: &Books, _: &Scope) -> Option<String>
             .min_by(f64::total_cmp);
         if rhythm.is_some_and(|r| r <= 5.0) && device.frames >= 50 {
             steady += 1;
-            longest = device.gaps.over(0.0).iter().map(|g| g.seconds()).fold(longest, f64::max);
+            longest = longest.max(books.longest_pause_s(&device.gaps));
         }
     }
     (steady > 0 && longest < NOTICEABLE_S)
@@ -141,27 +160,47 @@ pub(super) fn wires_steady_and_hosts(books: &Books, _: &Scope) -> Option<String>
 
 /// No device claimed its address anew.
 pub(super) fn no_restart(books: &Books, _: &Scope) -> Option<String> {
-    let buses = wires(books, WireKind::Can);
-    if buses.is_empty() || !long_enough(books) {
+    if wires(books, WireKind::Can).is_empty() {
         return None;
     }
     let claims: u64 = books.buses.iter().map(|(_, b)| b.claims).sum();
-    Some(format!("{claims} address claims on the bus, none of them a start in mid-recording."))
+    Some(format!("No device claimed its address anew in mid-recording ({}).", claims_seen(claims)))
 }
 
-/// No two devices contend for an address.
+fn claims_seen(claims: u64) -> String {
+    match claims {
+        0 => String::from("no address claim was seen"),
+        1 => String::from("1 address claim was seen"),
+        n => format!("{n} address claims were seen"),
+    }
+}
+
+/// Every node that speaks claimed its address, and no two of them contend for one.
 pub(super) fn no_contention(books: &Books, _: &Scope) -> Option<String> {
     if wires(books, WireKind::Can).is_empty() {
         return None;
     }
     let claims: u64 = books.buses.iter().map(|(_, b)| b.claims).sum();
     let quiet = books.buses.iter().all(|(_, b)| b.contentions.is_empty() && b.homeless.is_empty());
-    (claims > 0 && quiet).then(|| format!("{claims} address claims, no two of them in contention."))
+    let claimed = books
+        .inventory
+        .iter()
+        .filter(|(_, device)| device.frames > 0)
+        .all(|(_, device)| !matches!(device.identity, Identity::N2k { name: None, .. }));
+    (claims > 0 && quiet && claimed).then(|| {
+        format!(
+            "Every node that speaks claimed its address, no two of them in contention ({}).",
+            claims_seen(claims)
+        )
+    })
 }
 
 /// The quantity's values hold.
 pub(super) fn values_there(books: &Books, scope: &Scope) -> Option<String> {
     let sources = sources(books, scope);
+    if !watched(books, &sources) {
+        return None;
+    }
     let best = sources.iter().filter(|s| s.count >= 20).max_by_key(|s| s.valid)?;
     (best.valid * 100 >= best.count * 95).then(|| {
         format!(
@@ -193,6 +232,9 @@ pub(super) fn depth_holds_at_speed(books: &Books, scope: &Scope) -> Option<Strin
 /// Only one device supplies the quantity.
 pub(super) fn one_source(books: &Books, scope: &Scope) -> Option<String> {
     let sources: Vec<_> = sources(books, scope).into_iter().filter(|s| s.valid > 0).collect();
+    if !watched(books, &sources) {
+        return None;
+    }
     let first = sources.first()?;
     let one =
         |s: &&Source| books.inventory.same(s.key.device, first.key.device) && s.steps.lanes.turns().is_none();
@@ -215,7 +257,7 @@ pub(super) fn no_steps(books: &Books, scope: &Scope) -> Option<String> {
             && s.steps.lanes.turns().is_none()
             && s.steps.judged() >= JUDGED.min(s.valid)
     };
-    (values >= JUDGED && sources.iter().all(clean))
+    (values >= JUDGED && watched(books, &sources) && sources.iter().all(clean))
         .then(|| format!("No step further than a boat can make in {values} values."))
 }
 
@@ -229,6 +271,9 @@ pub(super) fn one_north(books: &Books, scope: &Scope) -> Option<String> {
 
 /// Addresses on the Ethernet are each used by one host.
 pub(super) fn addresses_single(books: &Books, _: &Scope) -> Option<String> {
+    if wires(books, WireKind::Ethernet).is_empty() {
+        return None;
+    }
     let claimed: usize = books.networks.iter().map(|(_, n)| n.claimed.len()).sum();
     let single = books.networks.iter().all(|(_, n)| n.claimed.iter().all(|(_, c)| c.len() <= 1));
     (claimed > 0 && single).then(|| format!("{claimed} IPv4 addresses, each used by one host only."))
@@ -236,12 +281,18 @@ pub(super) fn addresses_single(books: &Books, _: &Scope) -> Option<String> {
 
 /// At most one server gives addresses.
 pub(super) fn one_server(books: &Books, _: &Scope) -> Option<String> {
+    if wires(books, WireKind::Ethernet).is_empty() {
+        return None;
+    }
     let servers: usize = books.networks.iter().map(|(_, n)| n.servers.len()).sum();
     (servers == 1).then(|| "One DHCP server answers, no second one.".to_owned())
 }
 
 /// Every host that asked for an address got an offer.
 pub(super) fn addresses_given(books: &Books, _: &Scope) -> Option<String> {
+    if wires(books, WireKind::Ethernet).is_empty() {
+        return None;
+    }
     let mut asked = 0;
     let mut waiting = 0;
     for (_, network) in books.networks.iter() {
@@ -289,22 +340,16 @@ pub(super) fn packets_whole(books: &Books, _: &Scope) -> Option<String> {
         .then(|| format!("{complete} multi-frame messages whole, {incomplete} with frames missing."))
 }
 
-/// Every reported voltage stays up.
-pub(super) fn voltage_up(books: &Books, _: &Scope) -> Option<String> {
-    let lowest = books
-        .series
-        .of("voltage")
-        .flat_map(|s| s.track.samples())
-        .map(|s| s.a)
-        .filter(|v| v.is_finite() && *v > 1.0)
-        .min_by(f64::total_cmp)?;
-    (lowest >= 11.0).then(|| format!("The lowest supply voltage that is reported is {lowest:.1} V."))
+/// Sentences arrive with good checksums.
+pub(super) fn checksums_good(books: &Books, _: &Scope) -> Option<String> {
+    let (total, bad) = books.lines.iter().fold((0, 0), |(t, b), (_, l)| (t + l.total, b + l.bad));
+    (total >= 100 && bad == 0).then(|| format!("{total} sentences, none with a bad checksum."))
 }
 
 /// Sentences arrive whole.
 pub(super) fn sentences_whole(books: &Books, _: &Scope) -> Option<String> {
-    let (total, bad) = books.lines.iter().fold((0, 0), |(t, b), (_, l)| (t + l.total, b + l.bad + l.garbled));
-    (total >= 100 && bad == 0).then(|| format!("{total} sentences, none with a bad checksum or cut."))
+    let (total, garbled) = books.lines.iter().fold((0, 0), |(t, g), (_, l)| (t + l.total, g + l.garbled));
+    (total >= 100 && garbled == 0).then(|| format!("{total} sentences, none of them cut."))
 }
 
 /// Every heading moves with the boat.
@@ -323,7 +368,7 @@ pub(super) fn heading_follows(books: &Books, scope: &Scope) -> Option<String> {
             return None;
         }
         words.push(format!(
-            "{} of {} turned by {turned:.0} deg",
+            "{} of {} turned by {turned:.0} deg and moves from value to value",
             source.key.message,
             books.inventory.label(source.key.device)
         ));

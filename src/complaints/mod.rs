@@ -16,6 +16,7 @@ mod position_jumps;
 mod recordings;
 mod scope;
 mod shared;
+mod wires_needed;
 
 use crate::books::Books;
 use crate::findings::Finding;
@@ -70,6 +71,9 @@ struct Cause {
     check: &'static str,
 }
 
+/// Further causes that an answer names.
+const MAX_MORE: usize = 3;
+
 /// For causes that only the finding of their own name shows, if any does.
 fn unsaid(_: &Finding) -> bool {
     false
@@ -114,7 +118,12 @@ fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> Com
         let roots = || row.findings.iter().filter_map(|i| findings.get(*i)).map(|f| f.follows_from.is_some());
         roots().next().is_some() && roots().all(|follows| follows)
     };
-    causes.sort_by_key(|row| (row.standing, std::cmp::Reverse(gravity(row)), follows(row)));
+    // Of the open ones those that this recording could have shown go first.
+    let elsewhere = |row: &CauseRow| {
+        let missing = wires_needed::missing(books, &row.cause, complaint.scope);
+        missing.filter(|_| row.standing == Standing::Open).map(|(why, _)| why)
+    };
+    causes.sort_by_key(|row| (row.standing, std::cmp::Reverse(gravity(row)), follows(row), elsewhere(row)));
     let answer = in_words(findings, complaint, &causes);
     ComplaintRow { complaint: complaint.name, answer, causes }
 }
@@ -133,6 +142,9 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
             Some(finding) => {
                 let check = finding.checks.first().cloned().unwrap_or_else(|| cause.check.to_owned());
                 (Standing::Supported, format!("{}.", finding.summary), check)
+            }
+            None if let Some((why, check)) = wires_needed::missing(books, cause.name, complaint.scope) => {
+                (Standing::Open, why.to_owned(), check.to_owned())
             }
             None => match (cause.excluded)(books, &complaint.scope) {
                 Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),
@@ -168,11 +180,20 @@ fn in_words(findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) ->
                 answer.push_str(&format!(" With it: {}.", lowered(&effect.summary)));
             }
             // A root that has just been named is no further cause.
-            let more = others.iter().filter(|f| root.is_none_or(|root| !std::ptr::eq(root, **f))).count();
-            match more {
-                0 => {}
-                1 => answer.push_str(" One more cause fits, below."),
-                n => answer.push_str(&format!(" {n} more causes fit, below.")),
+            let mut more: Vec<String> = others
+                .iter()
+                .filter(|f| root.is_none_or(|root| !std::ptr::eq(root, **f)))
+                .map(|f| f.kind.replace('-', " "))
+                .collect();
+            more.dedup();
+            let shown = more.len().min(MAX_MORE);
+            match (more.get(..shown).unwrap_or_default(), more.len() - shown) {
+                ([], _) => {}
+                ([only], 0) => answer.push_str(&format!(" Another cause fits: {only}.")),
+                (more, 0) => answer.push_str(&format!(" Other causes fit: {}.", more.join(", "))),
+                (more, n) => {
+                    answer.push_str(&format!(" Other causes fit: {} and {n} more.", more.join(", ")))
+                }
             }
             answer
         }

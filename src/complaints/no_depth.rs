@@ -47,7 +47,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "link-flap",
             shown: unsaid,
             excluded: exclude::devices_steady,
-            open: "No Ethernet host that carries depth in it.",
+            open: "Too short, or no host that carries depth, to tell whether a link goes down.",
             check: "Swap the network cable of the sounder, then its port.",
         },
         shared::LOW_SUPPLY_VOLTAGE,

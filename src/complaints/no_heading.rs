@@ -24,7 +24,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "link-flap",
             shown: unsaid,
             excluded: exclude::devices_steady,
-            open: "No Ethernet host that carries heading in it.",
+            open: "Too short, or no host that carries heading, to tell whether a link goes down.",
             check: "Swap the network cable of the device that carries the heading, then its port.",
         },
         shared::HEADING_FROZEN,

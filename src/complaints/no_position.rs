@@ -43,7 +43,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "link-flap",
             shown: unsaid,
             excluded: exclude::devices_steady,
-            open: "No Ethernet host that carries position in it.",
+            open: "Too short, or no host that carries position, to tell whether a link goes down.",
             check: "Swap the network cable of the device that carries the position, then its port.",
         },
         shared::POSITION_FROZEN,

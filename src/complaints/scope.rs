@@ -47,7 +47,9 @@ impl Scope {
                     books.inventory.get(*id).is_some_and(|d| matches!(d.identity, Identity::Ethernet { .. }))
                 };
                 // The supply is that of the whole boat, whoever reports it.
-                if finding.devices.is_empty() || finding.kind == "low-supply-voltage" {
+                if finding.kind == "low-supply-voltage" {
+                    true
+                } else if finding.devices.is_empty() {
                     books.wires.iter().any(|(_, w)| w.kind == WireKind::Ethernet)
                 } else {
                     finding.devices.iter().any(ethernet)

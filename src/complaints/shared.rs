@@ -17,16 +17,16 @@ pub(super) const DEVICE_RESTART: Cause = Cause {
     name: "device-restart",
     shown: unsaid,
     excluded: exclude::no_restart,
-    open: "No NMEA 2000 bus in it, or too short, to see a restart.",
-    check: "Measure the supply of the device behind it at its plug while pumps and motors start.",
+    open: "Too short to see a restart.",
+    check: "Measure the supply at the plug of the device whose data go, while pumps and motors start.",
 };
 
 /// The supply dips.
 pub(super) const LOW_SUPPLY_VOLTAGE: Cause = Cause {
     name: "low-supply-voltage",
     shown: unsaid,
-    excluded: exclude::voltage_up,
-    open: "No device reports a supply voltage.",
+    excluded: never,
+    open: "No dip is reported; what reaches a device that reports no voltage is not in the recording.",
     check: "Measure the voltage at the device's plug while pumps and motors start.",
 };
 
@@ -35,7 +35,7 @@ pub(super) const ADDRESS_CONFLICT: Cause = Cause {
     name: "address-conflict",
     shown: unsaid,
     excluded: exclude::no_contention,
-    open: "No address claims in it, or they do not tell.",
+    open: "Not every node that speaks claimed its address in it, or the claims do not tell.",
     check: "Record the start of all devices: the address claims show who contends.",
 };
 
@@ -44,7 +44,7 @@ pub(super) const ADDRESS_CLAIM_FAILED: Cause = Cause {
     name: "address-claim-failed",
     shown: unsaid,
     excluded: exclude::no_contention,
-    open: "No address claims in it, or they do not tell.",
+    open: "Not every node that speaks claimed its address in it, or the claims do not tell.",
     check: "Record the start of all devices: a device without an address says so.",
 };
 
@@ -94,7 +94,7 @@ pub(super) const BROADCAST_STORM: Cause = Cause {
     name: "broadcast-storm",
     shown: unsaid,
     excluded: exclude::no_flood,
-    open: "No flood was found, but so many frames for everyone in a second that slow devices may suffer; or no Ethernet was recorded.",
+    open: "No flood was found, but so many frames for everyone in a second that slow devices may suffer, or too little was recorded.",
     check: "Look for a cable with both ends in the same switch.",
 };
 

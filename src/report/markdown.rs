@@ -4,7 +4,7 @@
 use super::Renderer;
 use super::escape::markdown;
 use super::figures::{Calendar, count};
-use super::model::{ComplaintRow, DeviceRow, Report, Severity, Standing};
+use super::model::{CauseRow, ComplaintRow, DeviceRow, Report, Severity, Standing};
 use super::page::cut;
 use super::words::answer::{Answer, capitalised, sentence};
 use super::words::findings::{gravest_first, seen, untold_devices, untold_messages};
@@ -114,17 +114,16 @@ fn causes(
     for (title, standing) in
         [("Supported", Standing::Supported), ("Ruled out", Standing::RuledOut), ("Open", Standing::Open)]
     {
-        let mut causes = row.causes.iter().filter(|cause| cause.standing == standing).peekable();
-        if causes.peek().is_some() {
+        let causes: Vec<&CauseRow> = row.causes.iter().filter(|cause| cause.standing == standing).collect();
+        if !causes.is_empty() {
             writeln!(out, "\n### {title}\n")?;
         }
-        for cause in causes {
-            write!(
-                out,
-                "- {}: {}",
-                safe(&capitalised(&in_words(&cause.cause))),
-                safe(&sentence(&cause.because))
-            )?;
+        // What stands where it does for one reason is told once.
+        for alike in causes.chunk_by(|one, next| standing == Standing::Open && one.because == next.because) {
+            let Some(cause) = alike.first() else { continue };
+            let names: Vec<String> =
+                alike.iter().map(|cause| safe(&capitalised(&in_words(&cause.cause)))).collect();
+            write!(out, "- {}: {}", names.join(", "), safe(&sentence(&cause.because)))?;
             let check = cause.next_check.trim();
             if standing != Standing::RuledOut
                 && !check.is_empty()

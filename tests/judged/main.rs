@@ -19,6 +19,7 @@ mod look;
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
 mod positions;
+mod recorders;
 mod rhythm;
 mod turns;
 mod wires;
@@ -30,6 +31,16 @@ use look::{alarms, number, text};
 
 /// The report of recordings of these bytes, each a recorder's.
 fn judge(recordings: &[Vec<u8>]) -> Report {
+    judge_with(recordings, &Options::default())
+}
+
+/// The same, with the answer to a complaint.
+fn ask(recordings: &[Vec<u8>], complaint: &str) -> Report {
+    let asked = leadsman::complaints::NAMES.into_iter().find(|name| *name == complaint);
+    judge_with(recordings, &Options { complaint: asked, ..Options::default() })
+}
+
+fn judge_with(recordings: &[Vec<u8>], options: &Options) -> Report {
     let dir = tempfile::tempdir().unwrap();
     let paths: Vec<String> = recordings
         .iter()
@@ -40,7 +51,7 @@ fn judge(recordings: &[Vec<u8>]) -> Report {
             path.to_str().unwrap().to_owned()
         })
         .collect();
-    survey::report(&paths, &Options::default(), &mut |_| {}).unwrap()
+    survey::report(&paths, options, &mut |_| {}).unwrap()
 }
 
 /// A CAN text log of frames, each with its second, identifier and data in hex; in any order.

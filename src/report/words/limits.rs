@@ -72,7 +72,7 @@ fn time_base(report: &Report) -> String {
 }
 
 /// `wind`, `depth or wind`, `heading, depth or wind`.
-fn either(names: &[String]) -> String {
+pub fn either(names: &[String]) -> String {
     match names.split_last() {
         Some((last, first)) if !first.is_empty() => format!("{} or {last}", first.join(", ")),
         Some((only, _)) => only.clone(),

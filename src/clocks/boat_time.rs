@@ -31,12 +31,14 @@ pub(super) fn estimate(ours: &Witness, other: &Witness) -> Option<Estimate> {
     let undated = !a.shown.dated || !b.shown.dated;
     let day_s = DAY_US as f64 / 1e6;
     let in_day_s = offset_s - (offset_s / day_s).round() * day_s;
+    let dateless = |w: &Witness| matches!(w.time_base, TimeBase::TimeOfDay | TimeBase::BoatTimeOfDay);
     if undated {
-        let dateless = |w: &Witness| matches!(w.time_base, TimeBase::TimeOfDay | TimeBase::BoatTimeOfDay);
         // Recorders that both know the date are on the same day already.
         let apart_s =
             if dateless(ours) == dateless(other) { 0.0 } else { middle(ours)?.since(middle(other)?) };
         offset_s += ((apart_s - offset_s) / day_s).round() * day_s;
+    } else if dateless(ours) != dateless(other) {
+        // The boat's own date is that of the recording which has none.
     } else if in_day_s.abs() <= SAME_TIME_OF_DAY_S {
         offset_s = in_day_s;
     } else if offset_s.abs() * 1e6 > DAY_US as f64 && !(a.receiver() && b.receiver()) {

@@ -15,7 +15,7 @@ pub use same_values::Curve;
 
 use crate::books::clock::Shown;
 use crate::recording::{Reckoning, TimeBase};
-use crate::time::{Span, Time};
+use crate::time::{DAY_US, Span, Time};
 
 /// Most recordings of one run whose clocks are compared; more than these are hardly taken side by side.
 pub const MAX_RECKONED: usize = 16;
@@ -23,6 +23,10 @@ pub const MAX_RECKONED: usize = 16;
 /// Offsets below this are none, seconds, unless the same frames tell them: a relayed value and a time message both come
 /// late by up to about a second (common practice, no source).
 const LEAST_S: f64 = 1.0;
+
+/// A gateway may hold a time message back for so long, seconds, and tell the time of the day alone.
+const LATE_S: f64 = 2.0;
+const DAY_S: f64 = DAY_US as f64 / 1e6;
 
 /// What one recording tells of its clock. Bounded as the books are that it is taken from.
 #[derive(Debug, Default)]
@@ -123,10 +127,19 @@ fn estimate(ours: &Witness, other: &Witness, widely: bool) -> Option<Estimate> {
     if ours.was_set || other.was_set || ours.span.is_none() || other.span.is_none() {
         return None;
     }
-    if let Some(found) = same_frames::estimate(&ours.prints, &other.prints) {
+    let by_time = boat_time::estimate(ours, other);
+    // What comes again after minutes may look like one frame; the boat's time tells that it is not.
+    let contradicted = |found: &Estimate| {
+        by_time.as_ref().is_some_and(|told| {
+            let apart_s = (found.offset_s - told.offset_s).abs();
+            let days = (apart_s / DAY_S).round() * DAY_S;
+            (apart_s - days).abs() > told.uncertainty_s + found.uncertainty_s + LATE_S
+        })
+    };
+    if let Some(found) = same_frames::estimate(&ours.prints, &other.prints).filter(|f| !contradicted(f)) {
         return Some(found);
     }
-    match boat_time::estimate(ours, other) {
+    match by_time {
         Some(found) => Some(same_values::sharpen(ours, other, found)),
         None if widely => same_values::estimate(ours, other),
         None => None,

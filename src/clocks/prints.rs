@@ -48,6 +48,17 @@ impl Prints {
         }
     }
 
+    /// When the contents were seen that came once here and not more than once in the other recording, of the sample that both
+    /// kept.
+    pub(super) fn told<'a>(&'a self, other: &'a Self) -> impl Iterator<Item = Time> + 'a {
+        let mask = self.mask | other.mask;
+        let repeats = |hash: &u64| other.seen.get(hash).is_some_and(Option::is_none);
+        self.seen
+            .iter()
+            .filter(move |(hash, _)| *hash & mask == 0 && !repeats(hash))
+            .filter_map(|(_, at)| *at)
+    }
+
     /// The times of the frames that came once in each of two recordings: ours and the other's, in order of the other's.
     #[must_use]
     pub(super) fn shared(&self, other: &Self) -> Vec<(Time, Time)> {

@@ -2,7 +2,7 @@
 
 use super::line::{self, Line};
 use super::{Estimate, Prints};
-use crate::time::Time;
+use crate::time::{Span, Time};
 
 /// Fewer common frames than this may be chance.
 const LEAST_FRAMES: usize = 8;
@@ -12,6 +12,14 @@ const NEAR_US: i64 = 250_000;
 
 /// Two clocks drift apart by no more than this, microseconds a second.
 const DRIFT_US_S: f64 = 200.0;
+
+/// Two recorders of one network see so many frames alike that come once; each may see half of them only, and what displays
+/// tell one of them alone. What comes again after as long by chance (messages that count to 252) is far less.
+const LEAST_SHARE: f64 = 0.2;
+
+/// Files that follow each other by their stamps are one recorder's, as a rule: more must speak against it, for longer, seconds.
+const LEAST_SHARE_APART: f64 = 0.5;
+const LEAST_APART_S: f64 = 20.0;
 
 /// Recorders of one computer stamp a frame within this of each other, seconds: no offset.
 const LEAST_S: f64 = 0.005;
@@ -30,6 +38,9 @@ pub(super) fn estimate(ours: &Prints, other: &Prints) -> Option<Estimate> {
         return None;
     }
     let Line { about, middle_s, slope_ppm, scatter_s } = line::through(&fitting)?;
+    if !fits(ours, other, centre, fitting.len()) {
+        return None;
+    }
     Some(Estimate {
         offset_s: middle_s,
         uncertainty_s: (3.0 * scatter_s).max(1e-6),
@@ -38,6 +49,25 @@ pub(super) fn estimate(ours: &Prints, other: &Prints) -> Option<Estimate> {
         least_s: LEAST_S,
         from: format!("{} frames that both recorders saw", fitting.len()),
     })
+}
+
+/// Whether so many common frames are enough, where the other's stamps come so much later: of those that one of the two saw
+/// while both recorded, the other saw a good part.
+fn fits(ours: &Prints, other: &Prints, later_us: i64, common: usize) -> bool {
+    let mut seen: Vec<Time> = ours.told(other).collect();
+    let mut theirs: Vec<Time> = other.told(ours).collect();
+    let span = |times: &[Time]| Some(Span::new(*times.iter().min()?, *times.iter().max()?));
+    let (Some(first), Some(second)) = (span(&seen), span(&theirs)) else { return false };
+    let apart = !first.touches(second, 0.0);
+    let moved = |time: Time| Time(time.0.saturating_add(later_us));
+    let (from, to) = (first.from.max(moved(second.from)), first.to.min(moved(second.to)));
+    let slack = NEAR_US as f64 / 1e6;
+    let both = Span::new(from.plus(-slack), to.plus(slack));
+    let within = |time: Time| time >= both.from && time <= both.to;
+    seen.retain(|time| within(*time));
+    theirs.retain(|time| within(moved(*time)));
+    let share = common as f64 / seen.len().min(theirs.len()).max(1) as f64;
+    if apart { share >= LEAST_SHARE_APART && to.since(from) >= LEAST_APART_S } else { share >= LEAST_SHARE }
 }
 
 /// The middle of the stretch of the given width that holds most of the values.

@@ -19,6 +19,9 @@ const MOST_COMPARED: usize = 1200;
 /// neighbour; beyond, chance likenesses grow.
 const WIDEST_S: f64 = 4000.0;
 
+/// Recordings that do not overlap by their stamps must, when they are moved, do so for this long at least, seconds.
+const APART_S: f64 = 300.0;
+
 /// How far around a hint the values are tried, seconds.
 const AROUND_S: f64 = 4.0;
 
@@ -34,6 +37,16 @@ fn delay_s(quantity: &str) -> f64 {
     match quantity {
         "heading" => 0.3,
         _ => 0.6,
+    }
+}
+
+/// At wrong offsets the difference must wander by so much at least, in the quantity's unit (degrees; of place some two metres):
+/// a boat that goes straight on is everywhere like itself, and rounding decides nothing.
+fn wanders(quantity: &str) -> f64 {
+    match quantity {
+        "heading" | "course-and-speed-over-ground" => 1.0,
+        "position" => 2e-5,
+        _ => 0.1,
     }
 }
 
@@ -119,7 +132,11 @@ fn matching(ours: &Curve, other: &Curve, from_s: f64, to_s: f64, coarse_s: f64) 
         tried.iter().filter(|(offset, _)| (offset - best.0).abs() > slope_s).map(|(_, u)| *u).collect();
     let usual = super::line::median(others.clone());
     let next = others.iter().copied().fold(f64::INFINITY, f64::min);
-    if others.len() < 4 || best.1 > CLEARLY * usual || best.1 > SINGLY * next {
+    if others.len() < 4
+        || usual < wanders(ours.quantity)
+        || best.1 > CLEARLY * usual
+        || best.1 > SINGLY * next
+    {
         return None;
     }
     let fine = |centre: f64, step: f64| {
@@ -140,11 +157,11 @@ fn matching(ours: &Curve, other: &Curve, from_s: f64, to_s: f64, coarse_s: f64) 
     })
 }
 
-fn best(
+fn matches(
     ours: &Witness,
     other: &Witness,
     range: impl Fn(&Curve, &Curve) -> Option<(f64, f64, f64)>,
-) -> Option<Match> {
+) -> Vec<Match> {
     let pairs = ours.curves.iter().flat_map(|a| other.curves.iter().map(move |b| (a, b)));
     pairs
         .filter(|(a, b)| a.quantity == b.quantity && a.is_of_use() && b.is_of_use())
@@ -152,14 +169,26 @@ fn best(
             let (from, to, step) = range(a, b)?;
             matching(a, b, from, to, step)
         })
-        .min_by(|x, y| x.uncertainty_s.total_cmp(&y.uncertainty_s))
+        .collect()
 }
 
-/// An estimate made finer by values around it, where these tell.
+fn surest<'a>(matches: impl Iterator<Item = &'a Match>) -> Option<&'a Match> {
+    matches.min_by(|x, y| x.uncertainty_s.total_cmp(&y.uncertainty_s))
+}
+
+/// Two quantities that tell one offset agree to this, seconds.
+const AGREE_S: f64 = 0.3;
+
+/// An estimate made finer by values around it, where two quantities tell the same: one sensor that is late by itself looks
+/// like a clock that is.
 pub(super) fn sharpen(ours: &Witness, other: &Witness, found: Estimate) -> Estimate {
     let hint = found.offset_s;
     let around = |_: &Curve, _: &Curve| Some((hint - AROUND_S, hint + AROUND_S, 0.5));
-    match best(ours, other, around) {
+    let matches = matches(ours, other, around);
+    let seconded = |m: &&Match| {
+        matches.iter().any(|n| n.quantity != m.quantity && (n.offset_s - m.offset_s).abs() <= AGREE_S)
+    };
+    match surest(matches.iter().filter(seconded)) {
         Some(m)
             if m.uncertainty_s < found.uncertainty_s
                 && (m.offset_s - hint).abs() <= found.uncertainty_s + m.uncertainty_s =>
@@ -180,11 +209,15 @@ pub(super) fn estimate(ours: &Witness, other: &Witness) -> Option<Estimate> {
     let whole = |a: &Curve, b: &Curve| {
         let ends = |c: &Curve| Some((c.samples.first()?.time, c.samples.last()?.time));
         let ((a0, a1), (b0, b1)) = (ends(a)?, ends(b)?);
+        // Files that follow each other by their stamps are one recorder's, as a rule: a short stretch alike says little.
+        let apart = a0 > b1 || b0 > a1;
+        let least = if apart { APART_S.max(a1.since(a0).min(b1.since(b0)) / 2.0) } else { 0.0 };
         // From where the other's end meets our begin to where its begin meets our end.
-        let (from, to) = (a0.since(b1).max(-WIDEST_S), a1.since(b0).min(WIDEST_S));
+        let (from, to) = ((a0.since(b1) + least).max(-WIDEST_S), (a1.since(b0) - least).min(WIDEST_S));
         (to > from).then_some((from, to, 1.0))
     };
-    let m = best(ours, other, whole)?;
+    let matches = matches(ours, other, whole);
+    let m = surest(matches.iter())?;
     let about = other.span.map(|span| span.from.plus(span.seconds() / 2.0))?;
     Some(Estimate {
         offset_s: m.offset_s,
@@ -255,9 +288,17 @@ mod tests {
             least_s: 1.0,
             from: "a".to_owned(),
         };
-        let (ours, other) = (witness(0.0, 600.0, 0.0, heading), witness(50.0, 600.0, 47.0, heading));
+        let two = |from, ahead_s, late_s: f64| {
+            let mut both = witness(from, 600.0, ahead_s, heading);
+            let depth = witness(from, 600.0, ahead_s, |t| heading(t - late_s) / 20.0);
+            both.curves.push(Curve { quantity: "depth", round: false, ..depth.curves[0].clone() });
+            both
+        };
+        let (ours, other) = (two(0.0, 0.0, 0.0), two(50.0, 47.0, 0.0));
         let found = sharpen(&ours, &other, hint.clone());
         assert!((found.offset_s + 47.0).abs() < 0.1 && found.uncertainty_s < 1.0, "{found:?}");
+        let late = two(50.0, 47.0, 0.9);
+        assert_eq!(sharpen(&ours, &late, hint.clone()), hint, "a sensor may be late by itself");
         let far = Estimate { offset_s: -20.0, ..hint };
         assert_eq!(sharpen(&ours, &other, far.clone()), far, "out of reach");
     }

@@ -1,7 +1,7 @@
 //! Depth messages come, with no depth in them.
 
 use super::words::{number, percent};
-use super::{Detector, Doc, Evidence, Finding, depth_lost_at_speed, pairs};
+use super::{Detector, Doc, Evidence, Finding, depth_lost_at_speed, duplicate_depth_source, pairs};
 use crate::books::series::Source;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -152,7 +152,7 @@ fn books_depth_before(source: &Source) -> Option<f64> {
     source.track.samples().iter().rev().map(|s| s.a).find(|m| m.is_finite() && *m > 0.0)
 }
 
-/// The main depth source of every device, those without any value too.
+/// The main depth source of every device, those without any value too; not those that only repeat another one's depth.
 pub(super) fn depth_sources<'a>(evidence: &Evidence<'a>) -> Vec<&'a Source> {
     let mut mains = pairs::main_sources(evidence, "depth");
     for source in evidence.books.series.of("depth") {
@@ -160,5 +160,7 @@ pub(super) fn depth_sources<'a>(evidence: &Evidence<'a>) -> Vec<&'a Source> {
             mains.push(source);
         }
     }
+    let repeaters = duplicate_depth_source::repeaters(evidence);
+    mains.retain(|source| !repeaters.contains(&source.key.device));
     mains
 }

@@ -1,6 +1,7 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
-use super::words::{GUEST, longest, seconds, times};
+use super::handed_on::is_handed_on;
+use super::words::{GUEST, how_often, longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -38,6 +39,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (id, silences) in &evidence.presence.devices {
         let Some(device) = books.inventory.get(*id) else { continue };
+        let mut silences = silences.clone();
+        silences.retain(|s| !is_handed_on(evidence, *id, None, s.span));
+        if silences.is_empty() {
+            continue;
+        }
         let spans: Vec<Span> = silences.iter().map(|s| s.span).collect();
         let longest = longest(&spans);
         let back = silences.iter().any(|s| s.returned);
@@ -51,7 +57,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         };
         let who = books.inventory.label(*id);
         let summary = if back {
-            format!("{who} falls silent {}, longest {}", times(spans.len()), seconds(longest))
+            format!("{who} falls silent {}", how_often(&spans))
         } else {
             format!("{who} stops {} before the end and is not seen again", seconds(longest))
         };
@@ -61,7 +67,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .count("gaps", spans.len() as u64)
             .real("longest_s", longest)
             .evidence(format!(
-                "All of its messages stop together ({} frames in all) and the wire goes on.",
+                "All of its messages stop together and the wire goes on; it sent {} frames in the recording.",
                 device.frames
             ))
             .spans(spans);

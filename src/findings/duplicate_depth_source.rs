@@ -53,8 +53,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 }
 
 /// The devices that only repeat another one's depth.
-pub(super) fn repeaters(evidence: &Evidence<'_>) -> Vec<DeviceId> {
-    pairs::repeaters(evidence, "depth", |c| (0.6 * resolution(c), f64::INFINITY))
+pub(super) fn repeaters<'e>(evidence: &'e Evidence<'_>) -> &'e [DeviceId] {
+    let find = || pairs::repeaters(evidence, "depth", |c| (0.6 * resolution(c), f64::INFINITY));
+    evidence.depth_repeaters.get_or_init(find)
 }
 
 struct Comparison {

@@ -1,7 +1,8 @@
 //! One periodic message of a device pauses while its others go on.
 
+use super::handed_on::is_handed_on;
 use super::presence::Silence;
-use super::words::{labels, longest, seconds, times};
+use super::words::{how_often, labels, longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -33,16 +34,23 @@ const LONG_S: f64 = 10.0;
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let streams: Vec<_> = books.timing.iter().collect();
-    let mut done = vec![false; evidence.presence.messages.len()];
+    let own = |(index, silences): &(usize, Vec<Silence>)| {
+        let stream = streams.get(*index)?;
+        let mut own = silences.clone();
+        own.retain(|s| !is_handed_on(evidence, stream.device, Some(stream.message), s.span));
+        (!own.is_empty()).then_some((*index, own))
+    };
+    let messages: Vec<(usize, Vec<Silence>)> = evidence.presence.messages.iter().filter_map(own).collect();
+    let mut done = vec![false; messages.len()];
     let mut findings = Vec::new();
-    for (i, (index, silences)) in evidence.presence.messages.iter().enumerate() {
+    for (i, (index, silences)) in messages.iter().enumerate() {
         let Some(stream) = streams.get(*index) else { continue };
         if done.get(i).copied().unwrap_or(true) {
             continue;
         }
         // Messages of the device that pause at the same moments tell of one event.
         let mut members = vec![(*stream, silences)];
-        for (j, (other, theirs)) in evidence.presence.messages.iter().enumerate().skip(i + 1) {
+        for (j, (other, theirs)) in messages.iter().enumerate().skip(i + 1) {
             let Some(s) = streams.get(*other) else { continue };
             if s.device == stream.device && together(silences, theirs) {
                 members.push((*s, theirs));
@@ -63,7 +71,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         findings.push(
             Finding::new(
                 severity,
-                format!("{} of {who} pauses {}, longest {}", stream.message, times(spans.len()), seconds(longest)),
+                format!("{} of {who} pauses {}", stream.message, how_often(&spans)),
             )
             .devices([stream.device])
             .messages(members.iter().map(|(s, _)| s.message.to_string()))

@@ -31,6 +31,7 @@ mod fix_lost;
 #[cfg(test)]
 mod fixture;
 mod garbled_sentence;
+mod handed_on;
 mod heading_frozen;
 mod heading_jump;
 mod heading_lag;
@@ -121,9 +122,10 @@ pub(crate) struct Evidence<'a> {
     presence: Presence,
     /// Every two headings compared, once one detector has asked.
     headings: OnceCell<Vec<duplicate_heading_source::Pair<'a>>>,
-    /// The devices that only repeat another one's heading, and those that do so with its position.
+    /// The devices that only repeat another one's heading, its position, its depth.
     heading_repeaters: OnceCell<Vec<DeviceId>>,
     position_repeaters: OnceCell<Vec<DeviceId>>,
+    depth_repeaters: OnceCell<Vec<DeviceId>>,
     /// Headings compared with the course over ground, as detectors asked for them.
     course_errors: RefCell<Vec<(SourceKey, Option<course_error::CourseError>)>>,
 }
@@ -136,6 +138,7 @@ impl<'a> Evidence<'a> {
             headings: OnceCell::new(),
             heading_repeaters: OnceCell::new(),
             position_repeaters: OnceCell::new(),
+            depth_repeaters: OnceCell::new(),
             course_errors: RefCell::default(),
         }
     }

@@ -212,11 +212,33 @@ pub(super) fn echo(
         echo_delay(first, second, tolerance)
             .or_else(|| echo_delay(second, first, tolerance).map(|delay| -delay))
     };
-    either(first, second).or_else(|| {
-        let slack = books.clocks_differ_s(a.key.device, b.key.device).clamp(HANDED_OVER_S, MOST_SLACK_S);
+    let clocks = books.clocks_differ_s(a.key.device, b.key.device);
+    let late = either(first, second).or_else(|| {
+        let slack = clocks.clamp(HANDED_OVER_S, MOST_SLACK_S);
         let late = echo_delay(first, &second.later(slack), tolerance).map(|delay| delay - slack);
         late.or_else(|| echo_delay(second, &first.later(slack), tolerance).map(|delay| slack - delay))
-    })
+    })?;
+    // What two recorders' clocks may make of the delay does not tell which of the two comes first.
+    Some(
+        match second_is_copy(first, second).filter(|_| clocks > 0.0 && late.abs() <= clocks + HANDED_OVER_S) {
+            Some(true) => late.abs(),
+            Some(false) => -late.abs(),
+            None => late,
+        },
+    )
+}
+
+/// Which of two alike is the copy, by its values alone: no copy comes in finer steps than its original, and hardly more often.
+fn second_is_copy(first: &Curve, second: &Curve) -> Option<bool> {
+    const CLEARLY: f64 = 1.5;
+    let apart = |one: f64, other: f64| match (one > CLEARLY * other, other > CLEARLY * one) {
+        (true, _) => Some(true),
+        (_, true) => Some(false),
+        _ => None,
+    };
+    let steps = second.finest_step().zip(first.finest_step());
+    let by_rate = || apart(first.samples().len() as f64, second.samples().len() as f64);
+    steps.and_then(|(second, first)| apart(second, first)).or_else(by_rate)
 }
 
 /// Gateways hold what they hand over for no longer than this, seconds (common practice, no source).

@@ -59,6 +59,12 @@ pub(super) fn moments(spans: &[Span]) -> String {
     text
 }
 
+/// How often, and for how long: `once, for 16 s`, `3 times, longest 16 s`.
+pub(super) fn how_often(spans: &[Span]) -> String {
+    let joint = if spans.len() == 1 { "for" } else { "longest" };
+    format!("{}, {joint} {}", times(spans.len()), seconds(longest(spans)))
+}
+
 /// The longest of the spans, seconds.
 pub(super) fn longest(spans: &[Span]) -> f64 {
     spans.iter().map(|s| s.seconds()).fold(0.0, f64::max)

@@ -118,6 +118,16 @@ impl Network {
         self.hosts.of(device)
     }
 
+    /// The host of an address that one host alone uses.
+    #[must_use]
+    pub fn only_claimant(&self, ip: Ipv4Addr) -> Option<DeviceId> {
+        let index = *self.index.get(&u32::from(ip))?;
+        match self.claimed.get(index as usize)?.1.as_slice() {
+            [only] => Some(only.device),
+            _ => None,
+        }
+    }
+
     /// Books a frame of a host: `octets` on the wire; `unpadded` when it is shorter than Ethernet allows.
     pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64, unpadded: bool) {
         let host = self.host(device);

@@ -19,6 +19,13 @@ impl Mac {
         Self([a, b, c, d, e, f])
     }
 
+    /// A name for a host of which the recording holds IPv4 addresses alone. It is a group's, as no station has one.
+    #[must_use]
+    pub const fn stand_in(ip: std::net::Ipv4Addr) -> Self {
+        let [a, b, c, d] = ip.octets();
+        Self([3, 0, a, b, c, d])
+    }
+
     const fn first(self) -> u8 {
         let [first, ..] = self.0;
         first

@@ -10,6 +10,7 @@ use crate::books::series::{LastValue, Source};
 use crate::books::timing::Stream;
 use crate::books::wires::{BAUD_RATES, Wire, WireId};
 use crate::findings::Finding;
+use crate::frames::Mac;
 use crate::recording::WireKind;
 use crate::time::Span;
 use serde_json::{Map, Value};
@@ -91,7 +92,7 @@ fn recordings(books: &Books) -> Vec<RecordingRow> {
             compression: r.compression,
             first: span.map(|s| s.from),
             last: span.map(|s| s.to),
-            duration_s: span.map(Span::seconds),
+            duration_s: span.map(|span| round(books.ran_s(span))),
             frames: r.frames,
             bytes: r.bytes,
             problems: r.problems.clone(),
@@ -114,7 +115,8 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         // The baud rate of a line is not in a recording.
         WireKind::Line => None,
     };
-    let seconds = wire.first.zip(wire.last).map(|(from, to)| to.since(from).max(1.0));
+    let ran = |(from, to)| books.ran_s(Span::new(from, to)).max(1.0);
+    let seconds = wire.first.zip(wire.last).map(ran);
     let against = |capacity: f64| {
         let ((_, peak), seconds) = wire.load.peak.zip(seconds)?;
         let mean = wire.load.total as f64 / seconds;
@@ -151,6 +153,11 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
     }
 }
 
+/// A hardware address in words; none for the stand-in of a host of which only IP addresses were seen.
+fn told(mac: Mac) -> Option<String> {
+    (!mac.is_multicast()).then(|| mac.to_string())
+}
+
 fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
     let mut row = DeviceRow {
         id: device_id(id),
@@ -185,13 +192,13 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
         }
         Identity::Ethernet { mac } => {
             row.kind = "ethernet";
-            row.mac = Some(mac.to_string());
+            row.mac = told(*mac);
         }
         Identity::Talker { talker, .. } => {
             row.kind = "talker";
             row.talker = Some(talker.clone());
             if let Some(host) = books.inventory.host_of(id) {
-                row.mac = host.mac().map(|m| m.to_string());
+                row.mac = host.mac().and_then(told);
                 row.ips = host.ips.iter().map(ToString::to_string).collect();
             }
         }

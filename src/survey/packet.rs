@@ -10,8 +10,8 @@ use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::WireId;
 use crate::frames::{
-    Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Membership, PlainDatagram, Reach,
-    TcpStreams, Transport, parse,
+    Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Mac, Membership, PlainDatagram,
+    Reach, TcpStreams, Transport, parse,
 };
 use crate::recording::LinkType;
 use crate::time::Time;
@@ -152,9 +152,16 @@ impl Intake {
         let packet = parse(link, bytes, original);
         let size = u64::from(original).max(bytes.len() as u64);
         let arrival = self.arrival(&mut tables.doubles, (wire, time), likeness, (size, packet.wire_len));
-        let host = packet.source.and_then(|mac| self.books.inventory.host(wire, mac));
+        let source = packet.source.or_else(|| stand_in(&packet.content));
+        let host = source.and_then(|mac| self.books.inventory.host(wire, mac));
         let destination = packet.destination.filter(|mac| host.is_some() && !mac.is_multicast());
-        let to = destination.and_then(|mac| self.books.inventory.host(wire, mac));
+        let to = match &packet.content {
+            // The link does not say, and the address is one host's.
+            Content::Ip(Ip { destination: IpAddr::V4(ip), .. }) if packet.destination.is_none() => {
+                self.books.networks.of(wire).only_claimant(*ip)
+            }
+            _ => destination.and_then(|mac| self.books.inventory.host(wire, mac)),
+        };
         let cast = match &packet.content {
             Content::Ip(ip) => cast(ip.destination, packet.reach == Reach::Group),
             _ => Cast::Signal,
@@ -316,6 +323,14 @@ pub(super) fn cast(destination: IpAddr, to_group: bool) -> Cast {
         IpAddr::V6(ip) => ip.is_multicast() && ip.octets().get(1).is_some_and(|b| b & 0x0F > 2),
     };
     if is_stream && to_group { Cast::Stream } else { Cast::Signal }
+}
+
+/// Whom a packet is from where the link does not say: the host of its IPv4 address.
+fn stand_in(content: &Content<'_>) -> Option<Mac> {
+    match content {
+        Content::Ip(Ip { source: IpAddr::V4(ip), .. }) if is_own(IpAddr::V4(*ip)) => Some(Mac::stand_in(*ip)),
+        _ => None,
+    }
 }
 
 /// Whether an address is a host's own: a router speaks with everybody's, and only those of the boat's own networks are.

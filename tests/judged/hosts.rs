@@ -1,7 +1,7 @@
 //! Ethernet hosts that come, wait and go.
 
 use crate::make::{ALL, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
-use crate::{alarms, judge};
+use crate::{alarms, judge, number};
 
 const GROUP: u32 = 0xEFFE_0701;
 
@@ -284,4 +284,22 @@ fn a_network_of_its_own_is_no_split() {
     traffic.sends_to(other, one, 0.5, (1.2, 200.0));
     let report = judge(&[traffic.recorded()]);
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// Some machines record IP packets without the link's header (LINKTYPE_RAW): two compasses that they send are compared all
+/// the same, and no hardware address is made up for the hosts.
+#[test]
+fn packets_without_a_link_are_read() {
+    let mut out = pcap_head(101);
+    for i in 0..1200_u32 {
+        let (host, deg) =
+            (2 + i % 2, f64::from(i % 2).mul_add(11.0, 100.0 + 80.0 * (f64::from(i) / 60.0).sin()));
+        let line = sentence(&format!("HCHDG,{deg:.1},,,,"));
+        let packet = ipv4(0xC0A8_2F00 + host, GROUP, 17, (0, 0, false), &udp(10110, 10110, line.as_bytes()));
+        pcap_record(&mut out, u64::from(i) * 100_000, &packet);
+    }
+    let report = judge(&[out]);
+    assert_eq!(alarms(&report), ["duplicate-heading-source"], "{:?}", report.findings);
+    assert!((number(&report, "duplicate-heading-source", "median_difference_deg").abs() - 11.0).abs() < 0.5);
+    assert!(report.devices.iter().any(|d| d.ips == ["192.168.47.2"] && d.mac.is_none()));
 }

@@ -72,3 +72,42 @@ fn what_is_sent_on_demand_is_not_missed() {
     let report = judge(&[can_log([sensors(0, 300), asks, alert, heartbeat].concat())]);
     assert!(!alarms(&report).iter().any(|kind| kind.ends_with("dropout")), "{:?}", report.findings);
 }
+
+/// A page of a display asks a sensor for its battery's voltage (ISO request, PGN 59904, for 127508) once a second while it is
+/// open. Without the requests it is the sensor that paused.
+#[test]
+fn what_a_page_asks_for_is_not_missed_when_it_is_closed() {
+    let open = |t: f64| (40.0..110.0).contains(&t) || (160.0..230.0).contains(&t);
+    let shifted = |late: f64, id, data| {
+        every(1.0, id, data, open).into_iter().map(|(t, id, data)| (t + late, id, data)).collect::<Vec<_>>()
+    };
+    let (asked, answers) =
+        (shifted(0.1, 0x18EA_1670, "14F201"), shifted(0.13, 0x19F2_1416, "00E204FFFFFFFFFF"));
+    let paused = judge(&[can_log([sensors(0, 300), answers.clone()].concat())]);
+    assert_eq!(alarms(&paused), ["device-dropout"], "{:?}", paused.findings);
+    let closed = judge(&[can_log([sensors(0, 300), asked, answers].concat())]);
+    assert!(alarms(&closed).is_empty(), "{:?}", closed.findings);
+}
+
+/// What other ships say of themselves (AIS, PGN 129039) comes when they speak: a receiver that hands it on has no rhythm of its own.
+#[test]
+fn other_ships_are_not_missed() {
+    let mut ships = Vec::new();
+    let (mut t, mut seed) = (1.0, 7_u32);
+    while t < 300.0 {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        t += 0.4 + 2.4 * f64::from(seed >> 8) / f64::from(1 << 24);
+        if !(140.0..153.0).contains(&t) {
+            // A fast packet of 27 bytes in four frames.
+            for (part, data) in
+                ["1B12010203040506", "0708090A0B0C0D", "0E0F1011121314", "15161718191A1B"].iter().enumerate()
+            {
+                let head = if part == 0 { String::from("00") } else { format!("{part:02X}") };
+                let data = format!("{head}{data}");
+                ships.push((t + 0.001 * part as f64, 0x11F8_0F2B, data[..16].to_owned()));
+            }
+        }
+    }
+    let report = judge(&[can_log([sensors(0, 300), ships].concat())]);
+    assert!(!alarms(&report).iter().any(|kind| kind.ends_with("dropout")), "{:?}", report.findings);
+}

@@ -116,25 +116,52 @@ pub fn survey(books: &Books) -> Presence {
 /// goes with a page or a route must fill most of it. ARP goes by the clock of whoever asks, and SSDP is said anew at random
 /// times, in bursts, far apart.
 pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
-    let seen = books.inventory.seen(device).map_or(0.0, |span| span.seconds());
+    let seen = heard_s(books, device);
     books.timing.of(device).filter(move |s| {
         let least = if comes_and_goes(s) { 0.6 } else { 0.25 };
         !matches!(s.message, Message::Protocol("arp" | "ssdp"))
             && !is_on_demand(s)
+            && !is_asked_for(books, s)
             && s.pulse_s().is_some()
             && s.filled_s() >= least * seen
     })
 }
 
-/// Messages that nobody owes by a clock: requests and answers, group functions, alerts, switch commands and what a device says
-/// of itself (NMEA 2000 appendix B: no default interval, or on request). An open page of a display asks once a second.
+/// For how long a device was there while its wire was heard, seconds: a recorder that slept tells nothing of it.
+fn heard_s(books: &Books, device: DeviceId) -> f64 {
+    let Some(seen) = books.inventory.seen(device) else { return 0.0 };
+    let wire = books.inventory.get(device).and_then(|d| books.wires.get(rooted(books, d.wire)));
+    let slept = wire.map(|wire| wire.gaps.over(SLEPT_S)).unwrap_or_default();
+    let within = |gap: &Span| gap.to.min(seen.to).since(gap.from.max(seen.from)).max(0.0);
+    (seen.seconds() - slept.iter().map(within).sum::<f64>()).max(0.0)
+}
+
+/// A wire on which nothing comes for so long is out, or its recorder slept, seconds.
+const SLEPT_S: f64 = 10.0;
+
+/// Messages that nobody owes by a clock: requests and answers, group functions, alerts, switch commands, what a device says
+/// of itself, and what other ships say of themselves (NMEA 2000 appendix B: no default interval, or on request; AIS by
+/// ITU-R M.1371). An open page of a display asks once a second.
 fn is_on_demand(stream: &Stream) -> bool {
+    match &stream.message {
+        Message::Pgn(pgn) => matches!(
+            pgn,
+            59_392 | 59_904 | 60_928 | 65_240 | 126_208 | 126_464 | 126_983
+                ..=126_988 | 126_996 | 126_998 | 127_233 | 127_502 | 128_776 | 129_038
+                ..=129_041 | 129_792
+                ..=129_816 | 130_060 | 130_074
+        ),
+        Message::Sentence(name) => name.as_str().ends_with("VDM"),
+        Message::Protocol(_) => false,
+    }
+}
+
+/// Whether most messages of a stream are answers to requests for them: of satellites, say, while a page shows them.
+fn is_asked_for(books: &Books, stream: &Stream) -> bool {
     let Message::Pgn(pgn) = stream.message else { return false };
-    matches!(
-        pgn,
-        59_392 | 59_904 | 60_928 | 65_240 | 126_208 | 126_464 | 126_983
-            ..=126_988 | 126_996 | 126_998 | 127_233 | 127_502 | 128_776 | 130_060 | 130_074
-    )
+    let bus = books.inventory.get(stream.device).and_then(|device| books.buses.get(device.wire));
+    let asked = bus.and_then(|bus| bus.requests.iter().find(|(key, _)| *key == (stream.device, pgn)));
+    asked.is_some_and(|(_, requests)| 2 * requests.answered >= stream.count)
 }
 
 /// A stream that stopped longer than this and two of its intervals before a silence had not stopped with it, seconds.
@@ -156,7 +183,7 @@ fn comes_and_goes(stream: &Stream) -> bool {
     match stream.message {
         Message::Pgn(pgn) => matches!(
             pgn,
-            61_184 | 65_280..=65_535 | 126_720 | 130_816..=131_071 | 127_237 | 129_283..=129_285 | 129_038..=129_041 | 129_792..=129_816
+            61_184 | 65_280..=65_535 | 126_720 | 130_816..=131_071 | 127_237 | 129_283..=129_285
         ),
         Message::Sentence(name) => {
             let name = name.as_str();

@@ -2,8 +2,8 @@
 
 use super::of_devices::{quarrels, starts_anew};
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, follows, is_on_demand,
-    patience, rooted, within,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, follows, heard_s,
+    is_asked_for, is_on_demand, patience, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -21,11 +21,11 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
             continue;
         }
         let Some(pulse) = stream.pulse_s() else { continue };
-        let seen = books.inventory.seen(stream.device).map_or(0.0, |span| span.seconds());
-        if stream.filled_s() < 0.25 * seen {
+        if stream.filled_s() < 0.25 * heard_s(books, stream.device) {
             continue;
         }
         if quarrels(books, stream.device)
+            || is_asked_for(books, stream)
             || carrier(books, stream.device).is_some_and(|host| books.lines_cut(host))
         {
             continue;

@@ -141,7 +141,7 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
     let mut seen = Seen::default();
     let moments = moments(evidence, heading, ground, &mut seen)?;
     let span = seen.span?;
-    let sectors = seen.sectors.iter().filter(|n| **n >= SECTOR_MOMENTS).count();
+    let sectors = seen.sectors();
     if sectors < 3 {
         return None;
     }
@@ -184,8 +184,25 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
 /// Where the moments lie.
 #[derive(Default)]
 struct Seen {
-    sectors: [usize; 8],
+    /// By heading, 15 degrees each.
+    slices: [usize; SLICES],
     span: Option<Span>,
+}
+
+/// Slices of the compass, three to a sector.
+const SLICES: usize = 24;
+
+impl Seen {
+    /// How many of eight sectors were steered. Where they begin is of no matter: what is the same on a boat that steers 20
+    /// degrees further is told alike.
+    fn sectors(&self) -> usize {
+        let begun_at = |first: usize| {
+            let mut slices = self.slices;
+            slices.rotate_left(first);
+            slices.chunks(3).filter(|sector| sector.iter().sum::<usize>() >= SECTOR_MOMENTS).count()
+        };
+        (0..3).map(begun_at).max().unwrap_or(0)
+    }
 }
 
 fn moments(
@@ -224,8 +241,8 @@ fn moments(
             continue;
         }
         last = Some(s.time);
-        let sector = (crate::units::wrap_360(now) / 45.0) as usize;
-        if let Some(n) = seen.sectors.get_mut(sector) {
+        let slice = (crate::units::wrap_360(now) / 360.0 * SLICES as f64) as usize;
+        if let Some(n) = seen.slices.get_mut(slice) {
             *n += 1;
         }
         seen.span = Some(seen.span.map_or(Span::new(s.time, s.time), |span| Span::new(span.from, s.time)));

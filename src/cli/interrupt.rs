@@ -5,7 +5,9 @@ use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
 use signal_hook::iterator::Signals;
 use signal_hook::{flag, low_level};
 use std::ffi::c_int;
+use std::fs::File;
 use std::io::{self, IsTerminal as _, Write as _};
+use std::os::fd::AsFd as _;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::thread;
@@ -40,12 +42,16 @@ pub fn end_in_order() {
 fn end(signal: c_int) {
     let what = ENDING.iter().find(|(known, _)| *known == signal).map_or("interrupted", |(_, what)| what);
     beside::give_up(|any| {
-        let mut screen = io::stderr();
+        let screen = io::stderr();
         // A progress bar may stand on the line.
         let clear = if screen.is_terminal() { "\r\x1b[K" } else { "" };
         let left = if any { "; nothing half-written is left" } else { "" };
-        // When even standard error is closed, the status alone has to say it.
-        let _ = writeln!(screen, "{clear}leadsman: {what}{left}");
+        // Past the lock of standard error: whoever holds it may be waiting for what is held here. When standard error is
+        // closed, the status alone has to say it.
+        let _ = screen
+            .as_fd()
+            .try_clone_to_owned()
+            .and_then(|own| File::from(own).write_all(format!("{clear}leadsman: {what}{left}\n").as_bytes()));
         let _ = low_level::emulate_default_handler(signal);
     });
 }

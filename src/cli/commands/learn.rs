@@ -29,10 +29,9 @@ pub(in crate::cli) fn run(args: &LearnArgs) -> Result<Exit, Error> {
         return Err(Error::NothingHeard(args.recordings.join(", ")));
     }
     let draft = boat::learn(&report);
-    let mut told = std::io::stderr().lock();
     for fault in &draft.kept_out {
         // When standard error is closed, the draft's own comments still say it.
-        let _ = writeln!(told, "leadsman: not learnt, for it is a fault: {}", plain(fault));
+        let _ = writeln!(std::io::stderr(), "leadsman: not learnt, for it is a fault: {}", plain(fault));
     }
     match output.write(|out| out.write_all(draft.text.as_bytes())) {
         Err(error) if error.is_closed_pipe() => {}

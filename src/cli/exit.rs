@@ -40,6 +40,11 @@ pub enum Error {
     /// The recordings were read and hold nothing.
     #[error("no frame could be read from {0}; the report says what was found")]
     NothingRead(String),
+    /// The recordings were read and hold nothing of the time that was asked for.
+    #[error(
+        "nothing in {0} lies in the time between --from and --to; without them the report says from when to when it runs"
+    )]
+    NothingWithin(String),
     /// As above, where no report is written.
     #[error("no frame could be read from {0}; leadsman report says what was found there")]
     NothingHeard(String),

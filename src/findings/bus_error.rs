@@ -56,10 +56,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         ];
         let seen: Vec<_> = classes.iter().filter(|(_, n, _)| *n > 0).collect();
         let said: Vec<String> = seen.iter().map(|(_, n, what)| format!("{what} {n}")).collect();
-        let mut finding = Finding::new(severity, format!("The bus shows {count} error frames"))
-            .on(wire)
-            .count("error_frames", count)
-            .spans(errors.bursts.iter().copied());
+        let mut finding = Finding::new(
+            severity,
+            format!("The bus shows {count} error {}", if count == 1 { "frame" } else { "frames" }),
+        )
+        .on(wire)
+        .count("error_frames", count)
+        .spans(errors.bursts.iter().copied());
         for (key, n, _) in seen {
             finding = finding.count(key, *n);
         }

@@ -49,7 +49,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let (Some(first), Some(last), Some((at, most))) = (wire.first, wire.last, wire.load.peak) else {
             continue;
         };
-        let seconds = last.since(first);
+        let seconds = books.ran_s(Span::new(first, last));
         if foreign * 2 > wire.frames || seconds < 1.0 {
             continue;
         }

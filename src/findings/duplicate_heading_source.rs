@@ -329,7 +329,7 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
     let books = evidence.books;
     let clocks = books.clocks_differ_s(a.key.device, b.key.device);
     let by_clocks = match c.relation {
-        Relation::Lag => c.lag_s.abs() <= clocks,
+        Relation::Lag => c.lag_s.abs() <= clocks.max(books.stamps_s(a.key.device, b.key.device)),
         Relation::Unrelated => clocks.is_infinite(),
         _ => false,
     };
@@ -356,12 +356,12 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
             )
         }
         Relation::Deviation => format!(
-            "{one} and {other} both supply heading; their difference swings with the course, up to {} deg",
-            number(c.p95_deg, 1)
+            "{one} and {other} both supply heading; their difference swings with the course, up to about {} deg",
+            number(c.p95_deg, 0)
         ),
         Relation::Unrelated => {
             format!(
-                "{one} and {other} both supply heading and do not agree, up to {} deg",
+                "{one} and {other} both supply heading and do not agree, up to about {} deg",
                 number(c.p95_deg, 0)
             )
         }
@@ -383,7 +383,11 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
         c.moments
     ));
     if by_clocks {
-        finding = finding.evidence(super::words::clocks_apart(clocks));
+        finding = finding.evidence(if c.relation == Relation::Lag && c.lag_s.abs() > clocks {
+            String::from("The recorder's stamps are no finer than that: the delay may be theirs.")
+        } else {
+            super::words::clocks_apart(clocks)
+        });
     }
     if let Some((lag_s, by_clocks)) = c.besides {
         if !by_clocks {
@@ -399,6 +403,11 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
     }
     let by_ground = off_by_course(evidence, a, b);
     let unknown_which = by_ground.is_none();
+    let off = match by_ground.as_ref().map(|(off, ..)| *off) {
+        Some(Off::First) => Some(&one),
+        Some(Off::Second) => Some(&other),
+        _ => None,
+    };
     if matches!(c.relation, Relation::Constant | Relation::Deviation | Relation::Unrelated)
         && let Some(by_ground) = by_ground
     {
@@ -448,17 +457,38 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
                 finding = finding
                     .evidence("This alone does not tell which of the two is off; against course over ground it shows.");
             }
-            finding
-                .check("Move loudspeakers, tools and current-carrying cables away from both sensors, then make the calibration turn of each.")
+            let (sensors, each) = match off {
+                Some(off) => (off.as_str(), "its calibration turn"),
+                None => ("both sensors", "the calibration turn of each"),
+            };
+            finding.check(format!(
+                "Move loudspeakers, tools and current-carrying cables away from {sensors}, then make {each}."
+            ))
         }
         Relation::Constant => finding
-            .evidence(match (c.turned, c.besides) {
-                (false, _) => "The boat hardly turned, so that only this course is known: a slow full circle would tell more.",
-                (true, None) => "It stays the same on all courses and in turns: one is mounted or set askew, or both.",
-                (true, Some(_)) => "The rest stays the same on all courses: one is mounted or set askew, or both.",
+            .evidence(match (c.turned, c.besides, off) {
+                (false, ..) => "The boat hardly turned, so that only this course is known: a slow full circle would tell more.",
+                (true, None, Some(_)) => "It stays the same on the courses that were steered and in turns.",
+                (true, None, None) => {
+                    "It stays the same on the courses that were steered and in turns: one is mounted or set askew, or both."
+                }
+                (true, Some(_), Some(_)) => "The rest stays the same on the courses that were steered.",
+                (true, Some(_), None) => {
+                    "The rest stays the same on the courses that were steered: one is mounted or set askew, or both."
+                }
             })
-            .check(format!("Choose one heading source on every display, or switch the heading output of {other} or {one} off."))
-            .check("Compare both with a known bearing and correct the offset of the one that is off."),
+            .check(match off {
+                Some(off) => format!(
+                    "Choose one heading source on every display; correct the offset of {off}, or switch its heading output off."
+                ),
+                None => format!(
+                    "Choose one heading source on every display, or switch the heading output of {other} or {one} off."
+                ),
+            })
+            .check(match off {
+                Some(off) => format!("Compare {off} with a known bearing after that."),
+                None => String::from("Compare both with a known bearing and correct the offset of the one that is off."),
+            }),
         Relation::Unrelated => finding
             .evidence("Neither an offset, nor a lag, nor a curve by heading explains the difference.")
             .check(format!("Choose one heading source on every display; test {one} and {other} one at a time, the other unplugged.")),

@@ -46,7 +46,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             nodes().map(|(id, _)| id).filter(|id| !declared.iter().any(|(known, _)| known == id)).collect();
         let mut finding = Finding::new(
             Severity::Note,
-            format!("Devices declare {units} load units, {} A from the bus", number(amps, 2)),
+            format!(
+                "Devices declare {units} load {}, {} A from the bus",
+                if units == 1 { "unit" } else { "units" },
+                number(amps, 2)
+            ),
         )
         .devices(declared.iter().map(|(id, _)| *id))
         .messages(["126996".to_owned()])

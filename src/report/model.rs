@@ -33,6 +33,15 @@ pub struct Report {
     pub plots: super::plots::Plots,
 }
 
+impl Report {
+    /// Frames on the wires in the time that was asked for; what some of them carry in their packets is not counted again.
+    #[must_use]
+    pub fn frames_heard(&self) -> u64 {
+        let roots = self.wires.iter().filter(|wire| wire.carried_by.is_none());
+        roots.map(|wire| wire.frames).fold(0, u64::saturating_add)
+    }
+}
+
 /// Which program wrote the report.
 #[derive(Debug, Clone, Serialize)]
 pub struct Tool {

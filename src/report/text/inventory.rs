@@ -75,6 +75,11 @@ fn section<T>(
     Ok(())
 }
 
+/// A name for a narrow column: its end tells nodes apart of which nothing but the address is known.
+fn short(name: &str) -> &str {
+    name.strip_prefix("device at ").unwrap_or(name)
+}
+
 fn devices(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) -> io::Result<()> {
     let chosen =
         choose(&context.report.devices, MAX_ROWS, |row: &DeviceRow| suspects.contains(row.id.as_str()));
@@ -86,7 +91,7 @@ fn sources(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>)
     let chosen =
         choose(&context.report.sources, MAX_ROWS, |row: &SourceRow| suspects.contains(row.device.as_str()));
     let cells = |row: &SourceRow| {
-        let device = context.names.device(&row.device);
+        let device = short(context.names.device(&row.device));
         vec![
             format!("{device}{}", instance(row)),
             row.message.clone(),
@@ -107,7 +112,7 @@ fn timing(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) 
         page,
         &TIMING,
         chosen,
-        |row| context.names.device(&row.device).to_owned(),
+        |row| short(context.names.device(&row.device)).to_owned(),
         |row| {
             vec![
                 row.message.clone(),

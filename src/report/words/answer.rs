@@ -2,7 +2,7 @@
 
 use super::limits::absent_wires;
 use super::names::in_words;
-use crate::report::figures::{count, counted, duration};
+use crate::report::figures::{counted, duration};
 use crate::report::model::{ComplaintRow, FindingRow, Report, Severity, Standing};
 
 /// Kinds of findings that the one sentence names.
@@ -52,12 +52,17 @@ impl<'a> Answer<'a> {
 fn state(report: &Report) -> (String, String) {
     let number = |severity| report.findings.iter().filter(|f| f.severity == severity).count() as u64;
     let (faults, warnings) = (number(Severity::Fault), number(Severity::Warning));
-    let frames = report.recordings.iter().map(|r| r.frames).fold(0, u64::saturating_add);
+    let frames = report.frames_heard();
     if frames == 0 {
-        return (
-            String::from("Nothing read"),
-            String::from("The recordings hold no frame that can be read."),
-        );
+        let read = report.recordings.iter().map(|r| r.frames).fold(0, u64::saturating_add);
+        let why = match read {
+            0 => String::from("The recordings hold no frame that can be read."),
+            n => format!(
+                "None of {} is of a kind that is read, or of the time that was asked for.",
+                counted(n, "frame", "frames")
+            ),
+        };
+        return (String::from("Nothing read"), why);
     }
     let (title, gravest) = match (faults, warnings) {
         (0, 0) => return (String::from("Nothing wrong seen"), healthy(report, frames)),
@@ -102,10 +107,16 @@ fn state(report: &Report) -> (String, String) {
 }
 
 fn healthy(report: &Report, frames: u64) -> String {
+    if report.devices.is_empty() {
+        return format!(
+            "But nothing was understood either: {} from no device that is known.",
+            counted(frames, "frame", "frames")
+        );
+    }
     let length = report.recordings.iter().filter_map(|r| r.duration_s).fold(0.0, f64::max);
     let over = if length > 0.0 { format!(" over {}", duration(length)) } else { String::new() };
     let devices = counted(report.devices.len() as u64, "device", "devices");
-    format!("No fault and no warning in {} frames from {devices}{over}.", count(frames))
+    format!("No fault and no warning in {} from {devices}{over}.", counted(frames, "frame", "frames"))
 }
 
 /// What a healthy recording cannot tell.

@@ -88,7 +88,9 @@ pub fn wire_facts(wire: &WireRow) -> String {
         let (mean, peak) = (short(load.mean_percent), short(load.peak_percent));
         text.push_str(&format!(", load {mean} % on average and {peak} % in the busiest second"));
     }
-    if let (Some(slow), Some(fast)) = (wire.load_by_baud.first(), wire.load_by_baud.last()) {
+    // At a rate that cannot carry it the line does not run.
+    let possible = || wire.load_by_baud.iter().find(|load| load.peak_percent <= 100.0);
+    if let (Some(slow), Some(fast)) = (possible().or(wire.load_by_baud.last()), wire.load_by_baud.last()) {
         text.push_str(&format!(
             ", load {} % of {} baud on average and {} % in the busiest second ({} % of {} baud)",
             short(slow.mean_percent),

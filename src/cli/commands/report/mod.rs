@@ -93,6 +93,9 @@ fn verdict(args: &ReportArgs, report: &Report) -> Result<Exit, Error> {
     if report.recordings.iter().all(|recording| recording.frames == 0) {
         return Err(Error::NothingRead(args.recordings.join(", ")));
     }
+    if (args.from.is_some() || args.to.is_some()) && report.frames_heard() == 0 {
+        return Err(Error::NothingWithin(args.recordings.join(", ")));
+    }
     Ok(if is_met(args, report) { Exit::Met } else { Exit::Ran })
 }
 
@@ -134,6 +137,10 @@ mod tests {
 
     #[test]
     fn a_window_must_hold_something() {
+        let mut report = fixture::troubled();
+        report.wires.iter_mut().for_each(|wire| wire.frames = 0);
+        let late = verdict(&args(&["--from", "09:00"]), &report);
+        assert!(matches!(late, Err(Error::NothingWithin(_))), "{late:?}");
         assert!(check(&args(&["--from", "2026-05-02T00:00:00Z", "--to", "2026-05-01T00:00:00Z"])).is_err());
         assert!(check(&args(&["--from", "23:00", "--to", "01:00"])).is_ok(), "over midnight");
         assert!(check(&args(&["-", "-"])).is_err());

@@ -226,7 +226,7 @@ impl Messages<'_> {
         {
             self.bus.rebook(claim, newcomer);
         }
-        let adopts = self.inventory.adopts(wire, address, name);
+        let adopts = self.inventory.past_of(wire, address, name).is_some();
         let Some(device) = self.inventory.claim(wire, address, name) else { return };
         if let Some(at) = time.filter(|_| adopts) {
             self.bus.adopted(Adoption { at, address, name, device });

@@ -2,7 +2,7 @@
 
 use super::{Device, DeviceId, Identity, Inventory};
 use crate::books::wires::WireId;
-use crate::messages::n2k::Name;
+use crate::messages::n2k::{NULL_ADDRESS, Name};
 use crate::time::Time;
 use std::collections::BTreeSet;
 
@@ -50,18 +50,12 @@ impl Inventory {
 
     /// Books an address claim and gives the node; address 254 is "cannot claim".
     pub fn claim(&mut self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
-        let holder = self.holder(wire, address);
         let known = self.names.get(&(wire, name)).copied();
-        let id = match (known, holder) {
-            (Some(id), _) => id,
-            (None, Some(holder))
-                if address != 254 && self.get(holder).is_some_and(|d| d.name().is_none()) =>
-            {
-                self.names.insert((wire, name), holder);
-                holder
-            }
-            (None, _) => self.add_node(wire, address, Some(name))?,
+        let id = match known.or_else(|| self.past_of(wire, address, name)) {
+            Some(id) => id,
+            None => self.add_node(wire, address, Some(name))?,
         };
+        self.names.insert((wire, name), id);
         if let Some(Device { identity: Identity::N2k { name: own, address: now, addresses }, .. }) =
             self.devices.get_mut(id.0 as usize)
         {
@@ -72,7 +66,7 @@ impl Inventory {
                 self.set_holder(wire, before, None);
             }
         }
-        if address != 254 {
+        if address != NULL_ADDRESS {
             self.set_holder(wire, address, Some(id));
         }
         Some(id)
@@ -96,14 +90,13 @@ impl Inventory {
         Some(own)
     }
 
-    /// Whether a claim of this NAME for this address takes over what was sent from it before anybody claimed it.
+    /// The node without a NAME whose messages came from an address, when a claim of this NAME takes them over: it is a new NAME,
+    /// and "cannot claim" (address 254) is no claim of what others sent from there.
     #[must_use]
-    pub fn adopts(&self, wire: WireId, address: u8, name: Name) -> bool {
-        !self.names.contains_key(&(wire, name))
-            && self
-                .holder(wire, address)
-                .and_then(|holder| self.get(holder))
-                .is_some_and(|d| d.name().is_none())
+    pub fn past_of(&self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
+        let holder = self.holder(wire, address)?;
+        let nameless = self.get(holder)?.name().is_none();
+        (address != NULL_ADDRESS && nameless && !self.names.contains_key(&(wire, name))).then_some(holder)
     }
 }
 
@@ -119,7 +112,7 @@ mod tests {
             inventory.frame(past, Some(Time(s * 1_000_000)), 8);
         }
         let (newcomer, owner) = (Name(7), Name(3));
-        assert!(inventory.adopts(wire, 35, newcomer));
+        assert_eq!(inventory.past_of(wire, 35, newcomer), Some(past));
         assert_eq!(inventory.claim(wire, 35, newcomer), Some(past));
         inventory.frame(past, Some(Time(9_100_000)), 8);
         let own = inventory.hand_back(wire, 35, newcomer, Time(9_100_000)).unwrap();
@@ -128,5 +121,14 @@ mod tests {
         assert_eq!(frames(past), Some((Some(owner), 10)));
         assert_eq!(frames(own), Some((Some(newcomer), 1)));
         assert_eq!(inventory.names.get(&(wire, newcomer)), Some(&own));
+    }
+
+    /// A node without an address asks the others for their claims from 254; those that say "cannot claim" from there are not it.
+    #[test]
+    fn who_cannot_claim_takes_over_nothing() {
+        let (mut inventory, wire) = (Inventory::default(), WireId(0));
+        let asks = inventory.node(wire, 254).unwrap();
+        assert_eq!(inventory.past_of(wire, 254, Name(7)), None);
+        assert_ne!(inventory.claim(wire, 254, Name(7)), Some(asks));
     }
 }

@@ -123,7 +123,9 @@ fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> Com
         let missing = wires_needed::missing(books, &row.cause, complaint.scope);
         missing.filter(|_| row.standing == Standing::Open).map(|(why, _)| why)
     };
-    causes.sort_by_key(|row| (row.standing, std::cmp::Reverse(gravity(row)), follows(row), elsewhere(row)));
+    causes.sort_by_cached_key(|row| {
+        (row.standing, std::cmp::Reverse(gravity(row)), follows(row), elsewhere(row))
+    });
     let answer = in_words(findings, complaint, &causes);
     ComplaintRow { complaint: complaint.name, answer, causes }
 }

@@ -1,8 +1,8 @@
 //! Silences that a device only hands on: who repeats another one's values has none to send while that one is silent.
 
-use super::presence::rooted;
+use super::presence::{carrier, rooted};
 use super::{Evidence, duplicate_depth_source, duplicate_heading_source, pairs};
-use crate::books::inventory::{DeviceId, Identity};
+use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
 use crate::books::timing::Message;
 use crate::time::Span;
@@ -27,7 +27,7 @@ pub(super) fn is_handed_on(
         source.valid > 0
             && message
                 .map_or(REPEATED.contains(&source.key.quantity), |message| source.key.message == message)
-            && carries(evidence, id, source.key.device)
+            && (source.key.device == id || carrier(evidence.books, source.key.device) == Some(id))
     };
     let mut any = false;
     for source in evidence.books.series.iter().filter(asked) {
@@ -55,17 +55,6 @@ fn goes_with_an_echo(evidence: &Evidence<'_>, source: &Source, silence: Span) ->
         let mut own = series.of(quantity).filter(|s| s.valid > 0 && s.key.device == source.key.device);
         own.any(|echo| is_echo_of_silent(evidence, echo, quantity, silence, supplies_it))
     })
-}
-
-/// Whether a device's messages come from `id`: its own, or in its packets.
-fn carries(evidence: &Evidence<'_>, id: DeviceId, device: DeviceId) -> bool {
-    let books = evidence.books;
-    let within = books.inventory.get(device).is_some_and(|d| match d.identity {
-        Identity::Talker { host, .. } => host == Some(id),
-        Identity::N2k { .. } => books.wires.get(d.wire).is_some_and(|wire| wire.host == Some(id)),
-        Identity::Ethernet { .. } => false,
-    });
-    device == id || within
 }
 
 /// Whether a source repeats another one's quantity that was silent; only originals of these devices count.
@@ -97,10 +86,6 @@ fn was_silent(evidence: &Evidence<'_>, source: &Source, silence: Span) -> bool {
     let it = |span: Span| {
         span.touches(silence, TOGETHER_S) && silence.seconds() < span.seconds() + 4.0 * TOGETHER_S
     };
-    let host = match device.identity {
-        Identity::Talker { host, .. } => host,
-        _ => books.wires.get(device.wire).and_then(|wire| wire.host),
-    };
     let whole = |id: DeviceId| {
         presence.devices.get(&id).into_iter().flatten().any(|s| it(s.span))
             || presence.restarts.get(&id).into_iter().flatten().any(|s| it(*s))
@@ -115,7 +100,7 @@ fn was_silent(evidence: &Evidence<'_>, source: &Source, silence: Span) -> bool {
     };
     let root = rooted(books, device.wire);
     whole(source.key.device)
-        || host.is_some_and(whole)
+        || carrier(books, source.key.device).is_some_and(whole)
         || presence.wires.iter().any(|(wire, s, _)| (*wire == root || *wire == device.wire) && it(*s))
         || message()
 }

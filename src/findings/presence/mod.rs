@@ -245,7 +245,7 @@ fn follows(silence: Span, start: Time) -> bool {
 }
 
 /// The host whose packets carry a talker's line or an N2K device's bus.
-fn carrier(books: &Books, id: DeviceId) -> Option<DeviceId> {
+pub(in crate::findings) fn carrier(books: &Books, id: DeviceId) -> Option<DeviceId> {
     let device = books.inventory.get(id)?;
     match device.identity {
         Identity::Talker { host, .. } => host,

@@ -9,6 +9,7 @@ use super::page::cut;
 use super::words::answer::{Answer, capitalised, sentence};
 use super::words::findings::{gravest_first, seen, untold_devices, untold_messages};
 use super::words::inventory::{choose, identity, suspects};
+use super::words::limits::open_alike;
 use super::words::names::{Names, address, in_words};
 use super::words::recordings::{facts, file_name};
 use std::io::{self, Write};
@@ -118,8 +119,7 @@ fn causes(
         if !causes.is_empty() {
             writeln!(out, "\n### {title}\n")?;
         }
-        // What stands where it does for one reason is told once.
-        for alike in causes.chunk_by(|one, next| standing == Standing::Open && one.because == next.because) {
+        for alike in causes.chunk_by(|one, next| open_alike(one, next)) {
             let Some(cause) = alike.first() else { continue };
             let names: Vec<String> =
                 alike.iter().map(|cause| safe(&capitalised(&in_words(&cause.cause)))).collect();

@@ -3,7 +3,7 @@
 use super::Context;
 use crate::report::model::{CauseRow, Standing};
 use crate::report::page::Page;
-use crate::report::words::limits::either;
+use crate::report::words::limits::{either, open_alike};
 use crate::report::words::names::in_words;
 use anstyle::Style;
 use std::io;
@@ -49,8 +49,7 @@ fn section<'a>(
     page.heading(title)?;
     let widest = causes.iter().map(|row| row.cause.chars().count()).max().unwrap_or(0).min(MAX_CAUSE);
     let indent = CAUSE + widest + 2;
-    // What cannot be told for one reason is told once: a wire that was not recorded hides a dozen causes.
-    for alike in causes.chunk_by(|one, next| one.because == next.because) {
+    for alike in causes.chunk_by(|one, next| open_alike(one, next)) {
         let [row] = alike else {
             several(page, context, alike)?;
             continue;
@@ -63,12 +62,12 @@ fn section<'a>(
     Ok(())
 }
 
-/// Several causes that stand where they do for one reason.
+/// Several causes that stay open for one reason.
 fn several<'a>(page: &mut Page<'_>, context: &mut Context<'a>, causes: &[&'a CauseRow]) -> io::Result<()> {
     let Some(first) = causes.first() else { return Ok(()) };
     let names: Vec<String> = causes.iter().map(|row| in_words(&row.cause)).collect();
     page.text(CAUSE, &format!("{} So nothing is said of {}.", first.because, either(&names)))?;
-    if first.standing != Standing::RuledOut && context.first_time(&first.next_check) {
+    if context.first_time(&first.next_check) {
         page.text(CAUSE, &first.next_check)?;
     }
     Ok(())

@@ -2,7 +2,7 @@
 
 use super::names::in_words;
 use crate::report::figures::interval;
-use crate::report::model::Report;
+use crate::report::model::{CauseRow, Report, Standing};
 use crate::time::{DAY_US, Time};
 
 /// What most boats have and people ask for.
@@ -43,6 +43,13 @@ pub fn absent_wires(report: &Report) -> Option<String> {
         .map(|(_, name)| (*name).to_owned())
         .collect();
     (!absent.is_empty()).then(|| format!("The recording holds no frames of {}.", either(&absent)))
+}
+
+/// Whether two causes stay open for one reason, which is told once then: a wire that was not recorded hides a dozen causes.
+/// What is ruled out is told one by one.
+#[must_use]
+pub fn open_alike(one: &CauseRow, next: &CauseRow) -> bool {
+    one.standing == Standing::Open && next.standing == Standing::Open && one.because == next.because
 }
 
 /// What the times in the report are worth.
@@ -94,6 +101,16 @@ mod tests {
             "{limits:?}"
         );
         assert_eq!(absent_wires(&fixture::troubled()), None);
+    }
+
+    #[test]
+    fn what_is_ruled_out_for_one_reason_stays_ruled_out() {
+        let report = fixture::troubled();
+        let cause = |standing| CauseRow { standing, ..report.complaints[0].causes[0].clone() };
+        assert!(open_alike(&cause(Standing::Open), &cause(Standing::Open)));
+        assert!(!open_alike(&cause(Standing::RuledOut), &cause(Standing::RuledOut)));
+        let other = CauseRow { because: String::from("another"), ..cause(Standing::Open) };
+        assert!(!open_alike(&cause(Standing::Open), &other));
     }
 
     #[test]

@@ -65,6 +65,10 @@ fn state(report: &Report) -> (String, String) {
         return (String::from("Nothing read"), why);
     }
     let (title, gravest) = match (faults, warnings) {
+        (0, 0) if report.devices.is_empty() => {
+            let heard = counted(frames, "frame", "frames");
+            return (String::from("Nothing understood"), format!("{heard} from no device that is known."));
+        }
         (0, 0) => return (String::from("Nothing wrong seen"), healthy(report, frames)),
         (0, w) => (counted(w, "warning", "warnings"), Severity::Warning),
         (f, _) => (counted(f, "fault", "faults"), Severity::Fault),
@@ -107,12 +111,6 @@ fn state(report: &Report) -> (String, String) {
 }
 
 fn healthy(report: &Report, frames: u64) -> String {
-    if report.devices.is_empty() {
-        return format!(
-            "But nothing was understood either: {} from no device that is known.",
-            counted(frames, "frame", "frames")
-        );
-    }
     let length = report.recordings.iter().filter_map(|r| r.duration_s).fold(0.0, f64::max);
     let over = if length > 0.0 { format!(" over {}", duration(length)) } else { String::new() };
     let devices = counted(report.devices.len() as u64, "device", "devices");
@@ -186,6 +184,18 @@ mod tests {
         let (title, sentence) = state(&report);
         assert_eq!(title, "6 faults");
         assert!(sentence.contains("heading jump, fix lost and 2 other kinds"), "{sentence}");
+    }
+
+    #[test]
+    fn what_nobody_understood_is_not_called_healthy() {
+        let mut report = fixture::healthy();
+        assert_eq!(state(&report).0, "Nothing wrong seen");
+        report.devices.clear();
+        let told =
+            (String::from("Nothing understood"), String::from("60,000 frames from no device that is known."));
+        assert_eq!(state(&report), told);
+        report.wires.iter_mut().for_each(|wire| wire.frames = 0);
+        assert_eq!(state(&report).0, "Nothing read");
     }
 
     #[test]

@@ -56,7 +56,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let mean = wire.load.total as f64 / seconds / CAPACITY * 100.0;
         let peak = most as f64 / CAPACITY * 100.0;
         // What comes out of a network stream or a batch has lost its own time.
-        let own_time = wire.carried_by.is_none() && wire.stamp_s() <= BATCH_S && peak <= 102.0;
+        let fine = wire.stamp_s() <= BATCH_S || cuts_seconds(wire);
+        let own_time = wire.carried_by.is_none() && fine && peak <= 102.0;
         let judged = if own_time { peak } else { mean };
         if judged <= HIGH || judged > 102.0 {
             continue;
@@ -111,6 +112,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     findings
 }
 
+/// Whether stamps, coarse as they are, still tell the second of each frame: cut to a whole second or to a whole part of it, and
+/// no batch but of what such a step holds.
+fn cuts_seconds(wire: &Wire) -> bool {
+    wire.resolution_s().is_some_and(|step| {
+        let parts = 1.0 / step;
+        parts >= 1.0 && parts.fract() == 0.0 && wire.batch_s().is_none_or(|batch| batch < 1.5 * step)
+    })
+}
+
 /// The stretches in which the load is high, to the second; in a long recording to a few.
 fn loaded(wire: &Wire) -> Vec<Span> {
     let mut spans = Vec::new();
@@ -150,5 +160,25 @@ mod tests {
     #[test]
     fn what_no_bus_can_carry_is_the_recorders_doing() {
         assert!(found(3000, true).is_empty(), "157 %");
+    }
+
+    /// Ten seconds of 500 frames but one of 1,300, each stamped with the begin of its second, plus `off_us` for each second.
+    fn busy_second(off_us: i64) -> Vec<Finding> {
+        let mut books = Books::default();
+        let id = books.wires.add(0, WireKind::Can, None, None);
+        for second in 0..10 {
+            for _ in 0..if second == 4 { 1300 } else { 500 } {
+                let stamp = Time(second * (1_000_000 + off_us));
+                books.wires.get_mut(id).unwrap().frame(Some(stamp), 8, 131);
+            }
+        }
+        books.wires.settle();
+        detect(&Evidence::of(&books))
+    }
+
+    #[test]
+    fn stamps_cut_to_the_second_still_tell_each_second() {
+        assert_eq!(busy_second(0)[0].severity, Severity::Warning, "68 % in one second");
+        assert!(busy_second(37_011).is_empty(), "batches that hold more than a second each");
     }
 }

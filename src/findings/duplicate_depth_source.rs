@@ -36,6 +36,7 @@ const STEADY_M: f64 = 0.25;
 const STEADY_SHARE: f64 = 0.03;
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let copies = repeaters(evidence);
     pairs::pairs(evidence, "depth")
         .into_iter()
         .filter_map(|(a, b)| match compare(evidence.books, a, b)? {
@@ -44,7 +45,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
             c => Some(finding(evidence.books, a, b, &c)),
         })
-        .chain(two_in_turn::of_talkers(evidence, "depth").into_iter().map(|two| {
+        .chain(two_in_turn::of_talkers(evidence, "depth", copies).into_iter().map(|two| {
             two.of_talker(evidence, Severity::Warning)
                 .real("median_difference_m", two.turns.apart.0)
                 .text("relation", "constant-offset")

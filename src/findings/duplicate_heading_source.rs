@@ -130,7 +130,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 Some(finding(evidence, a, b, comparison))
             }
         })
-        .chain(two_in_turn::of_talkers(evidence, "heading").into_iter().map(|two| {
+        .chain(two_in_turn::of_talkers(evidence, "heading", copies).into_iter().map(|two| {
             let severity = if two.p95() > GRAVE_DEG { Severity::Fault } else { Severity::Warning };
             two.of_talker(evidence, severity)
                 .real("median_difference_deg", two.turns.apart.0)

@@ -71,7 +71,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
             Some(finding(evidence.books, a, b, &comparison))
         })
-        .chain(two_in_turn::of_talkers(evidence, "position").into_iter().map(|two| {
+        .chain(two_in_turn::of_talkers(evidence, "position", copies).into_iter().map(|two| {
             let severity = if two.p95() > GRAVE_M { Severity::Fault } else { Severity::Warning };
             two.of_talker(evidence, severity)
                 .real("median_separation_m", two.turns.apart.0)

@@ -2,6 +2,7 @@
 
 use super::words::number;
 use super::{Evidence, Finding, duplicate_depth_source, duplicate_heading_source, pairs};
+use crate::books::inventory::DeviceId;
 use crate::books::lanes::Turns;
 use crate::books::series::Source;
 use crate::report::model::Severity;
@@ -41,10 +42,18 @@ pub(super) fn in_turn<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InT
         .collect()
 }
 
-/// Those of talkers, whose sentences bear no address.
-pub(super) fn of_talkers<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InTurn<'a>> {
+/// Those of talkers, whose sentences bear no address. One that repeats two others, as `copies` says (a device for each
+/// that it repeats), hands on two sensors that are told of where they speak themselves.
+pub(super) fn of_talkers<'a>(
+    evidence: &Evidence<'a>,
+    quantity: &'a str,
+    copies: &[DeviceId],
+) -> Vec<InTurn<'a>> {
     let mut found = in_turn(evidence, quantity);
-    found.retain(|two| two.address(evidence).is_none());
+    found.retain(|two| {
+        let repeated = copies.iter().filter(|copy| **copy == two.source.key.device).count();
+        two.address(evidence).is_none() && repeated < 2
+    });
     found
 }
 

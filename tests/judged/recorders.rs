@@ -109,3 +109,25 @@ fn one_claim_excludes_no_conflict() {
     assert_eq!(standing(one.clone()), Standing::RuledOut, "the only one that speaks");
     assert_eq!(standing([one, sensors(0, 90)].concat()), Standing::Open);
 }
+
+/// A gateway hands both of two headings on to a line under one talker: they are two sensors of the bus, and no two more.
+#[test]
+fn two_headings_that_are_handed_on_are_one_pair() {
+    let askew = |i: u32, t: f64| {
+        let [low, high] = (((heading(t) + 11.0).to_radians() * 10_000.0).round() as u16).to_le_bytes();
+        (t, 0x09F1_1225, format!("{:02X}{low:02X}{high:02X}FF7FFF7FFD", i % 253))
+    };
+    let other: Vec<_> = (0..2400_u32).map(|i| askew(i, f64::from(i) / 10.0 + 0.08)).collect();
+    let bus = can_log([headings(240.0, |_| true), other, sensors(0, 240)].concat());
+    let mut line = String::new();
+    for i in 0..2400_u32 {
+        let t = f64::from(i) / 10.0;
+        for (late, offset) in [(0.06, 0.0), (0.09, 11.0)] {
+            let sampled = t + if offset > 0.0 { 0.08 } else { 0.0 };
+            let at = Time(START_US as i64).plus(t + late);
+            line += &format!("{at} {}", sentence(&format!("IIHDG,{:.1},,,,", heading(sampled) + offset)));
+        }
+    }
+    let report = judge(&[bus, line.into_bytes()]);
+    assert_eq!(alarms(&report), ["duplicate-heading-source"], "{:?}", report.findings);
+}

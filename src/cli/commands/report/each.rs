@@ -101,7 +101,11 @@ fn tell(
         tally.failed = Some(error);
         return Err(not_kept());
     }
-    if json { JsonLine.render(&report, out) } else { writeln!(out, "{}", brief::line(path, &report)) }
+    if json {
+        JsonLine.render(&report, out)
+    } else {
+        writeln!(out, "{}", brief::line(path, &report, args.complaint))
+    }
 }
 
 /// The files to read: those that were named, and those in the folders that were, in the order of their names. Hidden ones

@@ -211,6 +211,14 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn wires_of_two_kinds_are_not_called_alike() {
+        let mut other = fixture::healthy();
+        other.wires.iter_mut().for_each(|wire| wire.kind = "ethernet");
+        let told = text(&fixture::healthy(), &other, 200).replace('\n', " ");
+        assert!(told.starts_with("COMPARED     No wire of one side is known again"), "{told}");
+    }
+
+    #[test]
     fn hostile_names_stay_text_and_within_the_page() {
         for (before, after) in [
             (fixture::hostile(), fixture::troubled()),

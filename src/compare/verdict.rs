@@ -22,6 +22,9 @@ pub(super) fn line(comparison: &Comparison) -> String {
     let text = match (faults, warnings) {
         (Some(faults), Some(warnings)) => format!("{faults}; {warnings}."),
         (Some(only), None) | (None, Some(only)) => format!("{only}."),
+        (None, None) if !comparison.wires.iter().any(|wire| wire.recorded == Recorded::Both) => String::from(
+            "no wire of one side is known again on the other: nothing could be compared; no fault or warning on either.",
+        ),
         (None, None) => match others(comparison) {
             0 => String::from("no change beyond noise, and no fault or warning on either side."),
             n => format!("no fault or warning on either side; {}.", many(n, "other change", "other changes")),

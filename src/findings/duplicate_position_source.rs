@@ -16,8 +16,9 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Two or more devices supply position. A display that swaps between them moves the boat by the distance \
                   of the antennas, or by the error of the worse one.",
         detection: "The positions of every two devices are compared at the same moments on the ellipsoid. The same values \
-                    again, later: an echo. A distance that stays within a few metres: two antennas, whose places are \
-                    turned into the boat's axes when a heading is there. Anything else: unrelated. Values of one talker that change between \
+                    again, later: an echo. A distance that stays the same to within a few metres: two antennas, whose \
+                    places are turned into the boat's axes when a heading is there, or, from 30 m on, a receiver with an \
+                    offset. Anything else: unrelated. Values of one talker that change between \
                     two places all the time: two receivers with one name.",
         lookalikes: "A gateway that repeats a position that it hears. One receiver that sends position in several \
                      messages is one source.",
@@ -52,6 +53,8 @@ struct Comparison {
     /// Seconds by which the second comes late, where the distance grows with the speed.
     late: Option<f64>,
     constant: bool,
+    /// Further apart than two antennas of a boat, and steadily so.
+    far: bool,
     axes: Option<(f64, f64, f64)>,
     moments: usize,
     span: Span,
@@ -105,15 +108,18 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let echo_s = pairs::echo(evidence.books, (a, &first), (b, &second), tolerance);
     // Two roundings make the distance swing by a step of each.
     let rounding_m = 2.0 * (tolerance.0 / 0.55) * METRES_PER_DEGREE;
+    let within_m = ANTENNAS_WITHIN_M + rounding_m / 2.0;
     let held = |p5: f64, middle: f64, p95: f64| {
-        p95 - p5 <= ANTENNA_SWING_M.max(0.8 * middle).max(rounding_m)
-            && p95 <= ANTENNAS_WITHIN_M + rounding_m / 2.0
+        // Of two antennas close by, noise swings the distance by a good part of it.
+        let share = if p95 <= within_m { 0.8 * middle } else { 0.0 };
+        p95 - p5 <= ANTENNA_SWING_M.max(share).max(rounding_m)
     };
     let constant = held(p5_m, median_m, p95_m) || late_only(&first, &second, step, held);
     let late = if constant && echo_s.is_none() { lateness(&first, &moments) } else { None };
     let by = late.unwrap_or(0.0);
-    let axes = if constant && echo_s.is_none() { axes(evidence, &first, &moments, by) } else { None };
-    Some(Comparison { median_m, p95_m, echo_s, late, constant, axes, moments: moments.len(), span })
+    let far = constant && median_m > within_m && late.is_none();
+    let axes = if constant && !far && echo_s.is_none() { axes(evidence, &first, &moments, by) } else { None };
+    Some(Comparison { median_m, p95_m, echo_s, late, constant, far, axes, moments: moments.len(), span })
 }
 
 /// Whether the distance holds once one of the two is moved by the second or so that it comes late.
@@ -289,6 +295,10 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
         ("echo", delay) => finding
             .evidence(pairs::echo_words(delay.unwrap_or(0.0)))
             .check("Nothing is wrong with the values. Choose the receiver itself where a display offers both."),
+        ("constant-separation", _) if c.far => finding
+            .evidence("The distance stays the same, and no boat of this kind has antennas so far apart: one of them is off, or late at a steady speed.")
+            .check("Choose one position source on every display.")
+            .check(format!("Compare {one} and {other} with a known place; look for another datum or an offset in one.")),
         ("constant-separation", _) => finding
             .check("Choose one position source on every display; two antennas on one boat are no fault by themselves."),
         _ => finding

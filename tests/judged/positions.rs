@@ -2,6 +2,7 @@
 
 use crate::make::{START_US, sentence};
 use crate::{alarms, judge, number, text};
+use leadsman::report::model::Severity;
 use leadsman::time::Time;
 
 /// Metres that the boat has made to the north after so many seconds: legs of 60 s at 6 and at 20 knots in turn.
@@ -51,6 +52,16 @@ fn an_antenna_aft_is_not_late() {
     assert!(!finding.numbers.contains_key("lag_s"), "{:?}", finding.numbers);
     let forward = number(&report, "duplicate-position-source", "forward_m");
     assert!((forward + 5.0).abs() < 0.5, "{forward}");
+}
+
+/// A receiver that is off by a steady 45 m (another datum, an offset) is no antenna.
+#[test]
+fn a_steady_distance_of_no_boat_is_an_offset() {
+    let report = judge(&[two_receivers(|t, noise| way(t) + 45.0 - noise)]);
+    let finding = report.findings.iter().find(|f| f.kind == "duplicate-position-source").unwrap();
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "constant-separation");
+    assert_eq!(finding.severity, Severity::Fault);
+    assert!(!finding.numbers.contains_key("forward_m"), "{:?}", finding.numbers);
 }
 
 /// One of two receivers stands still for twelve seconds at six knots, again and again: it is frozen and does not jump, and

@@ -1,5 +1,6 @@
 //! Two or more devices supply position.
 
+use super::heading_words::{Off, off_by_course};
 use super::pairs::{self, Curve};
 use super::words::{number, seconds};
 use super::{Detector, Doc, Evidence, Finding, position_frozen, two_in_turn};
@@ -227,9 +228,15 @@ fn axes(
     Some((pairs::median(&mut forward)?, pairs::median(&mut starboard)?, error))
 }
 
-/// The boat's true heading by the source with the most values.
+/// The boat's true heading: by the source with the most values, or by another where the course over ground tells that
+/// this one is off.
 fn true_heading(evidence: &Evidence<'_>) -> Option<impl Fn(Time) -> Option<f64>> {
-    let best = pairs::main_sources(evidence, "heading").into_iter().max_by_key(|s| s.valid)?;
+    let mut sources = pairs::main_sources(evidence, "heading");
+    sources.sort_by_key(|source| std::cmp::Reverse(source.valid));
+    let best = sources.into_iter().reduce(|best, other| match off_by_course(evidence, best, other) {
+        Some((Off::First, ..)) => other,
+        _ => best,
+    })?;
     let curve = Curve::new(best.track.samples(), true);
     let variation = if best.key.reference == Some("true") {
         0.0

@@ -64,6 +64,37 @@ fn a_steady_distance_of_no_boat_is_an_offset() {
     assert!(!finding.numbers.contains_key("forward_m"), "{:?}", finding.numbers);
 }
 
+/// An antenna's place is turned by the heading that agrees with the course, not by the one that came first and is off.
+#[test]
+fn an_antennas_place_is_turned_by_the_better_heading() {
+    let mut out = String::new();
+    let (mut north, mut east) = (0.0_f64, 0.0_f64);
+    let place = |talker: &str, north: f64, east: f64| {
+        let (lat, lon) = (18.0 + north / 1855.3, 10.0 + east / 1085.0);
+        format!("{talker}GLL,54{lat:07.4},N,010{lon:07.4},E,,A,A")
+    };
+    for i in 0..960_u32 {
+        let t = f64::from(i);
+        let course = 90.0 * (t / 90.0).floor() % 360.0;
+        let (sin, cos) = f64::to_radians(course).sin_cos();
+        let wave = (t * 2.399).sin() * 0.3;
+        (north, east) = (north + 5.14 * cos, east + 5.14 * sin);
+        for (late, line) in [
+            (0.0, format!("IIHDT,{:.1},T", (course + 330.0 + wave) % 360.0)),
+            (0.1, place("GP", north, east)),
+            (0.1, format!("GPVTG,{course:.1},T,,M,10.0,N,,K,A")),
+            (0.1, place("GN", north + 4.0 * cos, east + 4.0 * sin)),
+            (0.2, format!("HEHDT,{:.1},T", (course + wave + 360.0) % 360.0)),
+        ] {
+            out += &format!("{} {}", Time(START_US as i64).plus(t + late), sentence(&line));
+        }
+    }
+    let report = judge(&[out.into_bytes()]);
+    let forward = number(&report, "duplicate-position-source", "forward_m");
+    let starboard = number(&report, "duplicate-position-source", "starboard_m");
+    assert!((forward - 4.0).abs() < 0.3 && starboard.abs() < 0.3, "{forward} {starboard}");
+}
+
 /// One of two receivers stands still for twelve seconds at six knots, again and again: it is frozen and does not jump, and
 /// the two are five metres apart as before.
 #[test]

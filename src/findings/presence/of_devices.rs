@@ -161,7 +161,8 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
     let Some(device) = books.inventory.get(id) else { return Vec::new() };
     let Some(bus) = books.buses.get(device.wire) else { return Vec::new() };
     let stamp = books.wires.get(device.wire).map_or(0.0, Wire::stamp_s);
-    let least = (2.0 * cadence.unwrap_or(0.0)).max(0.8).max(3.0 * stamp);
+    // Of a silence the stamps may make one of their steps more.
+    let least = (2.0 * cadence.unwrap_or(0.0)).max(0.8).max((3.0 * stamp).min(0.8 + stamp));
     bus.starts
         .iter()
         .filter(|s| s.device == id)

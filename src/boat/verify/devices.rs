@@ -72,11 +72,11 @@ fn load(held: &Held<'_>, device: &Device) -> Option<Row> {
     let at = device.load_equivalency.as_ref()?;
     let declared = held.rows(device.name.get_ref()).iter().find_map(|row| row.load_equivalency)?;
     let want = *at.get_ref();
-    Some(
-        Row::new(Topic::Device, device.name.get_ref(), "declares the load that the file counts with")
-            .numbers("at most", f64::from(want), Some(f64::from(declared)), "load units")
-            .judged(u32::from(declared) <= want)
-            .note("Write what it declares, so that current and voltage are worked out with it.")
-            .at(held.boat.line(at)),
-    )
+    let is_counted = u32::from(declared) <= want;
+    let row = Row::new(Topic::Device, device.name.get_ref(), "declares the load that the file counts with")
+        .numbers("at most", f64::from(want), Some(f64::from(declared)), "load units")
+        .judged(is_counted)
+        .at(held.boat.line(at));
+    let advice = "Write what it declares, so that current and voltage are worked out with it.";
+    Some(if is_counted { row } else { row.note(advice) })
 }

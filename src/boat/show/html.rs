@@ -4,7 +4,7 @@ use super::words;
 use crate::boat::sheet::{Row, Sheet, Standing};
 use crate::report::figures::{count, duration};
 use crate::report::html::shell::Document;
-use crate::report::html::table::{Cell, Head, table, text};
+use crate::report::html::table::{Cell, Head, cards, text};
 use maud::{Markup, html};
 use std::io;
 
@@ -72,7 +72,7 @@ fn rows(sheet: &Sheet, standing: Standing) -> Option<Markup> {
     if all.is_empty() {
         return None;
     }
-    let cells: Vec<Vec<Cell>> = all.iter().take(MAX_ROWS).map(|row| cells(row)).collect();
+    let rows: Vec<Vec<Cell>> = all.iter().take(MAX_ROWS).map(|row| cells(row)).collect();
     let left = all.len().saturating_sub(MAX_ROWS);
     let more = (left > 0).then(|| format!("{left} more; JSON has them all."));
     let caption = match standing {
@@ -81,7 +81,7 @@ fn rows(sheet: &Sheet, standing: Standing) -> Option<Markup> {
         Standing::Passed => "Expectations that are met",
     };
     let id = words::standing(standing).to_lowercase().replace(' ', "-");
-    Some(table(&format!("{id}-rows"), caption, &HEADS, &cells, more.as_deref()))
+    Some(cards(&format!("{id}-rows"), caption, &HEADS, &rows, more.as_deref()))
 }
 
 fn cells(row: &Row) -> Vec<Cell> {

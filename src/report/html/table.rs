@@ -53,9 +53,27 @@ impl Cell {
 /// head. `more` says what was left out; nothing when nothing was.
 #[must_use]
 pub fn table(id: &str, caption: &str, heads: &[Head], rows: &[Vec<Cell>], more: Option<&str>) -> Markup {
+    build("wide", id, caption, heads, rows, more)
+}
+
+/// The same for rows of sentences: on a narrow page each row is a card, with its columns' heads before the cells.
+#[must_use]
+pub fn cards(id: &str, caption: &str, heads: &[Head], rows: &[Vec<Cell>], more: Option<&str>) -> Markup {
+    build("wide cards", id, caption, heads, rows, more)
+}
+
+fn build(
+    class: &str,
+    id: &str,
+    caption: &str,
+    heads: &[Head],
+    rows: &[Vec<Cell>],
+    more: Option<&str>,
+) -> Markup {
+    let named = |at: usize| heads.get(at).filter(|_| class != "wide").map(|head| head.text);
     let right = |at: usize| heads.get(at).is_some_and(|head| head.right).then_some("right");
     html! {
-        div.wide role="region" aria-labelledby={ (id) "-caption" } tabindex="0" {
+        div class=(class) role="region" aria-labelledby={ (id) "-caption" } tabindex="0" {
             table.sorts {
                 caption id={ (id) "-caption" } { span { (caption) } }
                 thead {
@@ -69,7 +87,7 @@ pub fn table(id: &str, caption: &str, heads: &[Head], rows: &[Vec<Cell>], more: 
                                 @if at == 0 {
                                     th scope="row" data-sort=[&cell.sort] { (cell.shown) }
                                 } @else {
-                                    td class=[right(at)] data-sort=[&cell.sort] { (cell.shown) }
+                                    td class=[right(at)] data-head=[named(at)] data-sort=[&cell.sort] { (cell.shown) }
                                 }
                             }
                         }

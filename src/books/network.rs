@@ -88,6 +88,8 @@ pub struct Network {
     pub claimed: Vec<(Ipv4Addr, Vec<Claimant>)>,
     /// Addresses that hosts ask for.
     pub asked: Vec<Asked>,
+    /// Leases that clients declined, for somebody used the address already (RFC 2131 4.4.1).
+    pub declines: u64,
     /// DHCP servers.
     pub servers: Vec<Server>,
     /// Servers whose offers clients took, and how often: clients tell everyone, so that this shows at any port.
@@ -158,7 +160,7 @@ impl Network {
     ) {
         let packet =
             if packet == Packet::DataAgain && !self.is_alive(to, time) { Packet::Other } else { packet };
-        self.talks.add(from, to, ips, packet);
+        self.talks.add(from, to, ips, packet, time);
     }
 
     /// Whether a host was heard of late.
@@ -346,6 +348,10 @@ impl Network {
                             *times += 1;
                         }
                     }
+                }
+                Some(DhcpType::Decline) => {
+                    self.declines += 1;
+                    self.host(device).lease = None;
                 }
                 Some(DhcpType::Release) => self.sign(device, time, Sign::Goodbye),
                 _ => {}

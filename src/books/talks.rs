@@ -1,6 +1,7 @@
 //! Who speaks with whom on a network, and how much of it had to be sent again.
 
 use super::inventory::DeviceId;
+use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 use std::net::IpAddr;
 
@@ -18,8 +19,23 @@ pub enum Packet {
     Other,
 }
 
-/// One direction between two hosts.
+/// Stretches of repeats that are kept apart, a direction; the last one takes the rest.
+const MAX_STRETCHES: usize = 32;
+
+/// Repeats further apart than this are two stretches, seconds.
+const APART_S: f64 = 2.0;
+
+/// Repeats that follow each other closely.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Repeats {
+    /// From the first to the last.
+    pub span: Span,
+    /// How many.
+    pub count: u64,
+}
+
+/// One direction between two hosts.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Talk {
     /// Who sent the frames.
     pub from: DeviceId,
@@ -33,6 +49,21 @@ pub struct Talk {
     pub data: u64,
     /// Those of them whose data was sent before, to a host that could be reached.
     pub again: u64,
+    /// When these were sent.
+    pub repeats: Vec<Repeats>,
+}
+
+impl Talk {
+    fn repeat(&mut self, at: Time) {
+        let room = self.repeats.len() < MAX_STRETCHES;
+        match self.repeats.last_mut() {
+            Some(last) if !room || at.since(last.span.to) <= APART_S => {
+                last.span.to = last.span.to.max(at);
+                last.count += 1;
+            }
+            _ => self.repeats.push(Repeats { span: Span::new(at, at), count: 1 }),
+        }
+    }
 }
 
 /// The pairs of a network. At most `MAX_TALKS`.
@@ -45,7 +76,14 @@ pub struct Talks {
 }
 
 impl Talks {
-    pub(super) fn add(&mut self, from: DeviceId, to: DeviceId, ips: (IpAddr, IpAddr), packet: Packet) {
+    pub(super) fn add(
+        &mut self,
+        from: DeviceId,
+        to: DeviceId,
+        ips: (IpAddr, IpAddr),
+        packet: Packet,
+        time: Option<Time>,
+    ) {
         let key = (from, to, ips.0, ips.1);
         let next = self.list.len();
         let index = match self.index.get(&key) {
@@ -56,14 +94,17 @@ impl Talks {
             }
             None => {
                 self.index.insert(key, next);
-                self.list.push(Talk { from, to, ips, packets: 0, data: 0, again: 0 });
+                self.list.push(Talk { from, to, ips, packets: 0, data: 0, again: 0, repeats: Vec::new() });
                 next
             }
         };
         if let Some(talk) = self.list.get_mut(index) {
             talk.packets += 1;
             talk.data += u64::from(packet != Packet::Other);
-            talk.again += u64::from(packet == Packet::DataAgain);
+            if packet == Packet::DataAgain {
+                talk.again += 1;
+                time.into_iter().for_each(|at| talk.repeat(at));
+            }
         }
     }
 
@@ -89,14 +130,14 @@ mod tests {
         let mut talks = Talks::default();
         let ip = |n: u32| IpAddr::V4(Ipv4Addr::from(0xC000_0200 + n));
         let (a, b) = (DeviceId(0), DeviceId(1));
-        talks.add(a, b, (ip(1), ip(2)), Packet::Data);
-        talks.add(a, b, (ip(1), ip(2)), Packet::DataAgain);
-        talks.add(b, a, (ip(2), ip(1)), Packet::Other);
+        talks.add(a, b, (ip(1), ip(2)), Packet::Data, None);
+        talks.add(a, b, (ip(1), ip(2)), Packet::DataAgain, None);
+        talks.add(b, a, (ip(2), ip(1)), Packet::Other, None);
         let counts: Vec<_> = talks.iter().map(|t| (t.packets, t.data, t.again)).collect();
         assert_eq!(counts, [(2, 2, 1), (1, 0, 0)]);
         assert_eq!((talks.packets_to(b), talks.packets_to(a)), (2, 1));
         for n in 0..10_000 {
-            talks.add(a, b, (ip(1), ip(n)), Packet::Other);
+            talks.add(a, b, (ip(1), ip(n)), Packet::Other, None);
         }
         assert_eq!(talks.iter().count(), MAX_TALKS);
     }

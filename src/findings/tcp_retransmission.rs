@@ -6,7 +6,9 @@ use super::words::percent;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::inventory::DeviceId;
 use crate::books::network::Network;
+use crate::books::talks::Talk;
 use crate::report::model::Severity;
+use crate::time::Span;
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
@@ -39,19 +41,17 @@ const REPEATS: u64 = 5;
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
+    let silent = |id: DeviceId| silences(evidence, id);
     for (_, network) in books.networks.iter() {
         // A flood drops what it meets.
         if !network.floods.spans.is_empty() {
             continue;
         }
         let conflicts = conflicts(books, network);
-        let told_already = |id: DeviceId| {
-            evidence.presence.flaps.contains_key(&id)
-                || evidence.presence.devices.contains_key(&id)
-                || conflicts.iter().any(|(_, rivals)| rivals.iter().any(|c| c.device == id))
-        };
-        for (from, to, all, again) in lossy(network) {
-            if told_already(from) || told_already(to) {
+        let contested =
+            |id: DeviceId| conflicts.iter().any(|(_, rivals)| rivals.iter().any(|c| c.device == id));
+        for (from, to, all, again) in lossy(network, &silent) {
+            if contested(from) || contested(to) {
                 continue;
             }
             let share = again as f64 / all.max(1) as f64;
@@ -75,26 +75,68 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     once(books, findings)
 }
 
+/// What one host sent another: data segments, those that were sent again, and those of them that a silence explains.
+#[derive(Debug, Clone, Copy, Default)]
+struct Counts {
+    all: u64,
+    again: u64,
+    explained: u64,
+}
+
 /// Pairs of hosts that repeat themselves: from, to, data segments, repeats; of the two directions the worse.
-fn lossy(network: &Network) -> Vec<(DeviceId, DeviceId, u64, u64)> {
-    let mut pairs: BTreeMap<(DeviceId, DeviceId), (u64, u64)> = BTreeMap::new();
+fn lossy(network: &Network, silent: &dyn Fn(DeviceId) -> Vec<Span>) -> Vec<(DeviceId, DeviceId, u64, u64)> {
+    let mut pairs: BTreeMap<(DeviceId, DeviceId), Counts> = BTreeMap::new();
     // Beyond the router lies a radio link and half the world: only ways aboard are judged.
     for talk in network.talks.iter().filter(|t| aboard(t.ips.0) && aboard(t.ips.1)) {
-        let (all, again) = pairs.entry((talk.from, talk.to)).or_default();
-        *all += talk.data;
-        *again += talk.again;
+        let counts = pairs.entry((talk.from, talk.to)).or_default();
+        counts.all += talk.data;
+        counts.again += talk.again;
+        if talk.again >= REPEATS {
+            counts.explained += explained(talk, &[silent(talk.from), silent(talk.to)].concat());
+        }
     }
-    let share = |(all, again): (u64, u64)| again as f64 / all.max(1) as f64;
-    let counts = |counts: &(u64, u64)| counts.0 >= ENOUGH && counts.1 >= REPEATS && share(*counts) > WARNING;
-    let worse_back = |(from, to): (DeviceId, DeviceId), own: (u64, u64)| {
-        let back = pairs.get(&(to, from)).filter(|back| counts(back));
-        back.is_some_and(|back| (share(*back), to) > (share(own), from))
+    // Where silences do not explain them, those in silences are of the same way.
+    let tells = |c: &Counts| {
+        let left = c.again.saturating_sub(c.explained);
+        c.all >= ENOUGH && left >= REPEATS && left as f64 / c.all as f64 > WARNING
+    };
+    let share = |c: &Counts| c.again as f64 / c.all.max(1) as f64;
+    let worse_back = |(from, to): (DeviceId, DeviceId), own: &Counts| {
+        let back = pairs.get(&(to, from)).filter(|back| tells(back));
+        back.is_some_and(|back| (share(back), to) > (share(own), from))
     };
     pairs
         .iter()
-        .filter(|(key, own)| counts(own) && !worse_back(**key, **own))
-        .map(|((from, to), (all, again))| (*from, *to, *all, *again))
+        .filter(|(key, own)| tells(own) && !worse_back(**key, own))
+        .map(|((from, to), counts)| (*from, *to, counts.all, counts.again))
         .collect()
+}
+
+/// Before a silence repeats are its beginning, seconds.
+const BEFORE_S: f64 = 5.0;
+
+/// When a host was silent, as far as that is told, with the time around in which repeats are the silence's: who gets no
+/// answer waits twice as long before each further repeat (RFC 6298 5.5), and so may have one to send for as long again.
+fn silences(evidence: &Evidence<'_>, id: DeviceId) -> Vec<Span> {
+    let presence = &evidence.presence;
+    let of_devices = presence.devices.get(&id).into_iter().flatten().map(|silence| silence.span);
+    let of_links = presence.flaps.get(&id).into_iter().flatten().map(|(span, _)| *span);
+    let around =
+        |span: Span| Span::new(span.from.plus(-BEFORE_S), span.to.plus(BEFORE_S.max(span.seconds())));
+    of_devices.chain(of_links).map(around).collect()
+}
+
+/// How many repeats lie in the silences; of a stretch that lies in them in part, as large a part.
+fn explained(talk: &Talk, silences: &[Span]) -> u64 {
+    let share = |span: Span| {
+        let within = |s: &Span| span.to.min(s.to).since(span.from.max(s.from)).max(0.0);
+        if span.seconds() > 0.0 {
+            (silences.iter().map(within).sum::<f64>() / span.seconds()).min(1.0)
+        } else {
+            f64::from(u8::from(silences.iter().any(|s| s.touches(span, 0.0))))
+        }
+    };
+    talk.repeats.iter().map(|r| (share(r.span) * r.count as f64).round() as u64).sum()
 }
 
 /// Whether an address is one of the boat's own networks.
@@ -142,6 +184,17 @@ mod tests {
     fn a_receiver_that_sleeps_and_the_world_ashore_are_none() {
         assert!(stream(10, B, 0.5).find(detect).is_empty());
         assert!(stream(10, ASHORE, 100.0).find(detect).is_empty());
+    }
+
+    #[test]
+    fn a_silence_explains_the_repeats_around_it_and_no_others() {
+        let mut bench = stream(10, B, 100.0);
+        let talk = bench.network().talks.iter().next().unwrap().clone();
+        let span = |from: f64, to: f64| Span::new(at(from).unwrap(), at(to).unwrap());
+        assert_eq!(talk.repeats.len(), 1, "one a second, for 99 s");
+        assert_eq!(explained(&talk, &[]), 0);
+        assert_eq!(explained(&talk, &[span(40.0, 60.0)]), 20);
+        assert_eq!(explained(&talk, &[span(0.0, 200.0)]), 100);
     }
 
     #[test]

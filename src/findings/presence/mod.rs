@@ -63,6 +63,8 @@ pub struct Silence {
 pub struct Presence {
     /// Silences of whole wires.
     pub wires: Vec<(WireId, Span, WireSilence)>,
+    /// Silences of whole wires that are too short to be told, or that nobody missed: no device's and no message's own.
+    brief: Vec<(WireId, Span)>,
     /// Silences of devices whose wire went on, without those that are restarts or flaps.
     pub devices: BTreeMap<DeviceId, Vec<Silence>>,
     /// N2K devices that claimed their address anew in mid-recording.
@@ -91,8 +93,17 @@ impl Presence {
         let own =
             self.messages.iter().find(|(index, _)| is_it(*index)).map_or(0, |(_, silences)| silences.len());
         let wire = books.inventory.get(stream.device).map(|device| rooted(books, device.wire));
-        let of_wire = self.wires.iter().filter(|(id, ..)| Some(*id) == wire).count();
+        let of_wire = self.wires.iter().map(|(id, ..)| id).chain(self.brief.iter().map(|(id, _)| id));
+        let of_wire = of_wire.filter(|id| Some(**id) == wire).count();
         (of(stream.device) + carrier(books, stream.device).map_or(0, of) + own + of_wire) as u64
+    }
+
+    /// How long a silence lasts without the time in which its whole wire was silent, seconds.
+    fn own_s(&self, books: &Books, wire: WireId, silence: Span) -> f64 {
+        let root = rooted(books, wire);
+        let of_wire = self.brief.iter().filter(|(id, _)| *id == wire || *id == root).map(|(_, span)| span);
+        let shared = of_wire.map(|s| s.to.min(silence.to).since(s.from.max(silence.from)).max(0.0));
+        silence.seconds() - shared.sum::<f64>()
     }
 
     fn cadence(&self, device: DeviceId) -> Option<f64> {
@@ -234,7 +245,7 @@ fn within(gap: Span, span: Span) -> bool {
 }
 
 /// The wire that a recorder was on: itself, or the one whose packets carry it.
-pub(in crate::findings) fn rooted(books: &Books, wire: WireId) -> WireId {
+pub(crate) fn rooted(books: &Books, wire: WireId) -> WireId {
     books.wires.get(wire).and_then(|w| w.carried_by).unwrap_or(wire)
 }
 

@@ -51,6 +51,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
             let engine_off = is_of_an_engine(stream) && s.span.seconds() >= ENGINE_OFF_S;
             !engine_off
                 && !all_silent(s.span)
+                && presence.own_s(books, device.wire, s.span) > patience
                 && !owned(books, presence, stream.device, s.span)
                 && !books.clock_leapt(s.span)
                 && !taken_over(books, stream, s.span, patience)

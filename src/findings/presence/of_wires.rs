@@ -1,8 +1,8 @@
 //! Silences of whole wires: everyone at once.
 
 use super::{
-    Presence, WireSilence, covered, flowed_into, follows, on_boat_clock, patience, patience_with, periodic,
-    rooted,
+    Presence, STANDS_OUT, WireSilence, covered, flowed_into, follows, on_boat_clock, patience, patience_with,
+    periodic, rooted,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -15,6 +15,15 @@ use crate::time::{Span, Time};
 /// A silence that nothing explains is told from here, seconds: a busy computer stalls for shorter ones, and a gateway that
 /// sends over a radio link does.
 const UNEXPLAINED_S: f64 = 2.5;
+
+/// Shorter silences of a whole wire explain no pause of a message, seconds.
+const BRIEF_S: f64 = 0.5;
+
+/// So many silences that nothing explains are told though each is short.
+const OFTEN: usize = 3;
+
+/// Who has sent for so many of its intervals has started.
+const STARTED_PULSES: f64 = 4.0;
 
 /// From this many frames a stamp on, a stamp without any is a silence.
 const CROWDED: f64 = 10.0;
@@ -47,9 +56,14 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         }
         // Where one stamp covers many frames, the stamps are what is slow and not the devices.
         let fastest = if frames_a_stamp(wire) >= CROWDED { 0.0 } else { fastest };
-        for span in wire.gaps.over(patience_with(books, fastest, wire, &wire.gaps)) {
+        let patience = patience_with(books, fastest, wire, &wire.gaps);
+        let mut brief = Vec::new();
+        for span in wire.gaps.over(patience.min(BRIEF_S.max(STANDS_OUT * wire.gaps.usual_s().unwrap_or(0.0))))
+        {
             // The quiet in which everything starts after an outage belongs to it.
-            let starting = presence.wires.iter().any(|(w, outage, _)| *w == id && follows(span, outage.to));
+            let starting = presence.wires.iter().any(|(w, outage, _)| {
+                *w == id && follows(span, outage.to) && !flowed_between(books, &devices, *outage, span)
+            });
             if starting || books.clock_leapt(span) {
                 continue;
             }
@@ -63,12 +77,42 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
                 continue;
             }
             let why = explain(books, id, &devices, span);
-            if why == WireSilence::Unexplained && span.seconds() < UNEXPLAINED_S {
-                continue;
+            let told = why != WireSilence::Unexplained || span.seconds() >= UNEXPLAINED_S;
+            if told && span.seconds() > patience {
+                presence.wires.push((id, span, why));
+            } else {
+                brief.push(span);
             }
-            presence.wires.push((id, span, why));
         }
+        // Who records a bus or a line itself and misses something again and again is told.
+        let missed = |span: &&Span| span.seconds() > patience;
+        if wire.kind != WireKind::Ethernet
+            && wire.carried_by.is_none()
+            && brief.iter().filter(missed).count() >= OFTEN
+        {
+            let (told, left): (Vec<Span>, Vec<Span>) = brief.iter().partition(|span| missed(span));
+            presence.wires.extend(told.into_iter().map(|span| (id, span, WireSilence::Unexplained)));
+            brief = left;
+        }
+        presence.brief.extend(brief.into_iter().map(|span| (id, span)));
     }
+}
+
+/// Whether most devices spoke by their rhythm again between two silences of their wire.
+fn flowed_between(books: &Books, devices: &[DeviceId], first: Span, second: Span) -> bool {
+    let between = Span::new(first.to, second.from);
+    let flowed = |id: &&DeviceId| {
+        periodic(books, **id).any(|stream| {
+            let pulse = stream.pulse_s().unwrap_or(f64::INFINITY);
+            let paused = |gap: &Span| {
+                gap.to.min(between.to).since(gap.from.max(between.from)) > STARTED_PULSES / 2.0 * pulse
+            };
+            STARTED_PULSES * pulse <= between.seconds()
+                && flowed_into(stream, second)
+                && !stream.gaps.over(STARTED_PULSES / 2.0 * pulse).iter().any(paused)
+        })
+    };
+    devices.iter().filter(flowed).count() * 2 > devices.len()
 }
 
 /// When a device was last heard that spoke up to a silence by a rhythm which the silence breaks. Before a boat is switched on, and after, some

@@ -1,7 +1,7 @@
 //! Depth is good at low speed and lost above some speed.
 
 use super::words::{number, percent};
-use super::{Detector, Doc, Evidence, Finding, depth_not_available};
+use super::{Detector, Doc, Evidence, Finding, depth_not_available, depth_unsent};
 use crate::books::series::{SPEED_CLASS_KN, Source};
 use crate::report::model::Severity;
 
@@ -13,7 +13,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   transducer.",
         detection: "Depth messages with and without value are counted by the boat's speed. The speed that parts them best \
                     (largest likelihood of two shares, one below and one above) is the threshold; below it nearly all must \
-                    hold a depth, above it clearly fewer.",
+                    hold a depth, above it clearly fewer. Messages that a sounder leaves out, pause by pause about that \
+                    speed, count as without.",
         lookalikes: "Depth that also goes at rest: depth-not-available. Deep water that happens to lie where the boat ran fast: \
                      run the same stretch slowly.",
         checks: "Look at how the transducer is mounted: face level, a little below the hull, no strake, rib, outlet or step in \
@@ -44,7 +45,7 @@ const PLANING_KN: f64 = 12.0;
 /// Where the depth goes.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Fit {
-    threshold_kn: f64,
+    pub(super) threshold_kn: f64,
     below: f64,
     above: f64,
     n_below: u32,
@@ -54,10 +55,18 @@ pub(super) struct Fit {
 
 /// The speed that parts messages with depth from those without, when there is one.
 pub(super) fn fit(source: &Source) -> Option<Fit> {
-    let total = source.by_speed.iter().fold((0, 0), |(v, i), c| (v + c.0, i + c.1));
+    let mut fit = parted(&source.by_speed)?;
+    fit.came_back = came_back(source, fit.threshold_kn);
+    (fit.came_back || fit.threshold_kn >= PLANING_KN).then_some(fit)
+}
+
+/// The speed that parts messages with depth from those without, by their numbers in each class of speed. Whether the depth
+/// came back is another's to find out.
+pub(super) fn parted(by_speed: &[(u32, u32)]) -> Option<Fit> {
+    let total = by_speed.iter().fold((0, 0), |(v, i), c| (v + c.0, i + c.1));
     let mut below = (0_u32, 0_u32);
     let mut best: Option<(f64, Fit)> = None;
-    for (class, counts) in source.by_speed.iter().enumerate() {
+    for (class, counts) in by_speed.iter().enumerate() {
         let above = (total.0 - below.0, total.1 - below.1);
         let (n_below, n_above) = (below.0 + below.1, above.0 + above.1);
         if n_below >= ENOUGH && n_above >= ENOUGH {
@@ -76,13 +85,12 @@ pub(super) fn fit(source: &Source) -> Option<Fit> {
         }
         below = (below.0 + counts.0, below.1 + counts.1);
     }
-    let (_, mut fit) = best?;
-    fit.came_back = came_back(source, fit.threshold_kn);
-    let parts = fit.below >= GOOD_BELOW
-        && fit.below - fit.above >= FALL
-        && fit.above <= LEFT_ABOVE
-        && fit.threshold_kn >= 2.0;
-    (parts && (fit.came_back || fit.threshold_kn >= PLANING_KN)).then_some(fit)
+    best.map(|(_, fit)| fit).filter(|fit| {
+        fit.below >= GOOD_BELOW
+            && fit.below - fit.above >= FALL
+            && fit.above <= LEFT_ABOVE
+            && fit.threshold_kn >= 2.0
+    })
 }
 
 /// Whether the depth came back when the boat slowed down after it had been lost at speed.
@@ -112,8 +120,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     depth_not_available::depth_sources(evidence)
         .into_iter()
         .filter_map(|source| {
-            let fit = fit(source)?;
-            if depth_not_available::out_of_reach(source, &depth_not_available::missing(source).spans).is_some() {
+            let unsent = depth_unsent::all(evidence).iter().find(|u| u.device == source.key.device);
+            let (fit, spans) = match unsent {
+                Some(unsent) => (Fit { came_back: true, ..parted(&unsent.by_speed)? }, unsent.spans.clone()),
+                None => (fit(source)?, depth_not_available::missing(source).spans),
+            };
+            if depth_not_available::out_of_reach(source, &spans).is_some() {
                 return None;
             }
             let who = evidence.books.inventory.label(source.key.device);
@@ -126,19 +138,20 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     .real("valid_share_below", fit.below)
                     .real("valid_share_above", fit.above)
                     .evidence(format!(
-                        "Below {} kn {} of {} messages hold a depth, above it {} of {}.",
+                        "Below {} kn {} of {} messages hold a depth, above it {} of {}{}.",
                         number(fit.threshold_kn, 1),
                         percent(fit.below),
                         fit.n_below,
                         percent(fit.above),
-                        fit.n_above
+                        fit.n_above,
+                        if unsent.is_some() { "; it sends none while it has no bottom, and those count as without" } else { "" }
                     ))
                     .evidence(if fit.came_back {
                         "It comes back when the boat slows down."
                     } else {
                         "The boat did not slow down again: a sounder that failed at that moment cannot be ruled out."
                     })
-                    .spans(depth_not_available::missing(source).spans)
+                    .spans(spans)
                     .check(format!("Look at the mounting of the transducer of {who}: level, a little below the hull, clean flow in front."))
                     .check("Repeat the run over known even bottom, up and down through that speed, with a second person to look out."),
             )

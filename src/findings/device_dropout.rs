@@ -2,7 +2,7 @@
 
 use super::handed_on::is_handed_on;
 use super::words::{GUEST, how_often, longest, seconds};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, depth_unsent};
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -40,7 +40,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     for (id, silences) in &evidence.presence.devices {
         let Some(device) = books.inventory.get(*id) else { continue };
         let mut silences = silences.clone();
-        silences.retain(|s| !is_handed_on(evidence, *id, None, s.span));
+        silences.retain(|s| {
+            !is_handed_on(evidence, *id, None, s.span) && !depth_unsent::explains(evidence, *id, None, s.span)
+        });
         if silences.is_empty() {
             continue;
         }

@@ -3,7 +3,7 @@
 use super::handed_on::is_handed_on;
 use super::presence::Silence;
 use super::words::{how_often, labels, longest, seconds};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, depth_unsent};
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -37,7 +37,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let own = |(index, silences): &(usize, Vec<Silence>)| {
         let stream = streams.get(*index)?;
         let mut own = silences.clone();
-        own.retain(|s| !is_handed_on(evidence, stream.device, Some(stream.message), s.span));
+        let message = Some(stream.message);
+        own.retain(|s| {
+            !is_handed_on(evidence, stream.device, message, s.span)
+                && !depth_unsent::explains(evidence, stream.device, message, s.span)
+        });
         (!own.is_empty()).then_some((*index, own))
     };
     let messages: Vec<(usize, Vec<Silence>)> = evidence.presence.messages.iter().filter_map(own).collect();

@@ -18,6 +18,7 @@ mod depth_frozen;
 mod depth_lost_at_speed;
 mod depth_not_available;
 mod depth_second_echo;
+mod depth_unsent;
 mod deviation;
 mod device_dropout;
 mod device_restart;
@@ -46,7 +47,7 @@ mod links;
 mod low_supply_voltage;
 mod message_dropout;
 mod motion;
-mod network_address;
+pub(crate) mod network_address;
 mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;
@@ -126,6 +127,8 @@ pub(crate) struct Evidence<'a> {
     heading_repeaters: OnceCell<Vec<DeviceId>>,
     position_repeaters: OnceCell<Vec<DeviceId>>,
     depth_repeaters: OnceCell<Vec<DeviceId>>,
+    /// The sounders that send nothing where they lose the bottom at speed.
+    depth_unsent: OnceCell<Vec<depth_unsent::Unsent>>,
     /// Headings compared with the course over ground, as detectors asked for them.
     course_errors: RefCell<Vec<(SourceKey, Option<course_error::CourseError>)>>,
 }
@@ -139,6 +142,7 @@ impl<'a> Evidence<'a> {
             heading_repeaters: OnceCell::new(),
             position_repeaters: OnceCell::new(),
             depth_repeaters: OnceCell::new(),
+            depth_unsent: OnceCell::new(),
             course_errors: RefCell::default(),
         }
     }

@@ -36,3 +36,24 @@ fn shallow_water_without_depth_is_one() {
     let report = judge(&[can_log([sensors(0, 400), depths(reached)].concat())]);
     assert_eq!(alarms(&report), ["depth-not-available"]);
 }
+
+/// A sounder that sends nothing while it has no bottom (IEC 61162-1 leaves that to the maker): no depth above 14 knots, on
+/// three runs, the last of which goes on to the end.
+#[test]
+fn depth_that_is_not_sent_at_speed_is_lost_at_speed() {
+    let knots = |t: f64| match t {
+        t if (60.0..130.0).contains(&t) || (200.0..260.0).contains(&t) || t >= 340.0 => 24.0,
+        _ => 6.0,
+    };
+    let speed = |i: u32| {
+        let t = f64::from(i) / 2.0;
+        let [low, high] = ((knots(t) / 1.943_844 * 100.0) as u16).to_le_bytes();
+        (t + 0.1, 0x09F8_0203, format!("FFFC1000{low:02X}{high:02X}FFFF"))
+    };
+    let speeds: Vec<_> = (0..800).map(speed).collect();
+    let sent = depths(|t| Some(8.0 + (t / 9.0).sin())).into_iter().filter(|(t, ..)| knots(*t) < 14.0);
+    let report = judge(&[can_log([sensors(0, 400), speeds, sent.collect()].concat())]);
+    assert_eq!(alarms(&report), ["depth-lost-at-speed"], "{:?}", report.findings);
+    let threshold = crate::number(&report, "depth-lost-at-speed", "threshold_kn");
+    assert!((6.0..=24.0).contains(&threshold), "{threshold}");
+}

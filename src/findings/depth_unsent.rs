@@ -1,0 +1,112 @@
+//! Depth messages that a sounder does not send where it loses the bottom at speed: some say nothing instead of saying that
+//! they have no depth.
+
+use super::presence::periodic;
+use super::{Evidence, depth_lost_at_speed, pairs};
+use crate::books::inventory::DeviceId;
+use crate::books::series::{SPEED_CLASS_KN, SPEED_CLASSES, Source};
+use crate::books::timing::{Message, Stream};
+use crate::books::wires::Wire;
+use crate::time::Span;
+
+/// The pauses of a source that go with the boat's speed, and what they make of its counts.
+pub(super) struct Unsent {
+    /// Who is silent.
+    pub(super) device: DeviceId,
+    /// When.
+    pub(super) spans: Vec<Span>,
+    /// Messages with a depth, and those without or unsent, by speed.
+    pub(super) by_speed: Vec<(u32, u32)>,
+}
+
+/// A message is unsent from so many intervals on.
+const UNSENT_INTERVALS: f64 = 3.0;
+
+/// One pause beside a run at speed is a chance; so many are none.
+const PAUSES: usize = 2;
+
+/// Of the pauses at least this share begins and ends about the threshold.
+const AT_THRESHOLD: f64 = 0.75;
+
+/// How far the speed may be past the threshold when a pause begins or ends, knots: sounders look for a while, and a boat
+/// gains some knots a second.
+const SLACK_KN: f64 = 3.0;
+
+/// The depth sources that pause at speed, found once for all detectors that ask.
+pub(super) fn all<'e>(evidence: &'e Evidence<'_>) -> &'e [Unsent] {
+    evidence.depth_unsent.get_or_init(|| {
+        pairs::main_sources(evidence, "depth").into_iter().filter_map(|s| unsent(evidence, s)).collect()
+    })
+}
+
+/// Whether a silence of a device, or of one of its messages, is that of a depth that is lost at speed. A device that sends
+/// more than depth and is silent altogether has lost more.
+pub(super) fn explains(
+    evidence: &Evidence<'_>,
+    device: DeviceId,
+    message: Option<Message>,
+    silence: Span,
+) -> bool {
+    let books = evidence.books;
+    let is_depth =
+        |m: Message| books.series.of("depth").any(|s| s.key.device == device && s.key.message == m);
+    let about_depth = match message {
+        Some(message) => is_depth(message),
+        None => periodic(books, device).all(|stream| is_depth(stream.message)),
+    };
+    about_depth
+        && all(evidence)
+            .iter()
+            .any(|u| u.device == device && u.spans.iter().any(|span| span.touches(silence, 0.5)))
+}
+
+fn unsent(evidence: &Evidence<'_>, source: &Source) -> Option<Unsent> {
+    let stream = evidence.books.timing.get(source.key.device, source.key.message)?;
+    let every_s = stream.pulse_s()?;
+    let speed = pairs::main_sources(evidence, "course-and-speed-over-ground")
+        .into_iter()
+        .max_by_key(|speed| speed.valid)?;
+    let speed = pairs::Curve::new(speed.track.samples(), false);
+    let at = |time| speed.both_at(time).map(|(_, kn)| kn).filter(|kn| kn.is_finite());
+    let mut by_speed = source.by_speed.clone();
+    by_speed.resize(SPEED_CLASSES, (0, 0));
+    let mut pauses = pauses(evidence, stream, every_s);
+    // A run that goes on to the end of the recording.
+    let returns = pauses.len();
+    let wire = evidence.books.inventory.get(stream.device).and_then(|d| evidence.books.wires.get(d.wire));
+    if let (Some(last), Some(end)) = (stream.last, wire.and_then(Wire::ended))
+        && end.since(last) > UNSENT_INTERVALS * every_s
+    {
+        pauses.push(Span::new(last, end));
+    }
+    for pause in &pauses {
+        let missing = (pause.seconds() / every_s).round() as u32;
+        for n in 1..missing {
+            let kn = at(pause.from.plus(f64::from(n) * every_s))?;
+            if let Some((_, without)) = by_speed.get_mut((kn.abs() / SPEED_CLASS_KN) as usize) {
+                *without += 1;
+            }
+        }
+    }
+    let threshold = depth_lost_at_speed::parted(&by_speed)?.threshold_kn;
+    let about = |time, sign: f64| at(time).is_some_and(|kn| sign * (kn - threshold) >= -SLACK_KN);
+    let with_speed =
+        |(n, pause): &(usize, &Span)| about(pause.from, 1.0) && (*n >= returns || about(pause.to, -1.0));
+    let found = pauses.iter().enumerate().filter(with_speed).count();
+    (found >= PAUSES && found as f64 >= AT_THRESHOLD * pauses.len() as f64).then(|| Unsent {
+        device: source.key.device,
+        spans: pauses,
+        by_speed,
+    })
+}
+
+/// The pauses in which the wire went on.
+fn pauses(evidence: &Evidence<'_>, stream: &Stream, every_s: f64) -> Vec<Span> {
+    let wire = evidence.books.inventory.get(stream.device).map(|device| device.wire);
+    let of_wire = |span: &Span| {
+        evidence.presence.wires.iter().any(|(w, s, _)| Some(*w) == wire && s.touches(*span, 0.0))
+    };
+    let mut pauses = stream.gaps.over(UNSENT_INTERVALS * every_s);
+    pauses.retain(|span| !of_wire(span) && !evidence.books.clock_leapt(*span));
+    pauses
+}

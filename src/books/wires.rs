@@ -6,6 +6,7 @@ use super::timing::Gaps;
 use super::traces::Trace;
 use crate::recording::{WireInfo, WireKind};
 use crate::time::{Span, Time};
+use std::net::IpAddr;
 
 /// Index of a wire in [`Wires`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -64,6 +65,10 @@ pub struct Wire {
     pub load: Load,
     /// Steps back in time, from the earlier stamp (which came later) to the later one.
     pub steps_back: Vec<Span>,
+    /// Who gets a line that is sent in TCP connections.
+    pub receivers: Vec<IpAddr>,
+    /// When its connections were closed or broken off.
+    pub ends: Vec<Time>,
     latest: Option<Time>,
     grain_us: i64,
     crowded: u64,
@@ -86,6 +91,8 @@ impl Wire {
             gaps: Gaps::default(),
             load: Load::default(),
             steps_back: Vec::new(),
+            receivers: Vec::new(),
+            ends: Vec::new(),
             latest: None,
             grain_us: 0,
             crowded: 0,

@@ -1,6 +1,7 @@
 //! Lines inside datagrams and streams: which of them are one 0183 line or CAN bus, and into the books with them.
 
 use super::Intake;
+use crate::books::bounded;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
 use crate::recording::{CanFrame, WireKind, can_line};
@@ -12,8 +13,17 @@ use std::net::IpAddr;
 const MAX_FEEDS: usize = 1024;
 
 /// A sender that gives the same lines to several receivers is followed to one of them; when that one gets nothing for
-/// this long, the next is taken, seconds.
-const RECEIVER_GONE_S: f64 = 10.0;
+/// two of its usual pauses, and for no less and no more than this, the next is taken, seconds.
+const RECEIVER_GONE_S: (f64, f64) = (0.25, 10.0);
+
+/// What is usual is forgotten after so many pauses.
+const PAUSES_KEPT: f64 = 20.0;
+
+/// Receivers of a line that are kept.
+const MAX_RECEIVERS: usize = 16;
+
+/// Ends of a line's connections that are kept.
+const MAX_ENDS: usize = 64;
 
 /// Where a sender's lines go.
 type Receiver = (IpAddr, u16);
@@ -32,6 +42,8 @@ pub(super) struct FeedKey {
 struct Feed {
     receiver: Receiver,
     last: Option<Time>,
+    /// The longest pause of late, seconds.
+    pause_s: f64,
     line: Option<WireId>,
     bus: Option<WireId>,
 }
@@ -59,7 +71,7 @@ impl Feeds {
             return None;
         }
         let id = FeedId(self.list.len() as u32);
-        self.list.push((key, Feed { receiver, last: None, line: None, bus: None }));
+        self.list.push((key, Feed { receiver, last: None, pause_s: 0.0, line: None, bus: None }));
         self.by_key.insert(key, id);
         Some(id)
     }
@@ -79,12 +91,16 @@ impl Intake {
             self.feeds.unbooked += 1;
             return;
         };
-        if feed.receiver != receiver {
-            let gone = feed.last.zip(time).is_none_or(|(last, now)| now.since(last) > RECEIVER_GONE_S);
-            if !gone {
+        let is_new = feed.receiver != receiver;
+        let paused_s = feed.last.zip(time).map(|(last, now)| now.since(last).max(0.0));
+        if is_new {
+            let (soonest, latest) = RECEIVER_GONE_S;
+            if paused_s.is_some_and(|s| s <= (2.0 * feed.pause_s).clamp(soonest, latest)) {
                 return;
             }
             feed.receiver = receiver;
+        } else if let Some(paused_s) = paused_s {
+            feed.pause_s = (feed.pause_s - paused_s / PAUSES_KEPT).max(paused_s);
         }
         feed.last = time.or(feed.last);
         let key = *key;
@@ -100,6 +116,12 @@ impl Intake {
                     let label = label(&self.books);
                     self.books.wires.add_carried(key.wire, key.host, WireKind::Line, label)
                 });
+                if key.tcp
+                    && (known.is_none() || is_new)
+                    && let Some(wire) = self.books.wires.get_mut(wire)
+                {
+                    bounded::note(&mut wire.receivers, MAX_RECEIVERS, receiver.0);
+                }
                 feed.line = Some(wire);
                 self.line(wire, time, line.trim_ascii(), Some(key.host));
             }
@@ -115,6 +137,17 @@ impl Intake {
                 self.can(wire, time, &frame, bits);
             }
             None => {}
+        }
+    }
+}
+
+impl Intake {
+    /// Books that a TCP connection ended which carried a line of this feed, if it did.
+    pub(super) fn hung_up(&mut self, key: FeedKey, time: Option<Time>) {
+        let feed = self.feeds.by_key.get(&key).and_then(|id| self.feeds.list.get(id.0 as usize));
+        let line = feed.and_then(|(_, feed)| feed.line).and_then(|id| self.books.wires.get_mut(id));
+        if let (Some(line), Some(time)) = (line, time) {
+            bounded::push(&mut line.ends, MAX_ENDS, time);
         }
     }
 }

@@ -36,6 +36,11 @@ impl Intake {
             network.sign(way.host, way.time, Sign::HangUp);
             network.host(way.host).hang_ups += 1;
         }
+        if tcp.flags.fin() || tcp.flags.rst() {
+            for host in [Some(way.host), way.to].into_iter().flatten() {
+                self.hung_up(FeedKey { wire: way.wire, host, tcp: true, port: low }, way.time);
+            }
+        }
         if ip.is_cut() && looks_like_lines(tcp.payload) {
             self.books.networks.of(way.wire).host(way.host).lines_cut = true;
         }

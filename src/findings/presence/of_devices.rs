@@ -11,6 +11,7 @@ use crate::books::timing::Message;
 use crate::books::wires::{Wire, WireId};
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
+use std::net::IpAddr;
 
 /// Where a host shows after a silence that its link came up, so many of its intervals are enough for one.
 const LINK_INTERVALS: f64 = 2.5;
@@ -184,7 +185,27 @@ fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
     presence.devices.retain(|id, silences| {
         if let Some(host) = carrier(books, *id) {
             silences.retain(|s| !of_hosts.iter().any(|(h, span)| *h == host && covered(s.span, *span)));
+            silences.retain(|s| !nobody_listens(books, *id, s.span, &of_hosts));
         }
         !silences.is_empty()
     });
+}
+
+/// A receiver that goes away takes what it was sent with it within this time, seconds.
+const TAKES_S: f64 = 3.0;
+
+/// Whether a line that is sent over TCP stops because its connection ended, or because every receiver of it fell silent.
+fn nobody_listens(books: &Books, talker: DeviceId, silence: Span, silent: &[(DeviceId, Span)]) -> bool {
+    let Some(line) = books.inventory.get(talker).and_then(|d| books.wires.get(d.wire)) else { return false };
+    let ended = line.ends.iter().any(|at| at.since(silence.from).abs() <= TAKES_S);
+    let away = |span: &Span| {
+        span.from.since(silence.from) <= TAKES_S && span.to.since(silence.from) >= silence.seconds() * 0.5
+    };
+    let gone = |ip: &IpAddr| {
+        silent
+            .iter()
+            .filter(|(_, span)| away(span))
+            .any(|(host, _)| books.inventory.get(*host).is_some_and(|device| device.ips.contains(ip)))
+    };
+    ended || !line.receivers.is_empty() && line.receivers.iter().all(gone)
 }

@@ -1,0 +1,82 @@
+//! Sentences that a host sends to others over the network, and receivers that come and go.
+
+use crate::make::{START_US, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
+use crate::{alarms, ask, judge};
+use leadsman::report::model::Standing;
+
+/// The gateway's address and those of its receivers.
+const GATEWAY: u32 = 0xC0A8_2F05;
+
+/// A capture of packets, each with its second.
+fn capture(mut packets: Vec<(f64, Vec<u8>)>) -> Vec<u8> {
+    packets.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut out = pcap_head(1);
+    packets.iter().for_each(|(at, packet)| pcap_record(&mut out, START_US + (at * 1e6) as u64, packet));
+    out
+}
+
+/// A heading sensor's sentence of this tenth of a second.
+fn heading(i: u32) -> Vec<u8> {
+    let deg = 100.0 + 40.0 * (f64::from(i) / 310.0).sin();
+    sentence(&format!("HCHDG,{deg:.1},,,4.0,E")).into_bytes()
+}
+
+/// A host's beat to everyone, once a second.
+fn beats(host: u64, ip: u32, on: impl Fn(f64) -> bool) -> Vec<(f64, Vec<u8>)> {
+    let datagram = ipv4(ip, 0xEFFE_0701, 17, (0, 0, false), &udp(4000, 4000, &[7; 60]));
+    let packet = ethernet(host, [1, 0, 0x5E, 0x7E, 7, 1], 0x0800, &datagram);
+    let at = (0..120).map(|i| f64::from(i) + 0.01 * host as f64);
+    at.filter(|t| on(*t)).map(|t| (t, packet.clone())).collect()
+}
+
+/// The first of two receivers gets no more: the sensor is heard by the other all the while.
+#[test]
+fn a_receiver_that_leaves_takes_no_sensor_with_it() {
+    let mut packets = [beats(5, GATEWAY, |_| true), beats(1, GATEWAY - 4, |_| true)].concat();
+    for i in 0..1200_u32 {
+        let t = f64::from(i) / 10.0;
+        for (to, late) in [(1, 0.0), (2, 0.001)] {
+            if to == 2 || !(60.0..100.0).contains(&t) {
+                let datagram = udp(10110, 10110, &heading(i));
+                let packet = ipv4(GATEWAY, GATEWAY - 5 + to, 17, (0, 0, false), &datagram);
+                packets.push((t + late, ethernet(5, mac(u64::from(to)), 0x0800, &packet)));
+            }
+        }
+    }
+    let report = judge(&[capture(packets)]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// A TCP segment between the gateway's port 10110 and the display's 40001, with these flags.
+fn segment(from_gateway: bool, seq: u32, flags: u8, payload: &[u8]) -> Vec<u8> {
+    let display = GATEWAY - 4;
+    let (host, ip, to, to_ip, ports) = if from_gateway {
+        (5, GATEWAY, 1, display, (10110, 40001))
+    } else {
+        (1, display, 5, GATEWAY, (40001, 10110))
+    };
+    ethernet(host, mac(to), 0x0800, &tcp((ip, to_ip), ports, seq, flags, payload))
+}
+
+/// The display closes its connection, and the gateway has nobody to send to; its beat goes on.
+#[test]
+fn a_connection_that_is_closed_is_no_sensors_silence() {
+    const ACK: u8 = 0x10;
+    const FIN: u8 = 0x11;
+    let mut packets = [beats(5, GATEWAY, |_| true), beats(1, GATEWAY - 4, |_| true)].concat();
+    let mut seq = 1000_u32;
+    for i in 0..1200_u32 {
+        let t = f64::from(i) / 10.0;
+        if (60.0..100.0).contains(&t) {
+            continue;
+        }
+        let line = heading(i);
+        packets.push((t, segment(true, seq, ACK, &line)));
+        seq += line.len() as u32;
+        packets.push((t + 0.001, segment(false, 1, ACK, &[])));
+    }
+    packets.push((59.95, segment(false, 1, FIN, &[])));
+    let report = ask(&[capture(packets)], "no-heading");
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    assert!(report.complaints[0].causes.iter().all(|cause| cause.standing != Standing::Supported));
+}

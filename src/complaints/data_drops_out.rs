@@ -1,6 +1,6 @@
 //! "Data drops out."
 
-use super::{Cause, Complaint, Scope, exclude, shared, unsaid};
+use super::{Cause, Complaint, Scope, exclude, shared, silences, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "data-drops-out",
@@ -10,7 +10,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "device-dropout",
             shown: unsaid,
-            excluded: exclude::devices_steady,
+            excluded: silences::devices_steady,
             open: "Too short to tell whether a device drops out.",
             check: "Wiggle connectors and cables one by one while someone watches the data.",
         },
@@ -18,14 +18,14 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "link-flap",
             shown: unsaid,
-            excluded: exclude::wires_steady_and_hosts,
+            excluded: silences::wires_steady_and_hosts,
             open: "Too short, or no host with steady traffic in it, to tell whether a link goes down.",
             check: "Swap network cables and ports one at a time.",
         },
         Cause {
             name: "message-dropout",
             shown: unsaid,
-            excluded: exclude::messages_steady,
+            excluded: silences::messages_steady,
             open: "Too short to tell pauses of single messages.",
             check: "Look at the sensor behind the message that pauses.",
         },

@@ -25,7 +25,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "depth-not-available",
             shown: unsaid,
             excluded: exclude::values_there,
-            open: "Too few depth messages to tell.",
+            open: "Too few depth messages, or some of them without a depth.",
             check: "Look at the transducer: in the water, clean, level.",
         },
         Cause {

@@ -1,6 +1,6 @@
 //! "A display drops off the network."
 
-use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+use super::{Cause, Complaint, Scope, never, shared, silences, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "display-disconnects",
@@ -9,7 +9,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "link-flap",
             shown: unsaid,
-            excluded: exclude::wires_steady_and_hosts,
+            excluded: silences::wires_steady_and_hosts,
             open: "Too short, or no steady host in it, to tell whether a link goes down.",
             check: "Swap the display's network cable with a good one, then its port on the switch.",
         },
@@ -17,7 +17,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "device-dropout",
             shown: unsaid,
-            excluded: exclude::wires_steady_and_hosts,
+            excluded: silences::wires_steady_and_hosts,
             open: "No silence of a host that another cause does not tell, or too little to see one.",
             check: "Measure the display's supply at its plug while pumps and motors start.",
         },

@@ -3,34 +3,28 @@
 use super::Scope;
 use crate::books::Books;
 use crate::books::inventory::Identity;
-use crate::books::series::Source;
+use crate::books::series::{Sample, Source};
 use crate::books::wires::Wire;
+use crate::findings::network_address::hears_all;
 use crate::recording::WireKind;
 use crate::time::Span;
-use std::fmt::Write as _;
-
-/// A silence this long could be what the owner means, seconds.
-const NOTICEABLE_S: f64 = 5.0;
-
-/// Nobody aboard notices a shorter silence, seconds.
-const SHORTEST_MISSED_S: f64 = 1.5;
 
 /// Shorter recordings exclude nothing that comes and goes, seconds.
 const LONG_ENOUGH_S: f64 = 60.0;
 
 /// Whether a wire was recorded for long enough to exclude what comes now and then.
-fn long_enough(books: &Books, wire: &Wire) -> bool {
+pub(super) fn long_enough(books: &Books, wire: &Wire) -> bool {
     let root = wire.carried_by.and_then(|root| books.wires.get(root)).unwrap_or(wire);
     root.first.zip(root.last).is_some_and(|(from, to)| books.ran_s(Span::new(from, to)) >= LONG_ENOUGH_S)
 }
 
 /// Whether there are sources, and every wire that carries one was recorded for long enough.
-fn watched(books: &Books, sources: &[&Source]) -> bool {
+pub(super) fn watched(books: &Books, sources: &[&Source]) -> bool {
     let wire = |s: &&Source| books.inventory.get(s.key.device).and_then(|d| books.wires.get(d.wire));
     !sources.is_empty() && sources.iter().all(|s| wire(s).is_some_and(|wire| long_enough(books, wire)))
 }
 
-fn sources<'a>(books: &'a Books, scope: &Scope) -> Vec<&'a Source> {
+pub(super) fn sources<'a>(books: &'a Books, scope: &Scope) -> Vec<&'a Source> {
     match *scope {
         Scope::Quantity(quantity) => books.series.of(quantity).collect(),
         Scope::AnyData | Scope::Hosts => books.series.iter().collect(),
@@ -38,7 +32,7 @@ fn sources<'a>(books: &'a Books, scope: &Scope) -> Vec<&'a Source> {
 }
 
 /// The wires of a kind that carried something; none when one of them was recorded too briefly to exclude anything.
-fn wires(books: &Books, kind: WireKind) -> Vec<&Wire> {
+pub(super) fn wires(books: &Books, kind: WireKind) -> Vec<&Wire> {
     let all = books.wires.iter().map(|(_, w)| w).filter(|w| w.kind == kind && w.frames > 0);
     let wires: Vec<&Wire> = all.collect();
     if wires.iter().any(|w| !long_enough(books, w)) {
@@ -47,7 +41,7 @@ fn wires(books: &Books, kind: WireKind) -> Vec<&Wire> {
     wires.into_iter().filter(|w| w.frames >= 100).collect()
 }
 
-fn s(seconds: f64) -> String {
+pub(super) fn s(seconds: f64) -> String {
     if seconds < 1.0 { format!("{seconds:.2} s") } else { format!("{seconds:.1} s") }
 }
 
@@ -59,115 +53,7 @@ pub(super) fn somebody_supplies(books: &Books, scope: &Scope) -> Option<String> 
     Some(format!("{} {} messages come from {who}.", first.count, first.key.message))
 }
 
-/// The messages of the quantity never stayed away for long.
-pub(super) fn messages_steady(books: &Books, scope: &Scope) -> Option<String> {
-    let sources = sources(books, scope);
-    if !watched(books, &sources) {
-        return None;
-    }
-    let mut words = String::new();
-    let mut shown = 0;
-    let mut whole_device = false;
-    for source in sources {
-        let Some(stream) = books.timing.get(source.key.device, source.key.message) else { continue };
-        let Some(median) = stream.median_s().filter(|_| stream.is_periodic()) else { continue };
-        let longest = books.longest_pause_s(&stream.gaps);
-        if shown < 2 {
-            let between = if shown > 0 { "; " } else { "" };
-            // Writing to a string cannot fail.
-            let _ = write!(
-                words,
-                "{between}longest silence of {} from {} {} at a usual {}",
-                source.key.message,
-                books.inventory.label(source.key.device),
-                s(longest),
-                s(median)
-            );
-        }
-        shown += 1;
-        let missed = longest > (5.0 * median).max(SHORTEST_MISSED_S);
-        whole_device |= missed && longest_silence(books, source) >= 0.9 * longest;
-    }
-    let whose = if whole_device { "; a silence of the whole device is none of one message" } else { "" };
-    (shown > 0).then(|| format!("{words}{whose}."))
-}
-
-/// The longest silence of the device behind a source, seconds.
-fn longest_silence(books: &Books, source: &Source) -> f64 {
-    books.inventory.get(source.key.device).map_or(0.0, |device| books.longest_pause_s(&device.gaps))
-}
-
-/// The devices that supply the quantity never fell silent as a whole.
-pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
-    let sources = sources(books, scope);
-    if !watched(books, &sources) {
-        return None;
-    }
-    let longest = sources.iter().map(|s| longest_silence(books, s)).max_by(f64::total_cmp)?;
-    // A silence between messages without a rhythm was not judged.
-    let judged = |source: &&Source| {
-        let stream = books.timing.get(source.key.device, source.key.message);
-        stream.is_some_and(|stream| stream.pulse_s().is_some())
-    };
-    if longest >= NOTICEABLE_S && !sources.iter().all(judged) {
-        return None;
-    }
-    Some(if longest >= NOTICEABLE_S {
-        format!(
-            "No device that supplies it fell silent by itself; the longest silence of one is {}.",
-            s(longest)
-        )
-    } else {
-        format!("No device that supplies it was silent for longer than {}.", s(longest))
-    })
-}
-
-/// Whole wires never fell silent: those of the displays' network, when it is asked for, else all.
-pub(super) fn wires_steady(books: &Books, scope: &Scope) -> Option<String> {
-    let concerned = |w: &&Wire| *scope != Scope::Hosts || w.kind == WireKind::Ethernet;
-    let roots = books.wires.iter().map(|(_, w)| w).filter(|w| w.carried_by.is_none() && w.frames > 0);
-    let wires: Vec<&Wire> = roots.filter(concerned).collect();
-    if wires.iter().any(|w| !long_enough(books, w)) {
-        return None;
-    }
-    let busy = wires.iter().filter(|w| w.frames >= 100);
-    let longest = busy.map(|w| books.longest_pause_s(&w.gaps)).max_by(f64::total_cmp)?;
-    Some(format!("No wire was silent for longer than {}.", s(longest)))
-}
-
-/// Hosts of the Ethernet with a rhythm never fell silent for long, or are none.
-pub(super) fn wires_steady_and_hosts(books: &Books, _: &Scope) -> Option<String> {
-    if wires(books, WireKind::Ethernet).is_empty() {
-        return None;
-    }
-    let mut steady = 0;
-    let mut longest: f64 = 0.0;
-    for (id, device) in books.inventory.iter().filter(|(_, d)| d.mac().is_some()) {
-        let rhythm = books
-            .timing
-            .of(id)
-            .filter(|s| s.is_periodic())
-            .filter_map(|s| s.median_s())
-            .min_by(f64::total_cmp);
-        if rhythm.is_some_and(|r| r <= 5.0) && device.frames >= 50 {
-            steady += 1;
-            longest = longest.max(books.longest_pause_s(&device.gaps));
-        }
-    }
-    (steady > 0 && longest < NOTICEABLE_S)
-        .then(|| format!("{steady} hosts with steady traffic, none silent for longer than {}.", s(longest)))
-}
-
-/// No device claimed its address anew.
-pub(super) fn no_restart(books: &Books, _: &Scope) -> Option<String> {
-    if wires(books, WireKind::Can).is_empty() {
-        return None;
-    }
-    let claims: u64 = books.buses.iter().map(|(_, b)| b.claims).sum();
-    Some(format!("No device claimed its address anew in mid-recording ({}).", claims_seen(claims)))
-}
-
-fn claims_seen(claims: u64) -> String {
+pub(super) fn claims_seen(claims: u64) -> String {
     match claims {
         0 => String::from("no address claim was seen"),
         1 => String::from("1 address claim was seen"),
@@ -216,8 +102,22 @@ pub(super) fn values_there(books: &Books, scope: &Scope) -> Option<String> {
 /// Depth held at every speed that the boat ran.
 pub(super) fn depth_holds_at_speed(books: &Books, scope: &Scope) -> Option<String> {
     const FAST_KN: f64 = 12.0;
+    /// A value that stays to the last digit for so long is held and not measured, seconds.
+    const HELD_S: f64 = 10.0;
     let class = (FAST_KN / crate::books::series::SPEED_CLASS_KN) as usize;
-    sources(books, scope).into_iter().find_map(|source| {
+    let holds_on = |source: &Source| {
+        let fast = source.track.samples().iter().filter(|s| s.b > FAST_KN).copied().collect::<Vec<_>>();
+        held_s(&fast) > HELD_S
+    };
+    // What a sounder repeats at speed, or does not send there, is no depth that holds.
+    let pauses = |source: &Source| {
+        let stream = books.timing.get(source.key.device, source.key.message);
+        stream.is_some_and(|stream| {
+            let limit = 3.0 * stream.median_s().unwrap_or(f64::INFINITY);
+            books.longest_pause_s(&stream.gaps) > limit.max(HELD_S)
+        })
+    };
+    sources(books, scope).into_iter().filter(|s| !holds_on(s) && !pauses(s)).find_map(|source| {
         let fast = source
             .by_speed
             .iter()
@@ -276,7 +176,9 @@ pub(super) fn addresses_single(books: &Books, _: &Scope) -> Option<String> {
     }
     let claimed: usize = books.networks.iter().map(|(_, n)| n.claimed.len()).sum();
     let single = books.networks.iter().all(|(_, n)| n.claimed.iter().all(|(_, c)| c.len() <= 1));
-    (claimed > 0 && single).then(|| format!("{claimed} IPv4 addresses, each used by one host only."))
+    // At a host's own port the answers to others' requests do not show, and a client that declines its lease has met its owner.
+    let shows = books.networks.iter().all(|(_, n)| hears_all(n) && n.declines == 0);
+    (claimed > 0 && single && shows).then(|| format!("{claimed} IPv4 addresses, each used by one host only."))
 }
 
 /// At most one server gives addresses.
@@ -299,9 +201,12 @@ pub(super) fn addresses_given(books: &Books, _: &Scope) -> Option<String> {
         let mut hosts: Vec<_> = network.hosts.values().filter(|h| h.discovers > 0).collect();
         hosts.sort_by_key(|h| h.discovers);
         asked += hosts.len();
-        waiting += hosts.iter().filter(|h| h.offers == 0).count();
+        // An offer alone may have been turned down; that a host took its address shows in the acknowledgement.
+        waiting += hosts.iter().filter(|h| h.lease.is_none()).count();
     }
-    (asked > 0 && waiting == 0).then(|| format!("{asked} hosts asked for an address and got one."))
+    (asked > 0 && waiting == 0).then(|| {
+        format!("{asked} {} asked for an address and got one.", if asked == 1 { "host" } else { "hosts" })
+    })
 }
 
 /// Broadcast and group traffic stays low.
@@ -355,8 +260,10 @@ pub(super) fn sentences_whole(books: &Books, _: &Scope) -> Option<String> {
 /// Every heading moves with the boat.
 pub(super) fn heading_follows(books: &Books, scope: &Scope) -> Option<String> {
     const TURNED_DEG: f64 = 60.0;
-    /// A heading that stands still for this long while the boat turns would be seen by its like values.
+    /// A heading that stands still while the boat turns would be seen by its like values: this many of all, or for so many
+    /// seconds on end.
     const MOVING_SHARE: f64 = 0.5;
+    const HELD_S: f64 = 5.0;
     let mut words = Vec::new();
     for source in sources(books, scope).into_iter().filter(|s| s.valid >= 50) {
         let samples: Vec<f64> =
@@ -364,7 +271,8 @@ pub(super) fn heading_follows(books: &Books, scope: &Scope) -> Option<String> {
         let (first, pairs) = (*samples.first()?, samples.windows(2));
         let moved = pairs.filter(|w| w.first() != w.last()).count() as f64 / samples.len() as f64;
         let turned = samples.iter().map(|a| crate::units::wrap_180(a - first).abs()).fold(0.0, f64::max);
-        if turned < TURNED_DEG || moved < MOVING_SHARE {
+        let held = held_s(source.track.samples());
+        if turned < TURNED_DEG || moved < MOVING_SHARE || held > HELD_S {
             return None;
         }
         words.push(format!(
@@ -374,4 +282,16 @@ pub(super) fn heading_follows(books: &Books, scope: &Scope) -> Option<String> {
         ));
     }
     (!words.is_empty()).then(|| format!("{}.", words.join("; ")))
+}
+
+/// The longest time for which a value stays the same, seconds.
+fn held_s(samples: &[Sample]) -> f64 {
+    let (mut longest, mut since) = (0.0_f64, samples.first());
+    for sample in samples {
+        match since {
+            Some(first) if first.a == sample.a => longest = longest.max(sample.time.since(first.time)),
+            _ => since = Some(sample),
+        }
+    }
+    longest
 }

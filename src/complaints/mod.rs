@@ -16,6 +16,7 @@ mod position_jumps;
 mod recordings;
 mod scope;
 mod shared;
+mod silences;
 mod wires_needed;
 
 use crate::books::Books;
@@ -154,7 +155,9 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
                     let telling = recordings::that_tells(cause.name);
                     let telling =
                         telling.map(|what| format!(" It would show in {what}.")).unwrap_or_default();
-                    (Standing::Open, format!("{}{telling}", cause.open), cause.check.to_owned())
+                    let why = silences::doubt(books, complaint.scope, cause.name);
+                    let why = why.unwrap_or_else(|| cause.open.to_owned());
+                    (Standing::Open, format!("{why}{telling}"), cause.check.to_owned())
                 }
             },
         };

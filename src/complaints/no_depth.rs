@@ -1,6 +1,6 @@
 //! "No depth on the display."
 
-use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, silences, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "no-depth",
@@ -10,14 +10,14 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "depth-not-available",
             shown: unsaid,
             excluded: exclude::values_there,
-            open: "Too few depth messages to tell.",
+            open: "Too few depth messages, or some of them without a depth.",
             check: "Look at the transducer: in the water, clean, level, cable and connector unhurt.",
         },
         Cause {
             name: "depth-lost-at-speed",
             shown: unsaid,
             excluded: exclude::depth_holds_at_speed,
-            open: "No run through a higher speed with depth before and after it is in this recording.",
+            open: "No run through a higher speed with a depth that moves all the while is in this recording.",
             check: "Record a run through the speed where the depth goes, with a second person to look out. Hull transducers meant for high speed are needed above about 25 mph (22 kn; common practice).",
         },
         Cause {
@@ -30,7 +30,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "device-dropout",
             shown: unsaid,
-            excluded: exclude::devices_steady,
+            excluded: silences::devices_steady,
             open: "Too short, or no sounder in it, to tell whether the sounder drops out.",
             check: "Wiggle the connector and cable of the sounder while someone watches its depth.",
         },
@@ -38,7 +38,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "message-dropout",
             shown: unsaid,
-            excluded: exclude::messages_steady,
+            excluded: silences::messages_steady,
             open: "Too short, or no steady depth message in it, to tell pauses.",
             check: "Look whether something switches the depth message off.",
         },
@@ -46,7 +46,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "link-flap",
             shown: unsaid,
-            excluded: exclude::devices_steady,
+            excluded: silences::devices_steady,
             open: "Too short, or no host that carries depth, to tell whether a link goes down.",
             check: "Swap the network cable of the sounder, then its port.",
         },

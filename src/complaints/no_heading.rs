@@ -1,6 +1,6 @@
 //! "There is no heading."
 
-use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, silences, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "no-heading",
@@ -23,7 +23,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "link-flap",
             shown: unsaid,
-            excluded: exclude::devices_steady,
+            excluded: silences::devices_steady,
             open: "Too short, or no host that carries heading, to tell whether a link goes down.",
             check: "Swap the network cable of the device that carries the heading, then its port.",
         },

@@ -1,6 +1,6 @@
 //! "There is no position."
 
-use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+use super::{Cause, Complaint, Scope, exclude, never, shared, silences, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "no-position",
@@ -23,7 +23,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "device-dropout",
             shown: unsaid,
-            excluded: exclude::devices_steady,
+            excluded: silences::devices_steady,
             open: "Too short, or no receiver in it, to tell whether it drops out.",
             check: "Wiggle the connector and cable of the receiver while someone watches the position.",
         },
@@ -31,7 +31,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "message-dropout",
             shown: unsaid,
-            excluded: exclude::messages_steady,
+            excluded: silences::messages_steady,
             open: "Too short, or no steady position in it, to tell pauses.",
             check: "Look whether something switches the position message off.",
         },
@@ -42,7 +42,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "link-flap",
             shown: unsaid,
-            excluded: exclude::devices_steady,
+            excluded: silences::devices_steady,
             open: "Too short, or no host that carries position, to tell whether a link goes down.",
             check: "Swap the network cable of the device that carries the position, then its port.",
         },

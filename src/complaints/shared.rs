@@ -1,13 +1,13 @@
 //! Causes that several complaints have in common.
 
-use super::{Cause, exclude, never, unsaid};
+use super::{Cause, exclude, never, silences, unsaid};
 use crate::findings::Finding;
 
 /// Everyone on a wire at once.
 pub(super) const WIRE_OUTAGE: Cause = Cause {
     name: "wire-outage",
     shown: unsaid,
-    excluded: exclude::wires_steady,
+    excluded: silences::wires_steady,
     open: "Too short to tell whether the whole wire goes.",
     check: "Look at the supply plug and fuse of the switch or backbone.",
 };
@@ -16,7 +16,7 @@ pub(super) const WIRE_OUTAGE: Cause = Cause {
 pub(super) const DEVICE_RESTART: Cause = Cause {
     name: "device-restart",
     shown: unsaid,
-    excluded: exclude::no_restart,
+    excluded: silences::no_restart,
     open: "Too short to see a restart.",
     check: "Measure the supply at the plug of the device whose data go, while pumps and motors start.",
 };
@@ -62,7 +62,7 @@ pub(super) const IP_CONFLICT: Cause = Cause {
     name: "ip-conflict",
     shown: unsaid,
     excluded: exclude::addresses_single,
-    open: "Too few hosts speak in it to tell whether two share an address.",
+    open: "Too few hosts speak in it, or the answers of others do not show at this port, to tell whether two share an address.",
     check: "Give every device its own address, or let one server give them all.",
 };
 
@@ -175,7 +175,7 @@ pub(super) const HEADING_FROZEN: Cause = Cause {
     name: "heading-frozen",
     shown: unsaid,
     excluded: exclude::heading_follows,
-    open: "The boat hardly turned: a heading that stands still would not show.",
+    open: "The boat hardly turned, or the heading stood still for seconds, as it may: whether it froze does not show.",
     check: "Turn the boat slowly and watch whether the heading follows all the way.",
 };
 
@@ -183,7 +183,7 @@ pub(super) const HEADING_FROZEN: Cause = Cause {
 pub(super) const HEADING_DEVICE_DROPOUT: Cause = Cause {
     name: "device-dropout",
     shown: unsaid,
-    excluded: exclude::devices_steady,
+    excluded: silences::devices_steady,
     open: "Too short, or no heading sensor in it, to tell whether the sensor drops out.",
     check: "Wiggle the connector and cable of the heading sensor while someone watches the heading.",
 };
@@ -192,7 +192,7 @@ pub(super) const HEADING_DEVICE_DROPOUT: Cause = Cause {
 pub(super) const HEADING_MESSAGE_DROPOUT: Cause = Cause {
     name: "message-dropout",
     shown: unsaid,
-    excluded: exclude::messages_steady,
+    excluded: silences::messages_steady,
     open: "Too short, or no steady heading in it, to tell pauses.",
     check: "Look at the heading sensor and its cable.",
 };

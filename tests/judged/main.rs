@@ -11,6 +11,7 @@
 )]
 
 mod depths;
+mod feeds;
 mod headings;
 mod hosts;
 mod lines;
@@ -21,6 +22,7 @@ mod make;
 mod positions;
 mod recorders;
 mod rhythm;
+mod silences;
 mod turns;
 mod wires;
 

@@ -1,0 +1,79 @@
+//! Silences at the edges of a recording, one after the other, and too short for a finding.
+
+use crate::wires::sensors;
+use crate::{alarms, ask, can_log, judge, number};
+use leadsman::report::model::Standing;
+
+type Frames = Vec<(f64, u32, String)>;
+
+/// Depth (PGN 128267) of the node at address 22, once a second.
+fn depths(from: u32, to: u32) -> Frames {
+    let frame = |i: u32| {
+        let [low, high, ..] = (800 + i % 50).to_le_bytes();
+        (f64::from(i) + 0.5, 0x0DF5_0B16, format!("FF{low:02X}{high:02X}00000000FF"))
+    };
+    (from..to).map(frame).collect()
+}
+
+fn without(frames: Frames, spans: &[(f64, f64)]) -> Vec<u8> {
+    let silent = |t: f64| spans.iter().any(|(from, to)| (*from..*to).contains(&t));
+    can_log(frames.into_iter().filter(|(t, ..)| !silent(*t)).collect())
+}
+
+fn standing(recording: Vec<u8>, complaint: &str, cause: &str) -> (Standing, String) {
+    let report = ask(&[recording], complaint);
+    let row = report.complaints[0].causes.iter().find(|row| row.cause == cause).unwrap();
+    (row.standing, row.because.clone())
+}
+
+/// Who is first heard when the recording has run for long was silent or off: neither is excluded.
+#[test]
+fn who_comes_late_is_not_called_steady() {
+    let late = can_log([sensors(0, 150), depths(30, 150)].concat());
+    let (told, why) = standing(late, "no-depth", "device-dropout");
+    assert_eq!(told, Standing::Open);
+    assert!(why.contains("first heard 30"), "{why}");
+    let steady = can_log([sensors(0, 150), depths(0, 150)].concat());
+    assert_eq!(standing(steady, "no-depth", "device-dropout").0, Standing::RuledOut);
+}
+
+/// Power is lost again seconds after all have come back: two outages, or gaps, and not one.
+#[test]
+fn a_second_silence_soon_after_the_first_is_told() {
+    let frames = without([sensors(0, 150), depths(0, 150)].concat(), &[(60.0, 65.0), (70.0, 75.0)]);
+    let report = judge(&[frames]);
+    assert_eq!(alarms(&report), ["recording-gap"], "{:?}", report.findings);
+    let spans = report.findings.iter().find(|f| f.kind == "recording-gap").unwrap().spans.len();
+    assert_eq!(spans, 2);
+}
+
+/// All are silent for a second or two: no device and no message is to blame, and whether the wire was is open.
+#[test]
+fn a_short_silence_of_all_is_nobodys_own() {
+    let frames = || [sensors(0, 150), depths(0, 150)].concat();
+    let once = without(frames(), &[(60.0, 61.4)]);
+    assert!(alarms(&judge(&[once])).is_empty());
+    let twice = without(frames(), &[(60.0, 62.0), (90.0, 92.0)]);
+    assert!(alarms(&judge(std::slice::from_ref(&twice))).is_empty());
+    assert_eq!(standing(twice, "data-drops-out", "wire-outage").0, Standing::Open);
+    let often = judge(&[without(frames(), &[(60.0, 62.0), (90.0, 92.0), (120.0, 122.0)])]);
+    assert_eq!(alarms(&often), ["recording-gap"], "{:?}", often.findings);
+    let longest = number(&often, "recording-gap", "longest_s");
+    assert!((longest - 2.0).abs() < 0.15, "{longest}");
+}
+
+/// A pause of ten intervals that nobody aboard notices is no finding, and excludes none either.
+#[test]
+fn a_pause_too_short_to_be_told_is_not_denied() {
+    let frames: Frames = sensors(0, 150)
+        .into_iter()
+        .filter(|(t, id, _)| id & 0xFF != 0x23 || !(60.0..61.2).contains(t))
+        .map(|(t, id, data)| match id & 0xFF {
+            // The node's rate of turn becomes a heading (PGN 127250).
+            0x23 => (t, 0x09F1_1223, format!("FF{:02X}30FF7FFF7FFD", (t * 3.0) as u32 % 256)),
+            _ => (t, id, data),
+        })
+        .collect();
+    let (told, why) = standing(can_log(frames), "no-heading", "device-dropout");
+    assert_eq!(told, Standing::Open, "{why}");
+}

@@ -73,12 +73,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 
 /// Every address that several hosts use for themselves, in turn and again.
 pub(super) fn conflicts(books: &Books, network: &Network) -> Vec<(Ipv4Addr, Vec<Claimant>)> {
-    let virtual_router = |c: &Claimant| {
-        books.inventory.get(c.device).and_then(|d| d.mac()).is_some_and(Mac::is_virtual_router)
-    };
+    // Several may speak for a virtual router; and a group's address stands in for one that the link did not give.
+    let of_many = |mac: Mac| mac.is_virtual_router() || mac.is_multicast();
+    let excused = |c: &Claimant| books.inventory.get(c.device).and_then(|d| d.mac()).is_some_and(of_many);
     let mut found = own_claims(network);
     for (_, rivals) in &mut found {
-        rivals.retain(|c| c.count >= FEW && c.turns > 0 && !virtual_router(c));
+        rivals.retain(|c| c.count >= FEW && c.turns > 0 && !excused(c));
     }
     found.retain(|(_, rivals)| rivals.len() > 1 && rivals.iter().map(|c| c.turns).sum::<u64>() >= TURNS);
     found

@@ -2,6 +2,7 @@
 
 use super::words::{GUEST, longest, seconds, times};
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::inventory::DeviceId;
 use crate::books::network::{Sign, Signs};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -27,6 +28,23 @@ pub(super) const DETECTOR: Detector = Detector {
     complaints: &["display-disconnects", "data-drops-out", "no-depth", "no-heading", "no-position"],
     detect,
 };
+
+/// From so many hosts on that go down with it, one host's own cable is not the first place to look.
+const SHARED: usize = 2;
+
+/// Links that lose one supply go down and come up within this of each other, seconds (a display starts in that time).
+const AT_ONCE_S: f64 = 5.0;
+
+/// How many other hosts went down and came up with most of these flaps.
+fn at_once(evidence: &Evidence<'_>, id: DeviceId, flaps: &[(Span, Signs)]) -> usize {
+    let near =
+        |a: Span, b: Span| a.from.since(b.from).abs() <= AT_ONCE_S && a.to.since(b.to).abs() <= AT_ONCE_S;
+    let with = |others: &Vec<(Span, Signs)>| {
+        flaps.iter().filter(|(span, _)| others.iter().any(|(other, _)| near(*span, *other))).count() * 2
+            > flaps.len()
+    };
+    evidence.presence.flaps.iter().filter(|(other, others)| **other != id && with(others)).count()
+}
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
@@ -56,7 +74,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .evidence("Other hosts went on meanwhile.")
             .evidence(format!("{came_back} announcing itself: {}.", words.join(", ")))
             .spans(spans);
-            let finding = if guest { finding.evidence(GUEST) } else { finding };
+            let mut finding = if guest { finding.evidence(GUEST) } else { finding };
+            let together = at_once(evidence, *id, flaps);
+            if together >= SHARED {
+                finding = finding
+                    .evidence(format!("{together} other hosts went down and came up at the same times: they share the cause."))
+                    .check("Look first at what these hosts share: the supply plug and fuse of their switch, or the cable between two switches.");
+            }
             finding
                 .check(format!(
                     "Swap the cable of {who} with a good one; then move it to another port of the switch."

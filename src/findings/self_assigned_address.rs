@@ -117,9 +117,17 @@ pub(super) fn alone(
     };
     let only = |c: &Claimant| c.span.seconds() >= STEADY_S && books.timing.of(c.device).any(is_data);
     let shown = |id: &DeviceId, c: &Claimant| all || c.arp >= FEW || searches(id) || only(c);
+    // What it states in ARP is its own; what it sends from shows an address beside it.
+    let beside = |id: &DeviceId, c: &Claimant| {
+        let proper = network.claimed.iter().filter(|(ip, _)| !is_local(*ip)).flat_map(|(_, claims)| claims);
+        proper.filter(|p| p.device == *id && p.count >= FEW).any(|p| p.span.to > c.span.from)
+    };
     let settled = |c: &Claimant| end.is_some_and(|end| end.since(c.span.from) >= SETTLED_S);
     (
-        own.into_iter().filter(|(id, _, c)| settled(c) && shown(id, c)).map(|(id, ip, _)| (id, ip)).collect(),
+        own.into_iter()
+            .filter(|(id, _, c)| settled(c) && shown(id, c) && !beside(id, c))
+            .map(|(id, ip, _)| (id, ip))
+            .collect(),
         others.len(),
     )
 }

@@ -303,3 +303,43 @@ fn packets_without_a_link_are_read() {
     assert!((number(&report, "duplicate-heading-source", "median_difference_deg").abs() - 11.0).abs() < 0.5);
     assert!(report.devices.iter().any(|d| d.ips == ["192.168.47.2"] && d.mac.is_none()));
 }
+
+/// A host with a proper address announces a link-local one besides: somebody gave it one.
+#[test]
+fn an_address_beside_a_proper_one_is_none_that_it_had_to_give_itself() {
+    let mut traffic = Traffic::of_two_displays(200.0);
+    traffic.sends(3, 0xC0A8_2F03, 1.0, (2.0, 200.0));
+    for i in 0..10 {
+        traffic.arp(15.0 + 18.0 * f64::from(i), 3, OWN, OWN);
+    }
+    assert!(alarms(&judge(&[traffic.recorded()])).is_empty());
+}
+
+/// Three hosts of one switch go down and up together while a fourth goes on: they share the cause.
+#[test]
+fn hosts_that_go_down_together_share_the_cause() {
+    let mut traffic = Traffic::default();
+    traffic.sends(9, 0xC0A8_2F09, 0.1, (0.0, 200.0));
+    for host in [1, 2, 3] {
+        let ip = 0xC0A8_2F00 + host as u32;
+        let late = 0.3 * host as f64;
+        traffic.sends(host, ip, 0.1, (late, 80.0));
+        traffic.takes(95.0 + late, host, ip);
+        traffic.sends(host, ip, 0.1, (102.0 + late, 200.0));
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert_eq!(alarms(&report), ["link-flap"; 3], "{:?}", report.findings);
+    for finding in &report.findings {
+        assert!(finding.kind != "link-flap" || finding.checks[0].contains("share"), "{:?}", finding.checks);
+    }
+}
+
+/// A switching loop brings an ARP request back hundreds of times a second: it was asked once.
+#[test]
+fn a_request_that_a_loop_brings_back_is_one() {
+    let mut traffic = Traffic::of_two_displays(60.0);
+    let asked = |traffic: &mut Traffic, at: f64| traffic.arp(at, 1, 0xC0A8_2F01, 0xC0A8_2F63);
+    (0..9000).for_each(|i| asked(&mut traffic, 20.0 + f64::from(i) / 1500.0));
+    let alarms = alarms(&judge(&[traffic.recorded()]));
+    assert!(!alarms.contains(&"arp-unanswered"), "{alarms:?}");
+}

@@ -70,7 +70,7 @@ impl Shown {
 /// The boat's clocks against the recorder's. Bounded by `MAX_CLOCKS`, `MAX_STEPS` and `MAX_SHOWN`.
 #[derive(Debug, Default)]
 pub struct Clock {
-    last: FxHashMap<(DeviceId, Message), (Time, i64)>,
+    last: FxHashMap<(DeviceId, Message), (Time, Option<i64>, i64)>,
     steps: Vec<ClockStep>,
     shown: Vec<Shown>,
 }
@@ -90,11 +90,17 @@ impl Clock {
         if self.last.len() >= MAX_CLOCKS && !self.last.contains_key(&(device, message)) {
             return;
         }
-        let Some((before, shown)) = self.last.insert((device, message), (time, of_day_us)) else { return };
+        let Some((before, day, shown)) = self.last.insert((device, message), (time, days, of_day_us)) else {
+            return;
+        };
         let recorder = time.micros_since(before);
         let boat = of_day_us.saturating_sub(shown);
         let ahead = recorder.saturating_sub(boat);
-        let ahead = (ahead.saturating_add(DAY_US / 2)).rem_euclid(DAY_US) - DAY_US / 2;
+        // A receiver's date may be wrong until it has a fix: it is asked only where the stamps leap by that much.
+        let ahead = match days.zip(day).filter(|_| recorder.saturating_abs() >= DAY_US / 2) {
+            Some((now, then)) => ahead.saturating_sub(now.saturating_sub(then).saturating_mul(DAY_US)),
+            None => (ahead.saturating_add(DAY_US / 2)).rem_euclid(DAY_US) - DAY_US / 2,
+        };
         let size_s = ahead as f64 / 1e6;
         // A receiver without fix may stand still; then its clock is no witness.
         if size_s.abs() > STEP_S && boat != 0 {
@@ -142,6 +148,21 @@ mod tests {
         show(114, 12);
         let steps: Vec<_> = clock.steps().iter().map(|s| s.size_s).collect();
         assert_eq!(steps, [700.0, -700.0]);
+    }
+
+    #[test]
+    fn a_leap_by_whole_days_shows_by_the_date() {
+        let mut clock = Clock::default();
+        let mut show = |t: i64, day: i64, boat: i64| {
+            let time = Time(t * 1_000_000);
+            clock.reading(DeviceId(0), Message::Pgn(129_029), time, Some(day), boat * 1_000_000);
+        };
+        show(100, 7, 50);
+        show(101, 7, 51);
+        show(102 + 86_400, 7, 52);
+        show(103 + 3 * 86_400, 9, 53);
+        let steps: Vec<_> = clock.steps().iter().map(|s| s.size_s).collect();
+        assert_eq!(steps, [86_400.0], "two days of silence are no leap");
     }
 
     #[test]

@@ -40,6 +40,7 @@ pub use reel::{Held, Recorded, Reel, Row};
 pub use tape::{Mark, Part, Seen, Tape};
 pub use text_parts::{
     LineKind, LineParts, data_begins, remark_begins, shift_number, shift_stamp, split_line, stamp_length,
+    stamp_to_utc,
 };
 
 use crate::time::Time;

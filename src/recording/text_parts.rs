@@ -149,6 +149,48 @@ fn shift_date(text: &mut [u8], parts: [Range<usize>; 3], shift_us: i64) {
     }
 }
 
+/// Gives the time in front of a line in UTC where it states an offset from it, which tells the longitude. Lengths stay.
+pub fn stamp_to_utc(prefix: &mut [u8]) {
+    let rest = prefix.iter().position(u8::is_ascii_digit).and_then(|from| prefix.get_mut(from..));
+    // What has no such offset stays as it is.
+    let _ = rest.and_then(to_utc);
+}
+
+fn to_utc(text: &mut [u8]) -> Option<()> {
+    const DAY_MIN: i64 = 24 * 60;
+    let extended = matches!(text.get(4), Some(b'-' | b'/'));
+    let date = if extended { [0..4, 5..7, 8..10] } else { [0..4, 4..6, 6..8] };
+    let hours = if extended { 11..13 } else { 9..11 };
+    let minutes = hours.end + usize::from(extended)..hours.end + usize::from(extended) + 2;
+    let sign = minutes.end + text.get(minutes.end..)?.iter().position(|b| matches!(b, b'+' | b'-'))?;
+    let number = |part: Range<usize>| stamp::whole(text.get(part)?);
+    let minutes_at = sign + 3 + usize::from(text.get(sign + 3) == Some(&b':'));
+    let (east_h, east_min) = (sign + 1..sign + 3, minutes_at..minutes_at + 2);
+    let offset = 60 * number(east_h.clone())? + number(east_min.clone()).unwrap_or(0);
+    let offset = if text.get(sign) == Some(&b'-') { -offset } else { offset };
+    let [year, month, day] = date.clone().map(number);
+    let day = days_from_civil(year?, month?, day?)?;
+    let moment = day * DAY_MIN + 60 * number(hours.clone())? + number(minutes.clone())? - offset;
+    let (year, month, day) = civil(moment.div_euclid(DAY_MIN));
+    let of_day = moment.rem_euclid(DAY_MIN);
+    let [year_at, month_at, day_at] = date;
+    for (part, value) in [
+        (year_at, year),
+        (month_at, month),
+        (day_at, day),
+        (hours, of_day / 60),
+        (minutes, of_day % 60),
+        (east_h, 0),
+        (east_min, 0),
+    ] {
+        if let Some(digits) = text.get_mut(part).filter(|part| part.iter().all(u8::is_ascii_digit)) {
+            write_number(digits, value);
+        }
+    }
+    *text.get_mut(sign)? = b'+';
+    Some(())
+}
+
 /// Shifts a whole number of seconds, milli-, micro- or nanoseconds since 1970 (its size tells which), in its digits.
 pub fn shift_number(digits: &mut [u8], shift_us: i64) {
     let Some(number) = stamp::whole(digits) else { return };
@@ -187,6 +229,23 @@ mod tests {
         ] {
             let mut bytes = stamp.as_bytes().to_vec();
             shift_stamp(&mut bytes, -WEEK_US);
+            assert_eq!(String::from_utf8_lossy(&bytes), want);
+        }
+    }
+
+    #[test]
+    fn offsets_from_utc_are_taken_in() {
+        for (stamp, want) in [
+            ("2026-03-23T12:35:00.050+10:00 ", "2026-03-23T02:35:00.050+00:00 "),
+            ("[2026/01/01 01:30:00-0530] ", "[2026/01/01 07:00:00+0000] "),
+            ("2026-01-01T01:30:00+02 ", "2025-12-31T23:30:00+00 "),
+            ("20260101T233000-01 ", "20260102T003000+00 "),
+            ("2026-01-03T12:34:56.789Z ", "2026-01-03T12:34:56.789Z "),
+            ("(1767270896.500123) ", "(1767270896.500123) "),
+            ("12:34:56 ", "12:34:56 "),
+        ] {
+            let mut bytes = stamp.as_bytes().to_vec();
+            stamp_to_utc(&mut bytes);
             assert_eq!(String::from_utf8_lossy(&bytes), want);
         }
     }

@@ -7,7 +7,7 @@ use super::spots::Spots;
 use super::{Desk, blank};
 use crate::recording::{
     CanFrame, CanKind, LineKind, Recorded, Seen, Tape, data_begins, hex_digit, is_direction, remark_begins,
-    shift_number, shift_stamp, split_line, stamp_length,
+    shift_number, shift_stamp, split_line, stamp_length, stamp_to_utc,
 };
 use crate::time::Time;
 
@@ -17,6 +17,9 @@ const MAX_TAG_BLOCKS: usize = 8;
 /// Interface names that every system gives, apart from their number.
 const USUAL_NAMES: &[&str] =
     &["can", "vcan", "slcan", "eth", "lan", "wlan", "br", "lo", "en", "usb", "any", ""];
+
+/// A time in front of a line that states an offset from UTC has more bytes than this.
+const SHORTEST_WITH_ZONE: usize = 17;
 
 /// A frame in a line of the packet at hand.
 pub(super) struct Carried {
@@ -63,8 +66,11 @@ impl Desk {
         self.carried_frames(tape, key);
     }
 
-    /// Shifts the time in front of a line.
+    /// Shifts the time in front of a line, and gives it in UTC.
     fn stamp(&self, stamp: &mut [u8]) {
+        if stamp.len() > SHORTEST_WITH_ZONE {
+            stamp_to_utc(stamp);
+        }
         if !stamp.is_empty() && self.content.time_shift_us() != 0 {
             shift_stamp(stamp, self.content.time_shift_us());
         }

@@ -248,5 +248,11 @@ fn targets_alerts_and_heartbeats_keep_their_numbers() {
     new.retain(|b| !b.is_ascii_hexdigit());
     assert_eq!(new, b"$IISRP,,,xxxxxxxxxxx");
     assert_eq!(scrub("$GPDTM,W84,,0.0,N,0.0,E,0.0,W84"), b"$GPDTM,W84,,0.0,N,0.0,E,0.0,W84");
+    let moved = b"$GPDTM,999,,0.0000,S,0.0000,W,000.0,W84";
+    assert_eq!(
+        scrub("$GPDTM,999,,0.0505,S,0.0634,W,-47.7,W84"),
+        moved,
+        "a datum of one place, by its numbers"
+    );
     assert_eq!(scrub("$GPDTM,ABC,,0.08,N,0.07,E,-47.7,W84"), b"$GPDTM,xxx,,0.00,N,0.00,E,000.0,W84");
 }

@@ -124,10 +124,7 @@ impl Content {
                     n += 3;
                 }
                 Some(Act::Ais) => self.ais(time, ais, part),
-                Some(Act::Offset) if [1, 8].iter().all(|n| sentence.field(*n).is_none_or(is_world)) => {
-                    keep_if(part, is_number);
-                }
-                Some(Act::Offset | Act::Zero) => zero(part),
+                Some(Act::Zero) => zero(part),
                 Some(act) => self.field(act, part),
                 None => blank(part),
             }
@@ -463,9 +460,4 @@ fn number(text: &[u8]) -> Option<u64> {
 
 fn decimals(text: &[u8]) -> usize {
     text.iter().rev().position(|b| *b == b'.').unwrap_or(0)
-}
-
-fn is_world(text: &str) -> bool {
-    let text = text.trim_ascii();
-    text.is_empty() || WORLD_DATUMS.contains(&text.as_bytes())
 }

@@ -31,8 +31,6 @@ pub(super) enum Act {
     Maker,
     /// A datum's code.
     Datum,
-    /// An offset of a datum, which stays when the datum does.
-    Offset,
     /// A hardware address of twelve digits.
     Mac,
     /// Four fields: a transducer's type, value, unit and name.
@@ -44,8 +42,8 @@ pub(super) enum Act {
 }
 
 use Act::{
-    Ais, Code, Date, Datum, Letter as L, Letters, LongDate, Mac, Maker, Number as N, Offset, Place,
-    Rest as R, Satellite as S, Target, Transducer, Waypoint, Zero,
+    Ais, Code, Date, Datum, Letter as L, Letters, LongDate, Mac, Maker, Number as N, Place, Rest as R,
+    Satellite as S, Target, Transducer, Waypoint, Zero,
 };
 
 /// Fields from the first on, and fields that come again and again behind them.
@@ -82,7 +80,7 @@ pub(super) fn fields(formatter: &str) -> Option<Line> {
         b"BWC" => line(&[N, Place, R, R, R, N, L, N, L, N, L, Waypoint, L]),
         b"DBK" | b"DBS" | b"DBT" => line(&[N, L, N, L, N, L]),
         b"DPT" => line(&[N, N, N]),
-        b"DTM" => line(&[Datum, L, Offset, L, Offset, L, Offset, Datum]),
+        b"DTM" => line(&[Datum, L, Zero, L, Zero, L, Zero, Datum]),
         b"GGA" => line(&[N, Place, R, R, R, N, N, N, Zero, L, Zero, L, N, Zero]),
         b"GLL" => line(&[Place, R, R, R, N, L, L]),
         b"GNS" => line(&[N, Place, R, R, R, Letters, N, N, Zero, Zero, N, Zero, L]),

@@ -284,7 +284,7 @@ impl Content {
     }
 }
 
-/// PGN 129044: a datum of one region tells the region, and so do its offsets.
+/// PGN 129044: a datum of one region tells the region, and so do the offsets of any: some belong to one place alone.
 fn datum(old: &[u8], new: &mut [u8]) {
     let world = |from: usize| {
         let code = old.get(from..from + 4).unwrap_or_default();
@@ -292,7 +292,6 @@ fn datum(old: &[u8], new: &mut [u8]) {
         let code = code.get(..end).unwrap_or_default().trim_ascii();
         code.is_empty() || WORLD_DATUMS.contains(&code)
     };
-    let known = world(0) && world(16);
     for start in [0, 128] {
         if world(start / 8) {
             copy(old, new, start, 32);
@@ -302,7 +301,7 @@ fn datum(old: &[u8], new: &mut [u8]) {
     }
     for start in [32, 64, 96] {
         match get(old, start, 32) {
-            Some(raw) if known || raw as i32 >= i32::MAX - 2 => set(new, start, 32, raw),
+            Some(raw) if raw as i32 >= i32::MAX - 2 => set(new, start, 32, raw),
             Some(_) => set(new, start, 32, 0),
             None => {}
         }

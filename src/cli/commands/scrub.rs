@@ -146,6 +146,13 @@ fn closing(page: &mut Page<'_>, args: &ScrubArgs, outcome: &Outcome, made: bool)
                 "Use it for this boat alone: in its water another boat's compass would seem wrong.",
             )?;
         }
+    } else {
+        page.blank()?;
+        page.text(
+            0,
+            "A further copy of this boat: share it only when both are made with one --key FILE. Many copies that moved the place \
+             each another way tell together where it is.",
+        )?;
     }
     page.blank()?;
     page.text(0, &format!("Look at the copy first: leadsman report {}", args.output.display()))

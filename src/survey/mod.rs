@@ -217,8 +217,21 @@ fn fill_reckoned<R: Recording>(
         summary.reckoning = Some(reckoning);
     }
     let mut books = intake.finish(summaries);
+    if let Some(part) = window.as_ref().map(part_of) {
+        books.recordings.iter_mut().for_each(|recording| recording.problems.push(part.clone()));
+    }
     naming::name_devices(&mut books.inventory, &books.wires, &options.names);
     Ok(books)
+}
+
+/// That a report speaks of a part of a recording only.
+fn part_of((from, to): &(Time, Time)) -> String {
+    let part = match (from.0 > i64::MIN, to.0 < i64::MAX) {
+        (true, true) => format!("from {from} to {to}"),
+        (true, false) => format!("from {from} on"),
+        _ => format!("up to {to}"),
+    };
+    format!("only what came {part} was looked at, as asked: \"the recording\" below is that part")
 }
 
 /// Recordings that are read ahead; of more of them each would lie ready long before it is its turn.

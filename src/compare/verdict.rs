@@ -154,7 +154,9 @@ fn lengths(before: &Side, after: &Side, out: &mut Vec<String>) {
     }
     let Some((b, a)) = before.span().zip(after.span()) else { return };
     if b == a && before.frames() == after.frames() {
-        out.push(String::from("Both sides have the same times and frames: they are of one recording."));
+        out.push(String::from(
+            "Both sides have the same times and as many frames: they may be of one recording.",
+        ));
     } else if a.to < b.from && a.from > DATED {
         out.push(String::from("AFTER was recorded before BEFORE: are the two the wrong way round?"));
     }

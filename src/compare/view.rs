@@ -111,6 +111,12 @@ impl<'a> View<'a> {
         if let Some(reason) = self.uncovered(wire, there) {
             return Absent::NotCovered(reason);
         }
+        // A wire of the same name may be another boat's.
+        if self.partners.iter().all(Option::is_none) {
+            return Absent::NotCovered(String::from(
+                "no device is known on both sides, so its wire may be another",
+            ));
+        }
         let (Some(wire), Some(there)) = (wire, there) else {
             return Absent::NotCovered(format!("its wire in {} is not known", self.name));
         };

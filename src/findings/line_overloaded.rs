@@ -1,8 +1,10 @@
 //! A 0183 line is asked to carry more than its baud rate allows.
 
+use super::presence::on_boat_clock;
 use super::words::number;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
+use crate::books::timing::Stream;
 use crate::books::wires::{BAUD_RATES, WireId};
 use crate::recording::WireKind;
 use crate::report::model::Severity;
@@ -56,9 +58,26 @@ pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
     let per_s = wire.load.total as f64 / seconds;
     let (_, peak) = wire.load.peak?;
     let capacity = CAPACITIES.into_iter().find(|c| per_s >= FULL * c && per_s <= OVER * c)?;
-    let held = peak as f64 <= capacity * 1.05 + SENTENCE;
+    // The boat's own seconds come late where a line is full.
+    let held = on_boat_clock(books, wire) || peak as f64 <= capacity * 1.05 + SENTENCE;
     let suffers = line.garbled >= 3 && line.garbled as f64 >= SUFFERS * line.total as f64;
-    (seconds >= LEAST_S && held && suffers).then_some((per_s, capacity))
+    (seconds >= LEAST_S && held && (suffers || left_out(books, id) >= LEFT_OUT)).then_some((per_s, capacity))
+}
+
+/// A talker whose line is full may leave whole sentences out: so many kinds of sentence, each for so many of its times.
+const LEFT_OUT: usize = 2;
+const MISSED: f64 = 0.05;
+
+/// How many kinds of sentence of a line are left out now and then.
+fn left_out(books: &Books, id: WireId) -> usize {
+    let misses = |stream: &&Stream| {
+        stream.pulse_s().is_some_and(|pulse| {
+            let (from, to) = ((1.8 * pulse * 1e6) as u64, (4.5 * pulse * 1e6) as u64);
+            stream.intervals.count_between(from, to) as f64 >= MISSED * stream.count as f64
+        })
+    };
+    let talkers = books.inventory.iter().filter(|(_, device)| device.wire == id);
+    talkers.flat_map(|(talker, _)| books.timing.of(talker)).filter(misses).count()
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -81,8 +100,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 number(capacity, 0)
             ))
             .evidence(format!(
-                "{} of {} sentences are cut or run into each other, {} have a bad checksum.",
-                line.garbled, line.total, line.bad
+                "{} of {} sentences are cut or run into each other, {} have a bad checksum; {} kinds are left out now and then.",
+                line.garbled,
+                line.total,
+                line.bad,
+                left_out(books, id)
             ))
             .check("Switch off sentences that nobody uses, or send them less often.")
             .check("Set talker and listeners to 38400 baud where both can; give a fast heading a line of its own."),

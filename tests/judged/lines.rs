@@ -57,3 +57,38 @@ fn a_loss_shows_where_the_times_go_with_the_fix() {
     assert_eq!(alarms(&report), ["fix-lost"], "{:?}", report.findings);
     assert!((number(&report, "fix-lost", "lost_s") - 50.0).abs() < 2.5);
 }
+
+/// A line of 4800 baud (480 characters a second, ten bits each) is asked for more: its talker sends without a pause and leaves
+/// out what finds no room, whole sentences and none cut.
+#[test]
+fn a_full_line_that_leaves_sentences_out_is_overloaded() {
+    let slow = [
+        "GPRMC,101530.00,A,5418.0000,N,01010.0000,E,6.0,045.0,010526,4.0,E,A",
+        "GPGGA,101530.00,5418.0000,N,01010.0000,E,1,09,0.9,3.0,M,45.0,M,,",
+        "GPGLL,5418.0000,N,01010.0000,E,101530.00,A,A",
+        "GPVTG,045.0,T,041.0,M,6.0,N,11.1,K,A",
+        "GPGSV,2,1,08,01,40,083,46,02,17,308,41,03,07,344,39,04,22,228,45",
+        "GPGSV,2,2,08,05,40,083,46,06,17,308,41,07,07,344,39,08,22,228,45",
+        "SDDPT,7.4,0.3,",
+        "VWVHW,,T,,M,5.8,N,10.7,K",
+    ];
+    let mut out = String::new();
+    let mut count = 0_u32;
+    for second in 0..240_u32 {
+        let fast = |tick: u32| format!("HCHDT,{:.1},T", f64::from((second + tick) % 50) / 10.0);
+        let due = slow.iter().map(|body| (*body).to_owned()).chain((0..9).map(fast));
+        let mut at = f64::from(second);
+        for body in due {
+            count += 1;
+            // One in five finds no room, in no order.
+            if count.wrapping_mul(2_654_435_761) >> 16 & 0xFF >= 51 {
+                let line = sentence(&body);
+                at += line.len() as f64 / 480.0;
+                out += &format!("{} {line}", Time(START_US as i64).plus(at));
+            }
+        }
+    }
+    let report = judge(&[out.into_bytes()]);
+    assert!(alarms(&report).contains(&"line-overloaded"), "{:?}", report.findings);
+    assert!(!alarms(&report).contains(&"irregular-message"), "{:?}", report.findings);
+}

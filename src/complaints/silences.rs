@@ -5,6 +5,7 @@ use super::Scope;
 use super::exclude::{claims_seen, long_enough, s, sources, watched, wires};
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId};
+use crate::books::network::Sign;
 use crate::books::series::Source;
 use crate::books::timing::Stream;
 use crate::books::wires::Wire;
@@ -224,8 +225,28 @@ fn steady_hosts(books: &Books) -> impl Iterator<Item = DeviceId> {
     hosts.map(|(id, _)| id).filter(move |id| often(*id))
 }
 
-/// A host that came late or went early.
+/// A host that took an address again and again, or that came late or went early.
 fn of_hosts(books: &Books) -> Option<String> {
+    anew(books).or_else(|| at_their_edges(books))
+}
+
+/// A host that takes an address more than once: nobody does without a reason, and what it sent in between may not show here.
+fn anew(books: &Books) -> Option<String> {
+    books.inventory.iter().find_map(|(id, _)| {
+        let episodes = books.host(id)?.episodes;
+        let times = |sign: Sign| episodes.get(sign as usize).copied().unwrap_or(0);
+        // One that asks in vain goes on asking, and starts no more than once.
+        let probes = times(Sign::ArpProbe);
+        (probes > 1).then(|| {
+            let who = books.inventory.label(id);
+            format!(
+                "{who} probes for an address {probes} times: whether its link went down before does not show."
+            )
+        })
+    })
+}
+
+fn at_their_edges(books: &Books) -> Option<String> {
     steady_hosts(books).find_map(|id| {
         let device = books.inventory.get(id)?;
         let heard = (device.first?, device.last?);

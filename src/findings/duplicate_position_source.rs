@@ -115,11 +115,14 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
         let share = if p95 <= within_m { 0.8 * middle } else { 0.0 };
         p95 - p5 <= ANTENNA_SWING_M.max(share).max(rounding_m)
     };
-    let constant = held(p5_m, median_m, p95_m) || late_only(&first, &second, step, held);
-    let late = if constant && echo_s.is_none() { lateness(&first, &moments) } else { None };
+    let rigid = held(p5_m, median_m, p95_m);
+    let far = rigid && median_m > within_m;
+    let constant = rigid || late_only(&first, &second, step, held);
+    let late = if constant && !far && echo_s.is_none() { lateness(&first, &moments) } else { None };
     let by = late.unwrap_or(0.0);
-    let far = constant && median_m > within_m && late.is_none();
-    let axes = if constant && !far && echo_s.is_none() { axes(evidence, &first, &moments, by) } else { None };
+    let axes = if constant && echo_s.is_none() { axes(evidence, &first, &moments, by) } else { None };
+    // What is so far off has a place in the boat's axes only where it turns with the boat.
+    let axes = axes.filter(|axes| !far || axes.spread <= RIGID_M).map(|axes| axes.place);
     Some(Comparison { median_m, p95_m, echo_s, late, constant, far, axes, moments: moments.len(), span })
 }
 
@@ -195,14 +198,19 @@ fn line(points: &[(f64, f64)]) -> Option<(f64, f64, f64)> {
     Some((slope, (left / n / xx * 10.0).sqrt(), (xx / n).sqrt()))
 }
 
-/// The second antenna's place forward and to starboard of the first, and the standard deviation of the middle; metres. `late`
-/// is by how many seconds the second comes late.
-fn axes(
-    evidence: &Evidence<'_>,
-    first: &Curve,
-    moments: &[(Sample, (f64, f64))],
-    late: f64,
-) -> Option<(f64, f64, f64)> {
+/// Where the second antenna is, seen from the first, metres.
+struct Axes {
+    /// Forward, to starboard, and the standard deviation of the middle.
+    place: (f64, f64, f64),
+    /// How far the single moments lie around it.
+    spread: f64,
+}
+
+/// Two antennas on one hull are found within this of their place, standard deviation, metres.
+const RIGID_M: f64 = 4.0;
+
+/// The second antenna's place forward and to starboard of the first. `late` is by how many seconds the second comes late.
+fn axes(evidence: &Evidence<'_>, first: &Curve, moments: &[(Sample, (f64, f64))], late: f64) -> Option<Axes> {
     let heading = true_heading(evidence)?;
     let mut forward = Vec::new();
     let mut starboard = Vec::new();
@@ -225,7 +233,8 @@ fn axes(
     let (_, ss) = pairs::spread(&starboard);
     // Neighbouring positions share their errors; every tenth counts as independent.
     let error = sf.max(ss) / (forward.len() as f64 / 10.0).sqrt().max(1.0);
-    Some((pairs::median(&mut forward)?, pairs::median(&mut starboard)?, error))
+    let place = (pairs::median(&mut forward)?, pairs::median(&mut starboard)?, error);
+    Some(Axes { place, spread: sf.max(ss) })
 }
 
 /// The boat's true heading: by the source with the most values, or by another where the course over ground tells that

@@ -1,5 +1,6 @@
 //! A device keeps asking for an address that no one has.
 
+use super::broadcast_storm::looped;
 use super::network_address::once;
 use super::self_assigned_address::alone;
 use super::split_subnet::split;
@@ -48,6 +49,9 @@ const SWEEP: usize = 6;
 /// a few of them go everywhere.
 const SEEN: u64 = 20;
 
+/// A flood is counted by the second, seconds.
+const AROUND_S: f64 = 1.0;
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
@@ -56,10 +60,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let end = books.wires.get(wire).and_then(|w| w.last);
         let mut cut_off: Vec<_> = alone(books, network, end).0.into_iter().map(|(id, _)| id).collect();
         cut_off.extend(split(network).into_iter().flat_map(|s| s.odd).map(|(id, _)| id));
+        // What a loop brings back was asked once.
+        let loops: Vec<Span> = looped(books).filter(|(of, _)| *of == wire).map(|(_, span)| span).collect();
+        let by_loop = |span: Span| {
+            loops.iter().any(|l| span.from >= l.from.plus(-AROUND_S) && span.to <= l.to.plus(AROUND_S))
+        };
         let mut sought: BTreeMap<Ipv4Addr, Vec<&Asked>> = BTreeMap::new();
         for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)) {
             let every = asked.span.seconds() / (asked.asks.max(2) - 1) as f64;
-            if asked.asks < ASKS {
+            if asked.asks < ASKS || by_loop(asked.span) {
                 continue;
             }
             let most = if network.talks.packets_to(asked.device) >= SEEN { EVERY_SEEN_S } else { EVERY_S };

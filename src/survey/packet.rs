@@ -25,10 +25,6 @@ const AROUND_FRAME: u64 = 24;
 /// Shortest frame without its check sequence, octets.
 const SHORTEST_FRAME: u64 = 60;
 
-/// Who gets no answer to an ARP request asks again after a second (RFC 1122 2.3.2.1: at most once a second), microseconds; less
-/// is left of it where the recorder hands frames over in batches.
-const SOONEST_ARP_US: i64 = 200_000;
-
 /// What a network's packets need remembered between one and the next.
 #[derive(Default)]
 pub(super) struct Tables {
@@ -212,10 +208,6 @@ impl Intake {
 
     fn arp(&mut self, way: Way, arp: &Arp, own_mac: bool) {
         self.stream(way, "arp", u32::from(arp.target_ip) ^ u32::from(arp.operation) << 31);
-        // Nobody asks again so soon: it is the frame itself that comes back.
-        if way.again_us.is_some_and(|us| us < SOONEST_ARP_US) {
-            return;
-        }
         if own_mac
             && !arp.sender_ip.is_unspecified()
             && !self.books.networks.of(way.wire).spoke_last_with(way.host, arp.sender_ip)

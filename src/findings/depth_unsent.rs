@@ -47,17 +47,19 @@ pub(super) fn explains(
     message: Option<Message>,
     silence: Span,
 ) -> bool {
-    let books = evidence.books;
-    let is_depth =
-        |m: Message| books.series.of("depth").any(|s| s.key.device == device && s.key.message == m);
-    let about_depth = match message {
-        Some(message) => is_depth(message),
-        None => periodic(books, device).all(|stream| is_depth(stream.message)),
-    };
-    about_depth
+    message.map_or_else(|| only_depth(evidence, device), |message| is_depth(evidence, device, message))
         && all(evidence)
             .iter()
             .any(|u| u.device == device && u.spans.iter().any(|span| span.touches(silence, 0.5)))
+}
+
+fn is_depth(evidence: &Evidence<'_>, device: DeviceId, message: Message) -> bool {
+    evidence.books.series.of("depth").any(|s| s.key.device == device && s.key.message == message)
+}
+
+/// Whether a device sends nothing by the clock but depth.
+fn only_depth(evidence: &Evidence<'_>, device: DeviceId) -> bool {
+    periodic(evidence.books, device).all(|stream| is_depth(evidence, device, stream.message))
 }
 
 fn unsent(evidence: &Evidence<'_>, source: &Source) -> Option<Unsent> {
@@ -106,7 +108,11 @@ fn pauses(evidence: &Evidence<'_>, stream: &Stream, every_s: f64) -> Vec<Span> {
     let of_wire = |span: &Span| {
         evidence.presence.wires.iter().any(|(w, s, _)| Some(*w) == wire && s.touches(*span, 0.0))
     };
+    let of_device = |span: &Span| {
+        let silences = evidence.presence.devices.get(&stream.device).into_iter().flatten();
+        !only_depth(evidence, stream.device) && silences.into_iter().any(|s| s.span.touches(*span, 0.0))
+    };
     let mut pauses = stream.gaps.over(UNSENT_INTERVALS * every_s);
-    pauses.retain(|span| !of_wire(span) && !evidence.books.clock_leapt(*span));
+    pauses.retain(|span| !of_wire(span) && !of_device(span) && !evidence.books.clock_leapt(*span));
     pauses
 }

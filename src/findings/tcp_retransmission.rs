@@ -50,8 +50,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let conflicts = conflicts(books, network);
         let contested =
             |id: DeviceId| conflicts.iter().any(|(_, rivals)| rivals.iter().any(|c| c.device == id));
+        // A phone that sleeps is not to be reached, and its radio link loses what it may.
+        let dozes = |id: DeviceId| books.is_guest(id) && !silent(id).is_empty();
         for (from, to, all, again) in lossy(network, &silent) {
-            if contested(from) || contested(to) {
+            if contested(from) || contested(to) || dozes(from) || dozes(to) {
                 continue;
             }
             let share = again as f64 / all.max(1) as f64;

@@ -64,9 +64,10 @@ pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
     (seconds >= LEAST_S && held && (suffers || left_out(books, id) >= LEFT_OUT)).then_some((per_s, capacity))
 }
 
-/// A talker whose line is full may leave whole sentences out: so many kinds of sentence, each for so many of its times.
+/// A talker whose line is full may leave whole sentences out: so many kinds of sentence, each for so many of its times. A few
+/// in a hundred are missing for other reasons: bad checksums, a recorder that is slow.
 const LEFT_OUT: usize = 2;
-const MISSED: f64 = 0.05;
+const MISSED: f64 = 0.15;
 
 /// How many kinds of sentence of a line are left out now and then.
 fn left_out(books: &Books, id: WireId) -> usize {

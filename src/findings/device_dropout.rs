@@ -1,8 +1,10 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
 use super::handed_on::is_handed_on;
+use super::presence::carrier;
 use super::words::{GUEST, how_often, longest, seconds};
 use super::{Detector, Doc, Evidence, Finding, depth_unsent};
+use crate::books::inventory::Identity;
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -84,11 +86,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         } else if !back {
             finding = finding.evidence("It may have been switched off; the recording cannot tell.");
         }
-        findings.push(
+        // A host that falls silent takes its talkers with it: this one went on.
+        findings.push(if let Some(host) = carrier(books, *id).filter(|_| matches!(device.identity, Identity::Talker { .. })) {
+            let host = books.inventory.label(host);
+            finding
+                .evidence(format!("{host}, which sends its sentences, went on meanwhile: its supply and network cable held."))
+                .check(format!("Look at the sensor behind {who} and its cable, and whether {host} has that output switched on."))
+        } else {
             finding
                 .check(format!("Wiggle the connector and cable of {who} while someone watches its data."))
-                .check("Measure its supply at the plug; swap its tee or port with a neighbour's."),
-        );
+                .check("Measure its supply at the plug; swap its tee or port with a neighbour's.")
+        });
     }
     findings
 }

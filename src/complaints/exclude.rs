@@ -9,6 +9,9 @@ use crate::findings::network_address::hears_all;
 use crate::recording::WireKind;
 use crate::time::Span;
 
+/// A value that is missing for so long could be what the owner means, seconds.
+const NOTICEABLE_S: f64 = 5.0;
+
 /// Shorter recordings exclude nothing that comes and goes, seconds.
 const LONG_ENOUGH_S: f64 = 60.0;
 
@@ -88,7 +91,9 @@ pub(super) fn values_there(books: &Books, scope: &Scope) -> Option<String> {
         return None;
     }
     let best = sources.iter().filter(|s| s.count >= 20).max_by_key(|s| s.valid)?;
-    (best.valid * 100 >= best.count * 95).then(|| {
+    // A display without a value for some seconds is what the owner may mean.
+    let noticed = without_value_s(best.track.samples()) > NOTICEABLE_S;
+    (best.valid * 100 >= best.count * 95 && !noticed).then(|| {
         format!(
             "{} of {} {} messages hold a value ({:.0} %).",
             best.valid,
@@ -282,6 +287,19 @@ pub(super) fn heading_follows(books: &Books, scope: &Scope) -> Option<String> {
         ));
     }
     (!words.is_empty()).then(|| format!("{}.", words.join("; ")))
+}
+
+/// The longest time without a value, seconds.
+fn without_value_s(samples: &[Sample]) -> f64 {
+    let (mut longest, mut since) = (0.0_f64, None);
+    for sample in samples {
+        if sample.a.is_nan() {
+            longest = longest.max(sample.time.since(*since.get_or_insert(sample.time)));
+        } else {
+            since = None;
+        }
+    }
+    longest
 }
 
 /// The longest time for which a value stays the same, seconds.

@@ -95,7 +95,7 @@ fn unsent(evidence: &Evidence<'_>, source: &Source) -> Option<Unsent> {
     let with_speed =
         |(n, pause): &(usize, &Span)| about(pause.from, 1.0) && (*n >= returns || about(pause.to, -1.0));
     let found = pauses.iter().enumerate().filter(with_speed).count();
-    (found >= PAUSES && found as f64 >= AT_THRESHOLD * pauses.len() as f64).then(|| Unsent {
+    (found >= PAUSES && found as f64 >= AT_THRESHOLD * pauses.len() as f64).then_some(Unsent {
         device: source.key.device,
         spans: pauses,
         by_speed,

@@ -3,9 +3,9 @@
 use super::Scope;
 use crate::books::Books;
 use crate::books::inventory::Identity;
+use crate::books::network::Network;
 use crate::books::series::{Sample, Source};
 use crate::books::wires::Wire;
-use crate::findings::network_address::hears_all;
 use crate::recording::WireKind;
 use crate::time::Span;
 
@@ -181,8 +181,10 @@ pub(super) fn addresses_single(books: &Books, _: &Scope) -> Option<String> {
     }
     let claimed: usize = books.networks.iter().map(|(_, n)| n.claimed.len()).sum();
     let single = books.networks.iter().all(|(_, n)| n.claimed.iter().all(|(_, c)| c.len() <= 1));
-    // At a host's own port the answers to others' requests do not show, and a client that declines its lease has met its owner.
-    let shows = books.networks.iter().all(|(_, n)| hears_all(n) && n.declines == 0);
+    // Who owns an address that is asked for may answer where this port does not hear it; a client that declines its lease has
+    // met the owner.
+    let unseen = |n: &Network| n.asked.iter().any(|asked| n.claimed.iter().all(|(ip, _)| *ip != asked.ip));
+    let shows = books.networks.iter().all(|(_, n)| !unseen(n) && n.declines == 0);
     (claimed > 0 && single && shows).then(|| format!("{claimed} IPv4 addresses, each used by one host only."))
 }
 

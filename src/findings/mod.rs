@@ -47,7 +47,7 @@ mod links;
 mod low_supply_voltage;
 mod message_dropout;
 mod motion;
-pub(crate) mod network_address;
+mod network_address;
 mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;

@@ -60,7 +60,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .count("peak_per_s", peak)
             .text("loop", if looped { "yes" } else { "no" })
             .evidence(format!(
-                "{all} broadcast and group frames in flooded seconds of {} hosts, {returned} of them the same frames come back.",
+                "{all} broadcast and group frames from {} hosts in the flooded seconds; {returned} of them are earlier frames that came back.",
                 floods.senders.len()
             ))
             .evidence(format!("The flood lasts up to {}.", seconds(longest(&floods.spans))))

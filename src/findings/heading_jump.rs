@@ -44,7 +44,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 ))
                 .evidence(format!("At {}.", moments(&spans)))
                 .spans(spans)
-                .check(format!("Look for iron, speakers, motors and heavy-current cables near {who}; note what was switched at the times above."))
+                .check(format!("Look for iron, speakers, motors and heavy-current cables near {who}; note what was switched when it jumped."))
                 .check("Wiggle its cable and connector while someone watches the heading.")
         })
         .collect()

@@ -71,21 +71,23 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .devices([*id])
             .count("flaps", spans.len() as u64)
             .real("longest_s", longest(&spans))
-            .evidence("Other hosts went on meanwhile.")
+            .evidence("Others went on meanwhile.")
             .evidence(format!("{came_back} announcing itself: {}.", words.join(", ")))
             .spans(spans);
-            let mut finding = if guest { finding.evidence(GUEST) } else { finding };
+            let finding = if guest { finding.evidence(GUEST) } else { finding };
             let together = at_once(evidence, *id, flaps);
             if together >= SHARED {
-                finding = finding
-                    .evidence(format!("{together} other hosts went down and came up at the same times: they share the cause."))
-                    .check("Look first at what these hosts share: the supply plug and fuse of their switch, or the cable between two switches.");
+                finding
+                    .evidence(format!("{together} more hosts went down and came up at the same times: they share the cause."))
+                    .check("Look first at what these hosts share: the supply plug and fuse of their switch, or the cable between two switches.")
+                    .check("If one host's link goes down alone later, swap its cable and port.")
+            } else {
+                finding
+                    .check(format!(
+                        "Swap the cable of {who} with a good one; then move it to another port of the switch."
+                    ))
+                    .check("If the fault stays with the device, look at its supply plug and fuse.")
             }
-            finding
-                .check(format!(
-                    "Swap the cable of {who} with a good one; then move it to another port of the switch."
-                ))
-                .check("If the fault stays with the device, look at its supply plug and fuse.")
         })
         .collect()
 }

@@ -7,6 +7,7 @@ use super::mistake::{Lines, Mistake};
 use super::model::{BoatFile, Device};
 use kit::Names;
 use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Debug;
 use toml::Spanned;
 
 /// Most devices of a boat file, and most of each other kind of thing in it.
@@ -56,7 +57,11 @@ impl<'a> Check<'a> {
     }
 
     /// Says so when two entries hold one value; `key` makes equal what is written differently.
-    fn unique<K: Ord>(&mut self, what: &str, entries: impl IntoIterator<Item = (K, &'a Spanned<String>)>) {
+    fn unique<K: Ord, T: Debug + 'a>(
+        &mut self,
+        what: &str,
+        entries: impl IntoIterator<Item = (K, &'a Spanned<T>)>,
+    ) {
         let mut seen: BTreeMap<K, usize> = BTreeMap::new();
         for (key, at) in entries {
             match seen.get(&key) {
@@ -105,6 +110,10 @@ impl<'a> Check<'a> {
         self.unique("the MAC address", macs.filter_map(|mac| Some((kit::mac(mac.get_ref())?, mac))));
         let node_names = file.devices.iter().filter_map(|d| d.n2k.as_ref()?.name.as_ref());
         self.unique("the NAME", node_names.map(|name| (name.get_ref().to_ascii_uppercase(), name)));
+        // Beside another mark an address is where the device was once.
+        let nodes = file.devices.iter().filter_map(|d| d.n2k.as_ref());
+        let addressed = nodes.filter(|node| node.is_an_address()).filter_map(|node| node.address.as_ref());
+        self.unique("the N2K address", addressed.map(|address| (*address.get_ref(), address)));
         let talkers = file.devices.iter().filter_map(|d| d.talker.as_ref().map(|talker| (d, talker)));
         let place = |d: &Device| [&d.line, &d.carried_by].map(|p| p.as_ref().map(|p| p.get_ref().clone()));
         self.unique("the talker", talkers.map(|(d, talker)| ((talker.get_ref().as_str(), place(d)), talker)));

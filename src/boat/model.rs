@@ -132,6 +132,21 @@ pub struct Node {
     pub address: Option<Spanned<u8>>,
 }
 
+impl Node {
+    /// Whether nothing but its source address tells which one it is.
+    pub fn is_an_address(&self) -> bool {
+        self.name.is_none()
+            && self.manufacturer.is_none()
+            && self.unique_number.is_none()
+            && self.function.is_none()
+            && self.class.is_none()
+            && self.device_instance.is_none()
+            && self.system_instance.is_none()
+            && self.model.is_none()
+            && self.serial.is_none()
+    }
+}
+
 /// One switch.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]

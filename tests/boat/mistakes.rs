@@ -50,6 +50,7 @@ fn each_mistake_is_told_with_its_line_and_what_to_write() {
         (with("n2k = { name = \"C0\" }"), 5, "16 hex digits"),
         (with("n2k = { manufacturer = 4000 }"), 5, "at most 2047"),
         (with("n2k = { address = 255 }"), 5, "at most 251"),
+        (with("n2k = { address = 12 }\n[[device]]\nname = \"d\"\nn2k = { address = 12 }"), 8, "on line 5"),
         (with("n2k = { colour = 1 }"), 5, "unknown field colour"),
         (with("[[switch]]\nname = \"s\"\nports = \"five\""), 7, "without quotes"),
         (with("[[switch]]\nname = \"s\"\nports = 99"), 7, "from 1 to 64"),

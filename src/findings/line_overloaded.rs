@@ -1,6 +1,5 @@
 //! A 0183 line is asked to carry more than its baud rate allows.
 
-use super::presence::on_boat_clock;
 use super::words::number;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
@@ -17,7 +16,7 @@ pub(super) const DETECTOR: Detector = Detector {
                   into each other, come late or not at all.",
         detection: "Over the whole recording the line carries 93 % or more of what 4800, 9600, 19200 or 38400 baud allow (480 \
                     characters a second and so on), no second clearly more than that, and one sentence in a hundred or more is cut or \
-                    merged.",
+                    merged, or two kinds of sentence are left out for one time in seven or more.",
         lookalikes: "A faster line that happens to carry as much has no damaged sentences. Noise and wrong polarity damage \
                      sentences at any load: bad-checksum, garbled-sentence.",
         checks: "Switch off sentences that nobody uses, or send them less often; set talker and listeners to 38400 where both \
@@ -58,8 +57,7 @@ pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
     let per_s = wire.load.total as f64 / seconds;
     let (_, peak) = wire.load.peak?;
     let capacity = CAPACITIES.into_iter().find(|c| per_s >= FULL * c && per_s <= OVER * c)?;
-    // The boat's own seconds come late where a line is full.
-    let held = on_boat_clock(books, wire) || peak as f64 <= capacity * 1.05 + SENTENCE;
+    let held = peak as f64 <= capacity * 1.05 + SENTENCE;
     let suffers = line.garbled >= 3 && line.garbled as f64 >= SUFFERS * line.total as f64;
     (seconds >= LEAST_S && held && (suffers || left_out(books, id) >= LEFT_OUT)).then_some((per_s, capacity))
 }

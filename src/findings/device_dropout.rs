@@ -17,7 +17,7 @@ pub(super) const DETECTOR: Detector = Detector {
                   or the device itself.",
         detection: "No frame of the device for five intervals of its fastest periodic message (at least 1.5 s, and five stamps \
                     of the recorder) while the wire goes on, and no sign that it came up anew. A TCP connection that was \
-                    closed in good order (FIN) is not missed.",
+                    closed, or whose receiver fell silent, is not missed, nor are the sentences that it carried.",
         lookalikes: "Every device silent at once: wire-outage or recording-gap. A device that announces itself anew: \
                      device-restart or link-flap. A phone, tablet or laptop that sleeps; those whose \
                      hardware address is drawn by lot are told as a note.",

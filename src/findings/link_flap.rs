@@ -16,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     signs; at least 1.5 s) while others go on, and within 8 s \
                     of coming back shows that its link came up: ARP probe or announcement, DHCP, router solicitation, IPv6 \
                     duplicate address check, group membership or service announcement that nobody asked for.",
-        lookalikes: "All hosts at once: wire-outage (the switch or its supply). Silent without announcing itself: \
+        lookalikes: "All hosts at once: wire-outage (the switch or its supply); several at once while others go on: the report \
+                     says that they share the cause. Silent without announcing itself: \
                      device-dropout. A device that said goodbye first went by itself. A phone, tablet \
                      or laptop comes and goes; those whose hardware address is drawn by lot are told as a note. One that waits for an address is quiet between its \
                      DHCP discovers, and until it gives itself an address. A capture at one host's own port does \

@@ -19,7 +19,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Data between two devices is lost on the way and sent again: pictures stutter, connections stall.",
         detection: "Segments with data whose bytes were all sent before, by the sequence numbers of each direction (RFC 9293). \
                     Keep-alives, copies made by a mirror port and segments out of order within milliseconds are none. At least \
-                    200 data segments and five repeats, between two hosts aboard, to a host that could be reached at the time.",
+                    200 data segments and five repeats, between two hosts aboard, to a host that could be reached at the time, and enough of them away from the silences of both.",
         lookalikes: "A tablet that sleeps or a link that goes down is sent the same again until it comes back. A recorder that lost frames shows holes, not repeats. Copies of a mirror port carry the same IP identifier.",
         checks: "Swap the cables and ports between the two devices one at a time. Look at both ends for one that is fixed to half duplex.",
         cautions: "None beyond the usual.",

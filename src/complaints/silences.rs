@@ -158,12 +158,17 @@ fn of_devices(books: &Books, sources: &[&Source]) -> Option<String> {
 
 fn of_device(books: &Books, id: DeviceId) -> Option<String> {
     let every_s = cadence(books, id)?;
-    let device = books.inventory.get(id)?;
     let (who, longest) = (books.inventory.label(id), longest_silence(books, id));
     if longest > (MISSED_INTERVALS * every_s).max(SHORTEST_DOUBT_S) && longest <= SHORTEST_MISSED_S {
         return Some(format!("{who} pauses for {} at a usual {}.", s(longest), s(every_s)));
     }
-    at_the_edges(&who, (device.first?, device.last?), root_of(books, device)?, every_s)
+    device_at_the_edges(books, id)
+}
+
+fn device_at_the_edges(books: &Books, id: DeviceId) -> Option<String> {
+    let device = books.inventory.get(id)?;
+    let heard = (device.first?, device.last?);
+    at_the_edges(&books.inventory.label(id), heard, root_of(books, device)?, cadence(books, id)?)
 }
 
 /// The wires that the complaint is about: those of the displays' network, when it is asked for, else all.
@@ -227,7 +232,7 @@ fn steady_hosts(books: &Books) -> impl Iterator<Item = DeviceId> {
 
 /// A host that took an address again and again, or that came late or went early.
 fn of_hosts(books: &Books) -> Option<String> {
-    anew(books).or_else(|| at_their_edges(books))
+    anew(books).or_else(|| steady_hosts(books).find_map(|id| device_at_the_edges(books, id)))
 }
 
 /// A host that takes an address more than once: nobody does without a reason, and what it sent in between may not show here.
@@ -243,14 +248,6 @@ fn anew(books: &Books) -> Option<String> {
                 "{who} probes for an address {probes} times: whether its link went down before does not show."
             )
         })
-    })
-}
-
-fn at_their_edges(books: &Books) -> Option<String> {
-    steady_hosts(books).find_map(|id| {
-        let device = books.inventory.get(id)?;
-        let heard = (device.first?, device.last?);
-        at_the_edges(&books.inventory.label(id), heard, root_of(books, device)?, cadence(books, id)?)
     })
 }
 

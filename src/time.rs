@@ -162,6 +162,12 @@ impl Span {
         self.to.since(self.from)
     }
 
+    /// For how long the two go on at the same time, seconds; negative by how far they are apart.
+    #[must_use]
+    pub fn shared_s(self, other: Self) -> f64 {
+        self.to.min(other.to).since(self.from.max(other.from))
+    }
+
     /// Whether the two share a moment once both ends of `self` are widened by `slack` seconds.
     #[must_use]
     pub fn touches(self, other: Self, slack: f64) -> bool {

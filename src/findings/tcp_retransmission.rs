@@ -131,7 +131,7 @@ fn silences(evidence: &Evidence<'_>, id: DeviceId) -> Vec<Span> {
 /// How many repeats lie in the silences; of a stretch that lies in them in part, as large a part.
 fn explained(talk: &Talk, silences: &[Span]) -> u64 {
     let share = |span: Span| {
-        let within = |s: &Span| span.to.min(s.to).since(span.from.max(s.from)).max(0.0);
+        let within = |s: &Span| span.shared_s(*s).max(0.0);
         if span.seconds() > 0.0 {
             (silences.iter().map(within).sum::<f64>() / span.seconds()).min(1.0)
         } else {

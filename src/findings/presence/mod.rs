@@ -102,7 +102,7 @@ impl Presence {
     fn own_s(&self, books: &Books, wire: WireId, silence: Span) -> f64 {
         let root = rooted(books, wire);
         let of_wire = self.brief.iter().filter(|(id, _)| *id == wire || *id == root).map(|(_, span)| span);
-        let shared = of_wire.map(|s| s.to.min(silence.to).since(s.from.max(silence.from)).max(0.0));
+        let shared = of_wire.map(|s| s.shared_s(silence).max(0.0));
         silence.seconds() - shared.sum::<f64>()
     }
 
@@ -143,7 +143,7 @@ fn heard_s(books: &Books, device: DeviceId) -> f64 {
     let Some(seen) = books.inventory.seen(device) else { return 0.0 };
     let wire = books.inventory.get(device).and_then(|d| books.wires.get(rooted(books, d.wire)));
     let slept = wire.map(|wire| wire.gaps.over(SLEPT_S)).unwrap_or_default();
-    let within = |gap: &Span| gap.to.min(seen.to).since(gap.from.max(seen.from)).max(0.0);
+    let within = |gap: &Span| gap.shared_s(seen).max(0.0);
     (seen.seconds() - slept.iter().map(within).sum::<f64>()).max(0.0)
 }
 
@@ -235,13 +235,13 @@ pub(in crate::findings) fn on_boat_clock(books: &Books, wire: &Wire) -> bool {
 }
 
 fn covered(span: Span, by: Span) -> bool {
-    let shared = span.to.min(by.to).since(span.from.max(by.from));
+    let shared = span.shared_s(by);
     shared > 0.5 * span.seconds().min(by.seconds()).max(0.001) && by.seconds() > 0.4 * span.seconds()
 }
 
 /// Whether most of `span` lies in `gap`.
 fn within(gap: Span, span: Span) -> bool {
-    span.to.min(gap.to).since(span.from.max(gap.from)) >= 0.8 * span.seconds()
+    span.shared_s(gap) >= 0.8 * span.seconds()
 }
 
 /// The wire that a recorder was on: itself, or the one whose packets carry it.

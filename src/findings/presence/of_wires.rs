@@ -104,12 +104,10 @@ fn flowed_between(books: &Books, devices: &[DeviceId], first: Span, second: Span
     let flowed = |id: &&DeviceId| {
         periodic(books, **id).any(|stream| {
             let pulse = stream.pulse_s().unwrap_or(f64::INFINITY);
-            let paused = |gap: &Span| {
-                gap.to.min(between.to).since(gap.from.max(between.from)) > STARTED_PULSES / 2.0 * pulse
-            };
+            let long = STARTED_PULSES / 2.0 * pulse;
             STARTED_PULSES * pulse <= between.seconds()
                 && flowed_into(stream, second)
-                && !stream.gaps.over(STARTED_PULSES / 2.0 * pulse).iter().any(paused)
+                && !stream.gaps.over(long).iter().any(|gap| gap.shared_s(between) > long)
         })
     };
     devices.iter().filter(flowed).count() * 2 > devices.len()

@@ -12,7 +12,7 @@ const MAX_REMEMBERED: usize = 64;
 /// One line.
 #[derive(Debug, Clone, Default)]
 pub struct Line {
-    /// Lines that begin as a sentence does.
+    /// Lines that begin as a sentence does, and those that end as one and lost their beginning.
     pub total: u64,
     /// Sentences whose checksum fits.
     pub good: u64,
@@ -22,6 +22,8 @@ pub struct Line {
     pub absent: u64,
     /// Cut or merged sentences and such with bytes outside the character set.
     pub garbled: u64,
+    /// Those of them that lost their beginning.
+    pub headless: u64,
     /// Sentences longer than 82 characters.
     pub over_82: u64,
     /// Characters with CR LF, TAG blocks left out.
@@ -35,9 +37,18 @@ pub struct Line {
 impl Line {
     /// Books a line that could not be taken apart.
     pub fn fault(&mut self, time: Option<Time>, fault: Fault, characters: u64) {
-        if !fault.is_garbled() {
-            return;
+        if fault.is_garbled() {
+            self.garbled(time, characters);
         }
+    }
+
+    /// Books the end of a sentence whose beginning was lost.
+    pub fn headless(&mut self, time: Option<Time>, characters: u64) {
+        self.headless += 1;
+        self.garbled(time, characters);
+    }
+
+    fn garbled(&mut self, time: Option<Time>, characters: u64) {
         self.total += 1;
         self.garbled += 1;
         self.characters += characters;

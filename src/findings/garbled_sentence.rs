@@ -12,8 +12,9 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Parts of sentences are missing on the line, two run into one, or bytes come that no sentence has: a buffer \
                   overflows, two talkers speak at once, or the baud rate is wrong.",
         detection: "Lines that begin as a sentence does and have a second start, a byte outside the printable set, a cut \
-                    checksum, or no proper address; and lines without a checksum, when the same talker sent the same sentence with one \
-                    before. A talker that never sends any does no damage: old ones do not.",
+                    checksum, or no proper address; lines without a checksum, when the same talker sent the same sentence with one \
+                    before; and lines that end in a checksum and have no start. A talker that never sends any checksum does no damage: \
+                    old ones do not.",
         lookalikes: "The first and the last line of a recording are often cut. A line that carries all it can: line-overloaded. \
                      Whole sentences with a wrong checksum: bad-checksum.",
         checks: "Make sure that one talker only drives the two wires; compare the baud rate; look whether a multiplexer gets more \
@@ -51,6 +52,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             finding = finding.evidence(
                 "Not one whole sentence came: the baud rate is wrong, or the line carries no 0183.",
             );
+        }
+        if line.headless > 0 {
+            finding = finding.evidence(format!(
+                "{} of them lost the beginning, and with it who speaks and what.",
+                line.headless
+            ));
         }
         if let Some(first) = line.damaged_at.first() {
             finding = finding.evidence(format!("The first damaged one came at {}.", first.clock()));

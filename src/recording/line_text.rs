@@ -18,6 +18,8 @@ pub(super) enum What<'a> {
     Can(CanFrame, Option<&'a str>),
     /// The beginning of a CAN frame.
     Incomplete,
+    /// A sentence that lost its beginning, from this offset of the line on.
+    Tail(usize),
     /// A comment of the recorder.
     Comment,
     /// Nothing of the kind.
@@ -48,7 +50,26 @@ pub(super) fn recognise_after<'a>(line: &'a [u8], minute: &mut Minute) -> (Optio
             _ => {}
         }
     }
-    recognise_can(bare, timed.map(|(stamp, _, rest)| (stamp, rest)))
+    match recognise_can(bare, timed.map(|(stamp, _, rest)| (stamp, rest))) {
+        (stamp, What::Other) => {
+            let at = timed.map_or(blanks, |(_, length, _)| length);
+            let is_tail = is_sentence_tail(line.get(at..).unwrap_or_default());
+            (stamp, if is_tail { What::Tail(at) } else { What::Other })
+        }
+        known => known,
+    }
+}
+
+/// Whether a line is the end of a sentence: fields, and a checksum behind them, with no start in front. That the rest was lost
+/// is common practice, no source: nothing else on a 0183 line ends in `*` and two hex digits.
+#[must_use]
+pub fn is_sentence_tail(line: &[u8]) -> bool {
+    let [fields @ .., b'*', high, low] = line.trim_ascii() else { return false };
+    hex_byte(&[*high, *low]).is_some()
+        && memchr::memchr(b',', fields).is_some()
+        && fields
+            .iter()
+            .all(|byte| matches!(byte, b' '..=b'~') && !matches!(byte, b'$' | b'!' | b'\\' | b'*'))
 }
 
 /// Eight digits in front may be an identifier as well as a number: the reading that gives data bytes wins, and of two
@@ -183,6 +204,22 @@ mod tests {
         let (stamp, what) = recognise(b"(1410714882.622188) can0 09F80102#36729A16021AB80D");
         assert!(matches!(what, What::Can(frame, Some("can0")) if frame.id == 0x09F8_0102));
         assert_eq!(stamp, Some(Stamp::Moment(1_410_714_882_622_188)));
+    }
+
+    #[test]
+    fn a_sentence_without_its_beginning() {
+        for (line, at) in [
+            ("PGGA,083022.00,,,,,0,00,99.9,,M,,M,,*5A", 0),
+            ("  ,0.4,100*4D", 2),
+            ("12:00:00 DPT,7.4,0.4,100*4D\r", 9),
+        ] {
+            assert!(matches!(recognise(line.as_bytes()).1, What::Tail(found) if found == at), "{line}");
+        }
+        for line in
+            ["0*4D", "note, and a remark", "a,b*4", "a,b*4G", "x $SDDPT,7.4*4D", "a*b,c*4D", r"\s:a,n:1*4D"]
+        {
+            assert_eq!(recognise(line.as_bytes()).1, What::Other, "{line}");
+        }
     }
 
     #[test]

@@ -33,6 +33,7 @@ mod text_parts;
 pub use ahead::{Ahead, Coming, Digest, Frames, Payloads, Take, UsualFrame, open_ahead};
 pub use can_frame::{CanFrame, CanKind, LentFrame};
 pub use can_text::{can_line, digit as hex_digit, is_direction};
+pub use line_text::is_sentence_tail;
 pub use merge::Merged;
 pub use open::{open, open_reader};
 pub use reckoning::Reckoning;

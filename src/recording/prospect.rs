@@ -60,7 +60,7 @@ impl Prospect {
                 self.stamp = self.stamp.or(stamp);
                 return;
             }
-            What::Incomplete | What::Comment | What::Other => return,
+            What::Incomplete | What::Tail(_) | What::Comment | What::Other => return,
         };
         self.first_is_can.get_or_insert(is_can);
         self.stamp = self.stamp.or(stamp.filter(|&stamp| stamp != Stamp::Count));

@@ -40,6 +40,8 @@ pub(super) struct Text {
 struct Counts {
     sentences: u64,
     sentences_with_checksum: u64,
+    /// Ends of sentences whose beginnings were lost.
+    headless: u64,
     can_frames: u64,
     can_frames_of_8: u64,
 }
@@ -108,6 +110,8 @@ impl Text {
         let text = self.buffer.data().get(..line.length).unwrap_or_default();
         let (stamp, what) = recognise_after(text, &mut self.minute);
         let seen = self.buffer.is_spooled().then(|| Seen::of(text, stamp.is_some(), &what));
+        // Frames begin as a sentence or a frame does.
+        let is_tail = matches!(what, What::Tail(_));
         let is_record = match what {
             What::Sentence(at) => {
                 let sentence = text.get(at..).unwrap_or_default();
@@ -144,13 +148,21 @@ impl Text {
                 false
             }
             What::Comment => false,
-            What::Incomplete | What::Other => {
+            // Of the first line the recorder lost the beginning, and of the last one nobody knows.
+            What::Tail(at) if self.counts.sentences > 0 && line.ended => {
+                self.counts.headless += 1;
+                let time = self.clock.time(stamp, None);
+                let wire = self.account.wire(WireKind::Line, None);
+                self.cursor.stand(time, wire, Content::Line { from: from + at, to: from + line.length });
+                true
+            }
+            What::Incomplete | What::Tail(_) | What::Other => {
                 let incomplete = matches!(what, What::Incomplete);
                 self.strange(line, stamp, incomplete);
                 false
             }
         };
-        if is_record {
+        if is_record && !is_tail {
             self.account.frame();
         }
         if let Some(seen) = seen {
@@ -240,9 +252,13 @@ impl Text {
         for note in self.clock.notes() {
             self.account.note(Rank::Clock, note);
         }
-        if self.other_lines > 0 {
-            let text = format!("{} no sentence and no frame", counted_are(self.other_lines, "line"));
-            self.account.note(Rank::Note, text);
+        for (count, what) in [
+            (self.other_lines, "no sentence and no frame"),
+            (self.counts.headless, "the end of a sentence whose beginning is missing"),
+        ] {
+            if count > 0 {
+                self.account.note(Rank::Note, format!("{} {what}", counted_are(count, "line")));
+            }
         }
         self.account.finish();
     }

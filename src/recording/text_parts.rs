@@ -17,6 +17,8 @@ pub enum LineKind {
     Can(CanFrame, Option<Range<usize>>),
     /// The beginning of a CAN frame.
     Incomplete,
+    /// A sentence that lost its beginning, from this offset on.
+    Tail(usize),
     /// A comment of the recorder.
     Comment,
     /// Nothing of the kind.
@@ -52,6 +54,7 @@ pub fn split_line(line: &[u8]) -> LineParts {
         }
         What::Incomplete => (prefix(), LineKind::Incomplete),
         What::Comment => (0, LineKind::Comment),
+        What::Tail(at) => (prefix().min(at), LineKind::Tail(at)),
         What::Other => (prefix(), LineKind::Other),
     };
     LineParts { stamp, kind }

@@ -12,6 +12,18 @@ pub(super) fn text(bytes: &mut [u8]) {
     }
 }
 
+/// Blanks the end of a sentence so that it stays one: commas stay, and a checksum, which says nothing of what is lost.
+pub(super) fn tail(line: &mut [u8]) {
+    let length = line.trim_ascii_end().len();
+    let Some((fields, [_, digits @ ..])) =
+        line.get_mut(..length).and_then(|line| line.split_last_chunk_mut::<3>())
+    else {
+        return;
+    };
+    fields.iter_mut().filter(|byte| !matches!(byte, b' ' | b'\t' | b',')).for_each(|byte| *byte = LETTER);
+    *digits = *b"00";
+}
+
 /// Blanks a line that is none, so that it stays what it was to a reader: a text, or damage. `heading`: characters of any
 /// language count as text here.
 pub(super) fn strange(line: &mut [u8], heading: bool) {

@@ -147,6 +147,10 @@ impl Desk {
                 let sign = if line.get(start) == Some(&b'/') { 2 } else { 1 };
                 blank::text(line.get_mut(start + sign..).unwrap_or_default());
             }
+            LineKind::Tail(at) => {
+                self.blanked.damaged += line.len() as u64;
+                blank::tail(line.get_mut(at..).unwrap_or_default());
+            }
             LineKind::Incomplete | LineKind::Other => {
                 self.blanked.damaged += line.len() as u64;
                 blank::strange(line.get_mut(parts.stamp..).unwrap_or_default(), self.before_first);

@@ -4,7 +4,7 @@ use super::Intake;
 use crate::books::bounded;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
-use crate::recording::{CanFrame, WireKind, can_line};
+use crate::recording::{CanFrame, WireKind, can_line, is_sentence_tail};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::net::IpAddr;
@@ -136,6 +136,11 @@ impl Intake {
                 let bits = self.bits.of(&frame);
                 self.can(wire, time, &frame, bits);
             }
+            Some(Content::Tail) => {
+                if let Some(wire) = feed.line {
+                    self.line(wire, time, line.trim_ascii(), Some(key.host));
+                }
+            }
             None => {}
         }
     }
@@ -155,11 +160,13 @@ impl Intake {
 enum Content {
     Sentence,
     Frame(CanFrame),
+    /// A sentence that lost its beginning: it tells nothing of what the feed is.
+    Tail,
 }
 
 fn content(line: &[u8]) -> Option<Content> {
     match line.trim_ascii_start().first()? {
         b'$' | b'!' | b'\\' => Some(Content::Sentence),
-        _ => can_line(line).map(Content::Frame),
+        _ => can_line(line).map(Content::Frame).or_else(|| is_sentence_tail(line).then_some(Content::Tail)),
     }
 }

@@ -6,6 +6,7 @@ use crate::books::inventory::{DeviceId, note_text};
 use crate::books::timing::SentenceName;
 use crate::books::wires::WireId;
 use crate::messages::nmea0183::{Checksum, Fault, Sentence};
+use crate::recording::is_sentence_tail;
 use crate::time::Time;
 
 /// Start, CR and LF do not stand in the line that the recorder kept, or not surely; a sentence has them on the wire.
@@ -21,6 +22,10 @@ impl Intake {
             _ => line.iter().position(|b| matches!(b, b'$' | b'!')).unwrap_or(0),
         };
         let characters = (line.len() - start) as u64 + LINE_END;
+        if matches!(parsed, Err(Fault::NoStart)) && is_sentence_tail(line) {
+            // It is no frame: those begin as a sentence does.
+            return self.books.lines.of(wire).headless(time, characters);
+        }
         if let Some(wire) = self.books.wires.get_mut(wire) {
             wire.frame(time, characters, characters);
         }

@@ -92,3 +92,21 @@ fn a_full_line_that_leaves_sentences_out_is_overloaded() {
     assert!(alarms(&report).contains(&"line-overloaded"), "{:?}", report.findings);
     assert!(!alarms(&report).contains(&"irregular-message"), "{:?}", report.findings);
 }
+
+/// A line whose sentences lose their beginning now and then, as a buffer that overflows makes them: they are counted, and are
+/// neither frames nor readings. Common practice, no source.
+#[test]
+fn sentences_that_lost_their_start_are_garbled() {
+    let said = |i: u32| vec![format!("HCHDG,{:.1},,,4.4,E", f64::from(i % 9)), "SDDPT,7.4,0.3,".to_owned()];
+    let whole = String::from_utf8(line(300, said)).unwrap();
+    let cut = |(n, line): (usize, &str)| match line.split_once('$') {
+        Some((stamp, sentence)) if n % 40 == 11 => format!("{stamp}{}\n", &sentence[n % 5..]),
+        _ => format!("{line}\n"),
+    };
+    let text: String = whole.lines().enumerate().map(cut).collect();
+    let report = judge(&[text.into_bytes()]);
+    assert_eq!(alarms(&report), ["garbled-sentence"], "{:?}", report.findings);
+    assert!((number(&report, "garbled-sentence", "garbled") - 15.0).abs() < 0.1);
+    assert!((number(&report, "garbled-sentence", "total") - 600.0).abs() < 0.1);
+    assert_eq!(report.recordings[0].frames, 585);
+}

@@ -45,6 +45,9 @@ const TOGETHER_S: f64 = 15.0;
 /// Stretches that are given with their times.
 const MAX_SPANS: usize = 256;
 
+/// Messages with a valid fix from which on they are judged.
+const FEWEST: usize = 10;
+
 /// What one message says of the fix over the recording.
 struct Quality<'a> {
     source: &'a Source,
@@ -53,6 +56,13 @@ struct Quality<'a> {
     worst_hdop: Option<f64>,
     fewest: Option<f64>,
     spans: Vec<Span>,
+}
+
+impl Quality<'_> {
+    /// The share of poor ones; none of too few to judge.
+    fn share(&self) -> f64 {
+        if self.valid < FEWEST { 0.0 } else { self.poor as f64 / self.valid as f64 }
+    }
 }
 
 fn quality<'a>(evidence: &Evidence<'a>, source: &'a Source) -> Quality<'a> {
@@ -89,9 +99,14 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let same =
             |(d, _): &&mut (DeviceId, Quality<'_>)| evidence.books.inventory.same(*d, source.key.device);
         match best.iter_mut().find(same) {
-            // The message that says most of the time: one with dilution before one without.
-            Some((_, b)) if (b.worst_hdop.is_some(), b.valid) < (q.worst_hdop.is_some(), q.valid) => *b = q,
-            Some(_) => {}
+            // One message tells the satellites and another one the dilution: whichever is the worse.
+            Some((_, b)) => {
+                let worst_hdop = [b.worst_hdop, q.worst_hdop].into_iter().flatten().max_by(f64::total_cmp);
+                if b.share() < q.share() || (b.share() == q.share() && b.valid < q.valid) {
+                    *b = q;
+                }
+                b.worst_hdop = worst_hdop;
+            }
             None => best.push((source.key.device, q)),
         }
     }
@@ -99,10 +114,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 }
 
 fn finding(evidence: &Evidence<'_>, q: Quality<'_>) -> Option<Finding> {
-    let share = q.poor as f64 / q.valid.max(1) as f64;
+    let share = q.share();
     let (from, to) = q.source.first.zip(q.source.last)?;
     let poor_s = share * to.since(from);
-    if share < SHARE || poor_s < SHORTEST_S || q.valid < 10 {
+    if share < SHARE || poor_s < SHORTEST_S {
         return None;
     }
     let who = evidence.books.inventory.label(q.source.key.device);
@@ -174,6 +189,23 @@ mod tests {
         assert!(detect(&boat(|s| if s < 15 { 9.0 } else { 1.0 }, 9, |_| true).evidence()).is_empty());
         let lost = |s: i32| !(100..180).contains(&s);
         assert!(detect(&boat(|s| if lost(s) { 1.0 } else { 50.0 }, 9, lost).evidence()).is_empty());
+    }
+
+    /// Dilution comes in a message of its own as well, which may be first.
+    #[test]
+    fn few_satellites_are_found_beside_a_good_dilution() {
+        let mut boat = Boat::default();
+        for s in 0..300 {
+            let dops = Reading::FixQuality { fix: Some(true), satellites: None, hdop: Ok(1.1) };
+            boat.say(1, 129_539, f64::from(s), &dops);
+            let at = Place::new(54.0 + f64::from(s) * 1e-5, 10.0).ok_or(Absent::MarkedInvalid);
+            let satellites = Some(if s < 90 { 3 } else { 9 });
+            let fix = Reading::Position { at, satellites, hdop: Some(1.0) };
+            boat.say(1, 129_029, f64::from(s) + 0.1, &fix);
+        }
+        let found = detect(&boat.evidence());
+        assert_eq!(found[0].numbers.get("share"), Some(&crate::report::model::Number::Real(0.3)));
+        assert_eq!(found[0].messages, ["129029"]);
     }
 
     #[test]

@@ -165,10 +165,14 @@ impl Wire {
     /// Seconds between batches, when frames carry the stamp of a batch instead of their own.
     ///
     /// Told by physics on a CAN bus: more than three in ten frames follow the one before faster than a bus of
-    /// 250 kbit/s can carry them. The answer is the 90th percentile of the pauses between batches.
+    /// 250 kbit/s can carry them, and more bear one stamp than come between two such stamps. The answer is the 90th percentile
+    /// of the pauses between batches.
     #[must_use]
     pub fn batch_s(&self) -> Option<f64> {
-        (self.kind == WireKind::Can && self.steps >= 50 && self.crowded * 10 > self.steps * 3)
+        let stamps = self.steps.saturating_sub(self.crowded).max(1);
+        let fit = self.grain_us.cast_unsigned() / CAN_FRAME_US.cast_unsigned();
+        let crowded = self.crowded * 10 > self.steps * 3 && self.steps > stamps.saturating_mul(fit);
+        (self.kind == WireKind::Can && self.steps >= 50 && crowded)
             .then(|| self.pauses.value_at_quantile(0.9) as f64 / 1e6)
     }
 
@@ -349,6 +353,15 @@ mod tests {
         let seconds = batched.batch_s().unwrap();
         assert!((seconds - 0.2494).abs() < 0.005, "{seconds}");
         assert_eq!(wire((0..400).map(|i| i * 540)).batch_s(), None, "a full bus");
+    }
+
+    /// Frames in bursts of eight, stamped to the microsecond and then cut to 10 ms.
+    #[test]
+    fn stamps_that_were_cut_are_no_batches() {
+        let bursts = || (0..400).map(|i| i / 8 * 47_000 + i % 8 * 540);
+        assert_eq!(wire(bursts()).batch_s(), None);
+        let cut = wire(bursts().map(|us| us / 10_000 * 10_000));
+        assert_eq!((cut.batch_s(), cut.resolution_s()), (None, Some(0.01)));
     }
 
     #[test]

@@ -37,6 +37,9 @@ const FULL: f64 = 80.0;
 /// Frames that share a batch's stamp over a longer time than this may fall into the wrong second, seconds.
 const BATCH_S: f64 = 0.1;
 
+/// A load that lasts so long is none of a network that delivers late, seconds.
+const LASTING_S: f64 = 3.0;
+
 /// Stretches of high load that are told, and how far apart they are two, seconds.
 const MAX_SPANS: usize = 64;
 const APART_S: f64 = 2.0;
@@ -55,9 +58,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         }
         let mean = wire.load.total as f64 / seconds / CAPACITY * 100.0;
         let peak = most as f64 / CAPACITY * 100.0;
-        // What comes out of a network stream or a batch has lost its own time.
+        // What comes out of a batch has lost its own time, and a network may hold some of it back for a second.
         let fine = wire.stamp_s() <= BATCH_S || cuts_seconds(wire);
-        let own_time = wire.carried_by.is_none() && fine && peak <= 102.0;
+        let lasts = || loaded(wire).iter().any(|span| span.seconds() >= LASTING_S);
+        let own_time = fine && peak <= 102.0 && (wire.carried_by.is_none() || lasts());
         let judged = if own_time { peak } else { mean };
         if judged <= HIGH || judged > 102.0 {
             continue;
@@ -101,7 +105,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 ))
                 .spans(spans);
         } else {
-            finding = finding.evidence("Frames bear the stamp of a batch: single seconds cannot be judged.");
+            finding = finding
+                .evidence("Frames come late or bear the stamp of a batch: single seconds cannot be judged.");
         }
         findings.push(
             finding

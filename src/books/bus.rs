@@ -246,7 +246,8 @@ impl Bus {
             return;
         }
         let before = self.last_claim.insert(address, (time, name, device));
-        let rival = before.filter(|(at, other, _)| *other != name && time.since(*at) <= TUG_S);
+        let rival = before
+            .filter(|(at, other, known)| *other != name && *known != device && time.since(*at) <= TUG_S);
         if let Some((at, _, other)) = rival {
             self.contend(address, [other, device], at, time);
         } else if let Some(contention) = self.contentions.iter_mut().find(|c| c.address == address) {

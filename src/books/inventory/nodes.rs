@@ -51,7 +51,8 @@ impl Inventory {
     /// Books an address claim and gives the node; address 254 is "cannot claim".
     pub fn claim(&mut self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
         let known = self.names.get(&(wire, name)).copied();
-        let id = match known.or_else(|| self.past_of(wire, address, name)) {
+        let renamed = || self.renamed(wire, address, name);
+        let id = match known.or_else(renamed).or_else(|| self.past_of(wire, address, name)) {
             Some(id) => id,
             None => self.add_node(wire, address, Some(name))?,
         };
@@ -70,6 +71,12 @@ impl Inventory {
             self.set_holder(wire, address, Some(id));
         }
         Some(id)
+    }
+
+    /// The node that holds an address, when a claim of this NAME tells that its instances were set anew.
+    fn renamed(&self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
+        let holder = self.holder(wire, address)?;
+        self.get(holder)?.name()?.is_same_unit(name).then_some(holder)
     }
 
     /// Hands an address's nameless past back from the NAME that claimed it to whoever defends it now: a claim told nobody
@@ -121,6 +128,17 @@ mod tests {
         assert_eq!(frames(past), Some((Some(owner), 10)));
         assert_eq!(frames(own), Some((Some(newcomer), 1)));
         assert_eq!(inventory.names.get(&(wire, newcomer)), Some(&own));
+    }
+
+    /// A display may set the instances of a node, which claims its address with them then.
+    #[test]
+    fn another_instance_is_no_other_node() {
+        let (mut inventory, wire) = (Inventory::default(), WireId(0));
+        let (before, after) = (Name(0xC050_8C00_0AB0_1234), Name(0xC350_8C02_0AB0_1234));
+        let id = inventory.claim(wire, 22, before);
+        assert_eq!(inventory.claim(wire, 22, after), id);
+        assert_eq!(inventory.get(id.unwrap()).and_then(Device::name), Some(after));
+        assert_ne!(inventory.claim(wire, 22, Name(0xC350_8C02_0AB0_1235)), id, "another unit");
     }
 
     /// A node without an address asks the others for their claims from 254; those that say "cannot claim" from there are not it.

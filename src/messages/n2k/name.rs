@@ -41,6 +41,14 @@ impl Name {
         self.bits(35, 5) as u8
     }
 
+    /// Whether it is the NAME of the same unit: all is alike but the instances, which a display may set anew by command
+    /// (PGN 126208, fact sheet NMEA 2000, section 4).
+    #[must_use]
+    pub const fn is_same_unit(self, other: Self) -> bool {
+        const INSTANCES: u64 = 0xFF << 32 | 0xF << 56;
+        (self.0 ^ other.0) & !INSTANCES == 0
+    }
+
     /// Device instance: upper x 8 + lower.
     #[must_use]
     pub const fn instance(self) -> u8 {

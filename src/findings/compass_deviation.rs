@@ -18,8 +18,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     compared. The error is fitted as A + B sin z + C cos z + D sin 2z + E cos 2z over the heading z, \
                     together with a current and, where there is a log, its calibration. Speeds that differ, or the \
                     log, part deviation from current; where neither does, nothing is said. The swing is 5 degrees or more.",
-        lookalikes: "A current pushes by an angle that also swings with the course, but less at speed, and shows in the log. The \
-                     same error on every course is heading-misaligned.",
+        lookalikes: "A current pushes by an angle that also swings with the course, but less at speed, and shows in the log; so \
+                     does the wind, which is why nothing is said of a boat that stays under 4.5 kn. The same error on every course is heading-misaligned.",
         checks: "Look what stands near the sensor: loudspeakers, tools, anchors, motors, cables with heavy current. Move the sensor or \
                  those things by a metre, then make the sensor's calibration turn: slowly, in still water, away from steel.",
         cautions: "Make the calibration turn in open water with a look-out. Take autopilot and bow motor out of heading control first.",
@@ -50,11 +50,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .collect()
 }
 
+/// A boat that goes no faster is set by the wind as far as by a compass, knots (common practice, no source).
+const SLOW_KN: f64 = 4.5;
+
 /// Whether the error swings with the heading.
 pub(super) fn swings(e: &CourseError) -> bool {
     let sure = |swing: f64, sd: f64| swing >= LARGE_DEG && swing - 2.0 * sd >= SURE_DEG;
     let (twice_round, its_sd) = e.twice_round;
-    e.sectors >= SECTORS && (sure(e.swing, e.swing_sd) || sure(twice_round, its_sd)) && e.left <= LEFT_DEG
+    e.fast_kn >= SLOW_KN
+        && e.sectors >= SECTORS
+        && (sure(e.swing, e.swing_sd) || sure(twice_round, its_sd))
+        && e.left <= LEFT_DEG
 }
 
 fn finding(evidence: &Evidence<'_>, source: &Source, e: &CourseError) -> Finding {

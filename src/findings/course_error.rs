@@ -96,6 +96,8 @@ pub(super) struct CourseError {
     /// How many of the eight sectors were steered.
     pub(super) sectors: usize,
     pub(super) moments: usize,
+    /// One moment in ten is faster, knots.
+    pub(super) fast_kn: f64,
     pub(super) span: Span,
 }
 
@@ -177,8 +179,16 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
         current,
         sectors,
         moments: moments.len(),
+        fast_kn: fast_kn(&moments),
         span,
     })
+}
+
+/// The speed that one moment in ten exceeds, knots.
+fn fast_kn(moments: &[Moment]) -> f64 {
+    let mut speeds: Vec<f64> = moments.iter().map(|moment| moment.speed).collect();
+    speeds.sort_unstable_by(f64::total_cmp);
+    speeds.get(speeds.len() * 9 / 10).copied().unwrap_or(0.0)
 }
 
 /// Where the moments lie.

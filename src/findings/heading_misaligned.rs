@@ -18,7 +18,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     several directions can part. The constant part is 4 degrees or more and sure to be over 2.5.",
         lookalikes: "A current or leeway sets the boat to one side on one course and to the other on the reverse. An error that \
                      swings with the course is compass-deviation. An error of the size of the local variation: the \
-                     sensor sends magnetic as true, or the other way round.",
+                     sensor sends magnetic as true, or the other way round. A boat that goes \
+                     astern, slower than 6 kn, moves against its heading: that is none.",
         checks: "Run two reverse courses along a line with known bearing, or by the course over ground in still water, and correct \
                  the sensor's offset by the angle given. Look first whether the sensor has been moved.",
         cautions: "Keep a look-out while you watch headings. Take autopilot and bow motor out of heading control while you set the \
@@ -53,7 +54,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .into_iter()
         .filter(|source| !told.contains(&source.key.device))
         .filter_map(|source| Some((source, course_error(evidence, source)?)))
-        .filter(|(_, e)| is_off(e) && !compass_deviation::swings(e))
+        .filter(|(_, e)| is_off(e) && !is_astern(e) && !compass_deviation::swings(e))
         .map(|(source, e)| finding(evidence, source, &e))
         .collect()
 }
@@ -65,6 +66,15 @@ pub(super) fn is_off(e: &CourseError) -> bool {
         && a.abs() - 2.0 * e.a_sd >= SURE_DEG
         && e.a_sd <= WIDEST_DEG.max(WIDEST_SHARE * a.abs())
         && e.left <= LEFT_DEG
+}
+
+/// Whether the boat may have gone astern: the course is the reverse of the heading, and no faster than that goes (common
+/// practice, no source).
+fn is_astern(e: &CourseError) -> bool {
+    const REVERSE_DEG: f64 = 150.0;
+    const ASTERN_KN: f64 = 6.0;
+    let [a, ..] = e.k;
+    a.abs() > REVERSE_DEG && e.fast_kn < ASTERN_KN
 }
 
 fn finding(evidence: &Evidence<'_>, source: &Source, e: &CourseError) -> Finding {
@@ -131,6 +141,25 @@ mod tests {
             let found = detect(&boat(&COURSES, offset, 0.0).evidence());
             assert_eq!(kinds(&found), [(Severity::Warning, vec![2])]);
         }
+    }
+
+    /// Against its heading a boat moves when it goes astern, and slowly.
+    #[test]
+    fn going_astern_is_no_error() {
+        let astern = |kn: f64| {
+            let mut boat = Boat::default();
+            for (leg, deg) in COURSES.iter().enumerate() {
+                for i in 0..60_i64 {
+                    let t = leg as f64 * 40.0 + i as f64 / 2.0;
+                    let heading = deg + noise(i + 1000 * leg as i64);
+                    boat.ground(1, t, crate::units::wrap_360(heading + 180.0), kn);
+                    boat.heading(2, t, heading);
+                }
+            }
+            detect(&boat.evidence())
+        };
+        assert!(astern(4.0).is_empty());
+        assert_eq!(kinds(&astern(9.0)), [(Severity::Warning, vec![2])], "no boat goes astern so fast");
     }
 
     #[test]

@@ -111,3 +111,10 @@ fn short_stands_are_found_and_hide_no_distance() {
     assert_eq!(report.findings[0].spans.len(), 4);
     assert_eq!(text(&report, "duplicate-position-source", "relation"), "constant-separation");
 }
+
+/// A second receiver that wanders about the first by some metres is no antenna: it is on every side of it.
+#[test]
+fn a_receiver_that_wanders_has_no_place_on_the_boat() {
+    let report = judge(&[two_receivers(|t, noise| way(t) - noise + 9.0 * (t / 17.0).sin())]);
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "unrelated");
+}

@@ -1,5 +1,6 @@
 //! Whole wires: when everyone is silent, and when only some are awake.
 
+use crate::make::{START_US, ethernet, ipv4, pcap_head, pcap_record, udp};
 use crate::{alarms, can_log, judge};
 
 /// Heartbeats (PGN 126993) of the node at address 99, at these seconds.
@@ -79,4 +80,28 @@ fn a_clock_that_is_set_back_ends_nobody() {
     let report = judge(&[log]);
     assert_eq!(alarms(&report), [""; 0], "{:?}", report.findings);
     assert!(report.findings.iter().any(|f| f.kind == "clock-step"));
+}
+
+/// A bus in datagrams of a gateway that sends nothing else: its power goes, and all nodes claim their addresses anew. The
+/// recorder heard all of it.
+#[test]
+fn a_bus_in_packets_that_comes_up_anew_was_out() {
+    let claim = |at: f64, source: u32| (at, 0x18EE_FF00 | source, format!("{source:02X}00D0260082A0C0"));
+    let mut frames: Vec<_> =
+        sensors(0, 150).into_iter().filter(|(t, ..)| !(60.0..66.0).contains(t)).collect();
+    let sources: std::collections::BTreeSet<u32> = frames.iter().map(|(_, id, _)| id & 0xFF).collect();
+    for (n, source) in sources.iter().enumerate() {
+        frames.extend([0.0, 66.0].map(|at| claim(at + 0.01 * n as f64, *source)));
+    }
+    frames.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut file = pcap_head(1);
+    for (at, id, data) in frames {
+        let bytes: Vec<&str> = (0..data.len() / 2).map(|i| &data[2 * i..2 * i + 2]).collect();
+        let line = format!("00:00:00.000 R {id:08X} {}\r\n", bytes.join(" "));
+        let payload = ipv4(0x0A2F_0101, 0xEFFE_0702, 17, (0, 0, false), &udp(6000, 6000, line.as_bytes()));
+        let packet = ethernet(1, [1, 0, 0x5E, 0x7E, 7, 2], 0x0800, &payload);
+        pcap_record(&mut file, START_US + (at * 1e6) as u64, &packet);
+    }
+    let report = judge(&[file]);
+    assert_eq!(alarms(&report), ["wire-outage"], "{:?}", report.findings);
 }

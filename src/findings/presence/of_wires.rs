@@ -184,10 +184,13 @@ fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireS
 /// chance; an N2K device claims its address unasked only when it starts.
 fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
     let within = |at: Time| at >= span.to.plus(-0.5) && at <= span.to.plus(SHOWS_WITHIN_S);
-    let starts = books
-        .buses
-        .get(wire)
-        .map_or(0, |bus| bus.starts.iter().filter(|s| within(s.at) && s.silent_since.is_some()).count());
+    // What a network carries of a bus falls silent with it.
+    let of_it = |bus: WireId| bus == wire || rooted(books, bus) == wire;
+    let buses = books.buses.iter().filter(|(bus, _)| of_it(*bus));
+    let starts = buses
+        .flat_map(|(_, bus)| &bus.starts)
+        .filter(|start| within(start.at) && start.silent_since.is_some())
+        .count();
     let hosts = books.networks.get(wire).map_or(0, |network| {
         let anew = |host: &&Host| {
             host.returns().iter().any(|r| r.silence.touches(span, 0.5) && r.after.iter().any(Sign::is_strong))

@@ -6,6 +6,7 @@ use crate::books::inventory::Identity;
 use crate::books::network::Network;
 use crate::books::series::{Sample, Source};
 use crate::books::wires::Wire;
+use crate::findings::network_address::hears_all;
 use crate::recording::WireKind;
 use crate::time::Span;
 
@@ -106,7 +107,8 @@ pub(super) fn values_there(books: &Books, scope: &Scope) -> Option<String> {
 
 /// Depth held at every speed that the boat ran.
 pub(super) fn depth_holds_at_speed(books: &Books, scope: &Scope) -> Option<String> {
-    const FAST_KN: f64 = 12.0;
+    /// Hull transducers that are not meant for speed lose the bottom from about 25 mph on (common practice, no source).
+    const FAST_KN: f64 = 22.0;
     /// A value that stays to the last digit for so long is held and not measured, seconds.
     const HELD_S: f64 = 10.0;
     let class = (FAST_KN / crate::books::series::SPEED_CLASS_KN) as usize;
@@ -226,8 +228,11 @@ pub(super) fn no_flood(books: &Books, _: &Scope) -> Option<String> {
         .then(|| format!("At most {peak} broadcast and group frames in a second."))
 }
 
-/// The Ethernet is far from full.
+/// The Ethernet is far from full, at a port that shows all of it.
 pub(super) fn link_free(books: &Books, _: &Scope) -> Option<String> {
+    if !books.networks.iter().any(|(_, network)| hears_all(network)) {
+        return None;
+    }
     let peak =
         wires(books, WireKind::Ethernet).into_iter().filter_map(|w| w.load.peak).map(|(_, n)| n).max()?;
     let mbit = peak as f64 * 8.0 / 1e6;
@@ -254,8 +259,8 @@ pub(super) fn packets_whole(books: &Books, _: &Scope) -> Option<String> {
 
 /// Sentences arrive with good checksums.
 pub(super) fn checksums_good(books: &Books, _: &Scope) -> Option<String> {
-    let (total, bad) = books.lines.iter().fold((0, 0), |(t, b), (_, l)| (t + l.total, b + l.bad));
-    (total >= 100 && bad == 0).then(|| format!("{total} sentences, none with a bad checksum."))
+    let (good, bad) = books.lines.iter().fold((0, 0), |(g, b), (_, l)| (g + l.good, b + l.bad));
+    (good >= 100 && bad == 0).then(|| format!("{good} sentences with a checksum, none of them bad."))
 }
 
 /// Sentences arrive whole.

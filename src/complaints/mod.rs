@@ -7,6 +7,7 @@
 mod data_drops_out;
 mod depth_wrong;
 mod display_disconnects;
+mod distrust;
 mod exclude;
 mod heading_jumps;
 mod no_depth;
@@ -148,6 +149,9 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
             }
             None if let Some((why, check)) = wires_needed::missing(books, cause.name, complaint.scope) => {
                 (Standing::Open, why.to_owned(), check.to_owned())
+            }
+            None if let Some(why) = distrust::distrust(books, findings, complaint.scope, cause.name) => {
+                (Standing::Open, why, cause.check.to_owned())
             }
             None => match (cause.excluded)(books, &complaint.scope) {
                 Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),

@@ -9,7 +9,7 @@ use crate::books::network::Sign;
 use crate::books::series::Source;
 use crate::books::timing::Stream;
 use crate::books::wires::Wire;
-use crate::findings::presence::rooted;
+use crate::findings::presence::{STARTING_S, rooted};
 use crate::recording::WireKind;
 use crate::time::Time;
 use std::fmt::Write as _;
@@ -162,7 +162,20 @@ fn of_device(books: &Books, id: DeviceId) -> Option<String> {
     if longest > (MISSED_INTERVALS * every_s).max(SHORTEST_DOUBT_S) && longest <= SHORTEST_MISSED_S {
         return Some(format!("{who} pauses for {} at a usual {}.", s(longest), s(every_s)));
     }
-    device_at_the_edges(books, id)
+    while_it_starts(books, id, every_s).or_else(|| device_at_the_edges(books, id))
+}
+
+/// A silence of a device just after it was first heard: it may have been starting, and no finding tells of it.
+fn while_it_starts(books: &Books, id: DeviceId, every_s: f64) -> Option<String> {
+    let device = books.inventory.get(id)?;
+    let first = device.first?;
+    let silences = device.gaps.over((MISSED_INTERVALS * every_s).max(SHORTEST_MISSED_S));
+    let silence = silences.iter().find(|span| span.from.since(first) <= STARTING_S)?;
+    Some(format!(
+        "{} is silent for {} just after it is first heard: it starts, or drops out.",
+        books.inventory.label(id),
+        s(silence.seconds())
+    ))
 }
 
 fn device_at_the_edges(books: &Books, id: DeviceId) -> Option<String> {

@@ -47,7 +47,7 @@ mod links;
 mod low_supply_voltage;
 mod message_dropout;
 mod motion;
-mod network_address;
+pub(crate) mod network_address;
 mod no_depth_source;
 mod no_heading_source;
 mod no_position_source;
@@ -74,7 +74,7 @@ mod two_in_turn;
 mod variation;
 mod which_wire;
 mod wire_outage;
-mod words;
+pub(crate) mod words;
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;

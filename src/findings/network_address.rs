@@ -69,7 +69,7 @@ pub(super) const fn is_local(ip: Ipv4Addr) -> bool {
 
 /// Whether the recorder hears hosts speak with each other, as at a mirror port. At a host's own port all packets to one
 /// host alone are that host's, but for the few that a switch lets go everywhere.
-pub(super) fn hears_all(network: &Network) -> bool {
+pub(crate) fn hears_all(network: &Network) -> bool {
     const ENOUGH: u64 = 50;
     let mut party: BTreeMap<DeviceId, u64> = BTreeMap::new();
     let mut all = 0;

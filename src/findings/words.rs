@@ -20,7 +20,7 @@ pub(super) fn signed_deg(x: f64) -> String {
 }
 
 /// Seconds, as people say them.
-pub(super) fn seconds(s: f64) -> String {
+pub(crate) fn seconds(s: f64) -> String {
     if s < 0.0995 {
         format!("{:.0} ms", s * 1e3)
     } else if s < 10.0 {

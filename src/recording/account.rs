@@ -148,6 +148,12 @@ impl Account {
         }
     }
 
+    /// Counts a packet of which the recorder kept only the first bytes.
+    pub(super) fn cut_packet(&mut self, kept: u32) {
+        self.summary.cut_packets += 1;
+        self.summary.cut_to = self.summary.cut_to.max(kept);
+    }
+
     /// Counts a packet that should hold a CAN frame and is too short for it.
     pub(super) fn short_can(&mut self) {
         self.short_can += 1;
@@ -219,6 +225,14 @@ impl Account {
         if self.more_wires {
             let text = format!(
                 "there are more than {MAX_WIRES} wires; what came on the others is told as the last one's"
+            );
+            self.note(Rank::Loss, text);
+        }
+        if self.summary.cut_packets > 0 {
+            let text = format!(
+                "{} cut by the recorder behind {} bytes or fewer: what stood there is not seen",
+                counted_were(self.summary.cut_packets, "packet"),
+                self.summary.cut_to
             );
             self.note(Rank::Loss, text);
         }

@@ -36,7 +36,7 @@ impl Usual {
             Self::Can(wire) => usual_frame(bytes).map(|(head, data)| (wire, Payload::Can(head.with(data)))),
             Self::Packet(wire, link) => {
                 let captured = u32::try_from(bytes.len()).ok()?;
-                Some((wire, Payload::Packet { link, bytes, original: original.max(captured) }))
+                (original <= captured).then_some((wire, Payload::Packet { link, bytes, original: captured }))
             }
         }
     }
@@ -146,7 +146,12 @@ impl Interface {
         let name = self.name.as_deref();
         let wire = *self.packet_wire.get_or_insert_with(|| account.new_wire(WireKind::Ethernet, name));
         let content = match self.link {
-            Link::Packet(link) => Content::Packet { link, from, to: from + captured, original },
+            Link::Packet(link) => {
+                if captured < original as usize {
+                    account.cut_packet(captured as u32);
+                }
+                Content::Packet { link, from, to: from + captured, original }
+            }
             Link::Unknown(number) => {
                 account.other_link(number);
                 Content::Other

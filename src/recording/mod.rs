@@ -149,6 +149,10 @@ pub struct Summary {
     pub wires: Vec<WireInfo>,
     /// Frames that the recorder itself says it lost (drop counters), as far as it says so.
     pub lost_frames: u64,
+    /// Packets that the recorder cut.
+    pub cut_packets: u64,
+    /// The most bytes that it kept of one that it cut.
+    pub cut_to: u32,
     /// Bytes in the middle that are no record and were skipped.
     pub damaged_bytes: u64,
     /// Bytes of a record that the end of the file cut off (what was there of it).

@@ -32,6 +32,8 @@ pub(super) struct Tables {
     fragments: Fragments,
     pub(super) streams: TcpStreams,
     pub(super) text: Text,
+    /// When the last TCP segment was sent.
+    pub(super) last_segment: Option<Time>,
     flows: Flows,
 }
 

@@ -8,13 +8,16 @@ use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::WireId;
 use crate::frames::{
-    Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, StreamKey, StreamSink, Tcp, looks_like_lines,
+    Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, StreamKey, StreamSink, Tcp, TcpStreams, looks_like_lines,
 };
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
 /// No stack repeats a segment sooner with the same bytes, microseconds (RFC 6298 2.4 and common stacks: 200 ms).
 const SOONEST_REPEAT_US: i64 = 100_000;
+
+/// Packets of several interfaces may be stamped out of order by less than this, seconds.
+const DISORDER_S: f64 = 1.0;
 
 /// Most TCP directions whose text is followed.
 const MAX_SPLITTERS: usize = 512;
@@ -45,6 +48,12 @@ impl Intake {
             self.books.networks.of(way.wire).host(way.host).lines_cut = true;
         }
         let Some(time) = way.time else { return };
+        if tables.last_segment.is_some_and(|last| last.since(time) > DISORDER_S) {
+            // What comes was sent earlier: a part of the recording stands in the wrong place, and nothing is sent again.
+            self.settle_streams(way.wire, tables);
+            tables.streams = TcpStreams::default();
+        }
+        tables.last_segment = Some(time);
         tables.text.owner(key, way);
         // The very same bytes so soon are a copy that came late: whoever repeats himself waits longer, and numbers anew.
         let is_double = way.again_us.is_some_and(|us| us < SOONEST_REPEAT_US);
@@ -71,11 +80,16 @@ impl Intake {
 
     /// As [`settle_packets`](Self::settle_packets), of one network.
     pub(super) fn settle_network(&mut self, wire: WireId, mut tables: Box<Tables>) {
+        self.settle_streams(wire, &mut tables);
+        self.text_left_out += tables.text.unbooked;
+    }
+
+    /// Delivers what the streams of a network still hold, and books their counts.
+    fn settle_streams(&mut self, wire: WireId, tables: &mut Tables) {
         if let Some(last) = self.books.wires.get(wire).and_then(|wire| wire.last) {
             tables.streams.finish(last, &mut tables.text);
             tables.text.deliver(self);
         }
-        self.text_left_out += tables.text.unbooked;
         let streams = &mut self.books.networks.of(wire).streams;
         for direction in tables.streams.directions() {
             bounded::push(streams, MAX_DIRECTIONS, direction);

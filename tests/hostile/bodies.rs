@@ -8,7 +8,7 @@ use leadsman::frames::{
 use leadsman::messages::Reading;
 use leadsman::messages::n2k::{self, Assembler, CanId};
 use leadsman::messages::nmea0183::{self, Datum, Sentence, SystemMessage, Target};
-use leadsman::recording::{LinkType, Payload, Recording, Summary, can_line, open_reader};
+use leadsman::recording::{LinkType, Payload, Recording, Summary, can_line, is_sentence_tail, open_reader};
 use leadsman::report::Renderer as _;
 use leadsman::report::escape::{is_unsafe, plain};
 use leadsman::report::json::Json;
@@ -61,8 +61,9 @@ pub fn recording(data: &[u8]) {
     let Some(mut recording) = open(data) else { return };
     let (mut records, mut bytes) = (0, 0);
     while recording.advance().unwrap() {
-        records += 1;
         let record = recording.record();
+        // The end of a sentence that lost its beginning is no frame.
+        records += u64::from(!matches!(record.payload, Payload::Line(line) if is_sentence_tail(line)));
         bytes += match record.payload {
             Payload::Packet { bytes, .. } => bytes.len(),
             Payload::Line(line) => line.len(),

@@ -11,6 +11,7 @@
 )]
 
 mod depths;
+mod distrust;
 mod feeds;
 mod headings;
 mod hosts;

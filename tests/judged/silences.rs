@@ -7,7 +7,7 @@ use leadsman::report::model::Standing;
 type Frames = Vec<(f64, u32, String)>;
 
 /// Depth (PGN 128267) of the node at address 22, once a second.
-fn depths(from: u32, to: u32) -> Frames {
+pub(crate) fn depths(from: u32, to: u32) -> Frames {
     let frame = |i: u32| {
         let [low, high, ..] = (800 + i % 50).to_le_bytes();
         (f64::from(i) + 0.5, 0x0DF5_0B16, format!("FF{low:02X}{high:02X}00000000FF"))
@@ -15,12 +15,12 @@ fn depths(from: u32, to: u32) -> Frames {
     (from..to).map(frame).collect()
 }
 
-fn without(frames: Frames, spans: &[(f64, f64)]) -> Vec<u8> {
+pub(crate) fn without(frames: Frames, spans: &[(f64, f64)]) -> Vec<u8> {
     let silent = |t: f64| spans.iter().any(|(from, to)| (*from..*to).contains(&t));
     can_log(frames.into_iter().filter(|(t, ..)| !silent(*t)).collect())
 }
 
-fn standing(recording: Vec<u8>, complaint: &str, cause: &str) -> (Standing, String) {
+pub(crate) fn standing(recording: Vec<u8>, complaint: &str, cause: &str) -> (Standing, String) {
     let report = ask(&[recording], complaint);
     let row = report.complaints[0].causes.iter().find(|row| row.cause == cause).unwrap();
     (row.standing, row.because.clone())

@@ -23,7 +23,7 @@ const MISSED_INTERVALS: f64 = 5.0;
 
 /// While it starts, a device may pause between its announcements and its data for this long, seconds (ARP probing alone
 /// takes up to 9 s, RFC 5227 1.1).
-const STARTING_S: f64 = 10.0;
+pub(crate) const STARTING_S: f64 = 10.0;
 
 /// A device that stops and is not seen again must have been silent this long before the recording ends, seconds.
 const GONE_S: f64 = 8.0;

@@ -316,7 +316,7 @@ impl Side {
     }
 
     fn parse(bytes: &[u8]) -> Result<Self, SideError> {
-        let side: Self = serde_json::from_slice(bytes)?;
+        let mut side: Self = serde_json::from_slice(bytes)?;
         if side.format != "leadsman-report" {
             return Err(SideError::Other(side.format));
         }
@@ -334,7 +334,11 @@ impl Side {
         ];
         match tables.into_iter().find(|(rows, _)| *rows > MAX_ROWS) {
             Some((rows, table)) => Err(SideError::Crowded(rows, table)),
-            None => Ok(side),
+            None => {
+                // Whom others only speak to may not be there any more.
+                side.devices.retain(|device| device.frames > 0);
+                Ok(side)
+            }
         }
     }
 
@@ -409,7 +413,7 @@ mod tests {
     fn older_and_newer_fields_are_no_matter() {
         let side = read(
             r#"{"format":"leadsman-report","version":1,"moon":[[{}]],
-                "devices":[{"id":"d1","label":null,"ips":null,"colour":"red"},{}],"wires":null,
+                "devices":[{"id":"d1","label":null,"ips":null,"colour":"red","frames":1},{"frames":1}],"wires":null,
                 "findings":[{"kind":"x","severity":"fault","spans":null,"numbers":{"a":1,"b":"t","c":[1]}}]}"#,
         )
         .unwrap();

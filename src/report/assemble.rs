@@ -1,8 +1,8 @@
 //! The report's rows out of books, findings and answers: names for numbers, nothing judged.
 
 use super::model::{
-    BaudLoad, Bin, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, RecordingRow, Report, SourceRow,
-    TimingRow, Tool, WireRow,
+    BaudLoad, Bin, ComplaintRow, DeviceRow, Extremes, FindingRow, Intervals, Load, RecordingRow, Report,
+    SourceRow, TimingRow, Tool, WireRow,
 };
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
@@ -239,7 +239,16 @@ fn source_row(books: &Books, source: &Source) -> SourceRow {
                 Value::Object(Map::from_iter([(format!("value_{unit}"), number(*v))]))
             }
         },
+        extremes: extremes(source),
     }
+}
+
+/// Between which values a voltage was. Buckets without a value hold no number, which `min` and `max` pass over.
+fn extremes(source: &Source) -> Option<Extremes> {
+    let buckets = (source.key.quantity == "voltage").then(|| source.trace.buckets())?;
+    let lowest = buckets.iter().map(|bucket| bucket.low).fold(f64::NAN, f64::min);
+    let highest = buckets.iter().map(|bucket| bucket.high).fold(f64::NAN, f64::max);
+    lowest.is_finite().then(|| Extremes { lowest: round(lowest), highest: round(highest) })
 }
 
 fn number(v: f64) -> Value {

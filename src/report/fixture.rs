@@ -1,8 +1,8 @@
 //! Reports of invented boats, for the tests of every format.
 
 use super::model::{
-    BaudLoad, Bin, CauseRow, ComplaintRow, DeviceRow, FindingRow, Intervals, Load, Number, RecordingRow,
-    Report, Severity, SourceRow, Standing, TimingRow, Tool, WireRow,
+    BaudLoad, Bin, CauseRow, ComplaintRow, DeviceRow, Extremes, FindingRow, Intervals, Load, Number,
+    RecordingRow, Report, Severity, SourceRow, Standing, TimingRow, Tool, WireRow,
 };
 use crate::time::{Span, Time};
 use serde_json::json;
@@ -172,6 +172,7 @@ fn source(quantity: &str, device: &str, message: &str, last_value: serde_json::V
         dropouts: u64::from(quantity == "depth") * 3,
         dropout_s: if quantity == "depth" { 9.7 } else { 0.0 },
         last_value,
+        extremes: (quantity == "humidity").then_some(Extremes { lowest: 64.0, highest: 72.5 }),
     }
 }
 

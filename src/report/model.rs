@@ -240,6 +240,18 @@ pub struct SourceRow {
     pub dropout_s: f64,
     /// The last value: a number in the quantity's unit, or an object whose keys bear their units.
     pub last_value: serde_json::Value,
+    /// The least and the most that a voltage was, volts; of other quantities nobody asks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub extremes: Option<Extremes>,
+}
+
+/// The least and the most that a value was.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Extremes {
+    /// The least.
+    pub lowest: f64,
+    /// The most.
+    pub highest: f64,
 }
 
 /// Interval figures in seconds.

@@ -32,12 +32,22 @@ fn device_rows(held: &Held<'_>, device: &Device) -> Vec<Row> {
     }
     let mut rows = Vec::new();
     for (kind, wire, words) in WIRES.iter().filter(|(kind, ..)| known(kind)) {
-        let seen: Vec<&DeviceRow> = held.rows(name).iter().copied().filter(|row| row.kind == *kind).collect();
+        let seen: Vec<&DeviceRow> = held
+            .rows(name)
+            .iter()
+            .copied()
+            // Whom somebody only speaks to was not heard.
+            .filter(|row| row.kind == *kind && row.frames > 0)
+            .collect();
         let row = Row::new(Topic::Device, name, *words).at(line);
         let identities: BTreeSet<_> =
             seen.iter().map(|row| (&row.name, &row.mac, row.name.is_none().then_some(row.address))).collect();
         rows.push(if !held.recorded(wire) {
             row.note("No such wire was recorded.")
+        } else if seen.is_empty() && !recorded_long_enough(held, wire) {
+            row.words("heard", "not heard").note(
+                "The recording is shorter than a minute, and some devices speak once a minute: record for longer.",
+            )
         } else if seen.is_empty() {
             row.words("heard", "not heard").judged(false).note(missing_note(device, kind))
         } else if identities.len() > 1 {
@@ -51,6 +61,15 @@ fn device_rows(held: &Held<'_>, device: &Device) -> Vec<Row> {
     }
     rows.extend(load(held, device));
     rows
+}
+
+/// Whether a wire of a kind was recorded for as long as a device may be silent: NMEA 2000 nodes send a heartbeat once a minute
+/// (PGN 126993), and hosts and talkers of a boat something sooner (common practice, no source).
+fn recorded_long_enough(held: &Held<'_>, kind: &str) -> bool {
+    const HEARTBEAT_S: f64 = 60.0;
+    let of_kind = held.report.wires.iter().filter(|wire| wire.kind == kind);
+    let spans = of_kind.filter_map(|wire| wire.first.zip(wire.last));
+    spans.map(|(first, last)| last.since(first)).fold(0.0, f64::max) >= HEARTBEAT_S
 }
 
 fn missing_note(device: &Device, kind: &str) -> String {

@@ -2,7 +2,7 @@
 
 use super::Held;
 use crate::boat::sheet::{Row, Topic};
-use crate::report::model::{Number, WireRow};
+use crate::report::model::{Extremes, WireRow};
 use toml::Spanned;
 
 pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
@@ -37,37 +37,38 @@ fn loads(held: &Held<'_>, limit: &Spanned<f64>, kind: &str, words: &str) -> Vec<
     if wires.is_empty() { vec![row(None)] } else { wires.iter().map(|wire| row(Some(wire))).collect() }
 }
 
-/// The lowest and the last voltage that each device reports. The lowest is known when it was low enough for a finding.
+/// The lowest and the highest voltage that each device reports.
 fn voltages(held: &Held<'_>) -> Vec<Row> {
     let limits = &held.file().limits;
     let sources = held.report.sources.iter().filter(|source| source.quantity == "voltage");
     let mut rows = Vec::new();
     for source in sources {
-        let Some(last) = source.last_value.as_f64() else { continue };
-        let lowest = held
-            .report
-            .findings
-            .iter()
-            .filter(|finding| {
-                finding.kind == "low-supply-voltage" && finding.devices.contains(&source.device)
-            })
-            .find_map(|finding| match finding.numbers.get("lowest_v") {
-                Some(Number::Real(lowest)) => Some(*lowest),
-                _ => None,
-            })
-            .map_or(last, |lowest| lowest.min(last));
+        let last = source.last_value.as_f64();
+        let (lowest, highest) = match (source.extremes, last) {
+            (Some(Extremes { lowest, highest }), _) => (lowest, highest),
+            // Without a clock there is the last one alone.
+            (None, Some(last)) => (last, last),
+            (None, None) => continue,
+        };
         let which = source.instance.map(|i| format!(" {i}")).unwrap_or_default();
         let row = |words: &str| {
             Row::new(Topic::Limit, held.label(&source.device), format!("voltage{which} {words}"))
         };
-        let note = "The last voltage that it reported, or the lowest when that was remarkable.";
         if let Some(min) = &limits.supply_min_v {
             let row = row("is high enough").numbers("at least", *min.get_ref(), Some(lowest), "V");
-            rows.push(row.judged(lowest >= *min.get_ref()).note(note).at(held.boat.line(min)));
+            rows.push(
+                row.judged(lowest >= *min.get_ref())
+                    .note("The lowest that it reported.")
+                    .at(held.boat.line(min)),
+            );
         }
         if let Some(max) = &limits.supply_max_v {
-            let row = row("is low enough").numbers("at most", *max.get_ref(), Some(last), "V");
-            rows.push(row.judged(last <= *max.get_ref()).note(note).at(held.boat.line(max)));
+            let row = row("is low enough").numbers("at most", *max.get_ref(), Some(highest), "V");
+            rows.push(
+                row.judged(highest <= *max.get_ref())
+                    .note("The highest that it reported.")
+                    .at(held.boat.line(max)),
+            );
         }
     }
     rows

@@ -1,9 +1,9 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
-use super::handed_on::is_handed_on;
+use super::handed_on::is_own;
 use super::presence::carrier;
 use super::words::{GUEST, how_often, longest, seconds};
-use super::{Detector, Doc, Evidence, Finding, depth_unsent};
+use super::{Detector, Doc, Evidence, Finding};
 use crate::books::inventory::Identity;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -42,9 +42,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     for (id, silences) in &evidence.presence.devices {
         let Some(device) = books.inventory.get(*id) else { continue };
         let mut silences = silences.clone();
-        silences.retain(|s| {
-            !is_handed_on(evidence, *id, None, s.span) && !depth_unsent::explains(evidence, *id, None, s.span)
-        });
+        silences.retain(|s| is_own(evidence, *id, None, s.span));
         if silences.is_empty() {
             continue;
         }

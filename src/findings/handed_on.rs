@@ -1,7 +1,9 @@
 //! Silences that a device only hands on: who repeats another one's values has none to send while that one is silent.
 
 use super::presence::{carrier, rooted};
-use super::{Evidence, duplicate_depth_source, duplicate_heading_source, pairs};
+use super::{
+    Evidence, depth_unsent, duplicate_depth_source, duplicate_heading_source, line_overloaded, pairs,
+};
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
 use crate::books::timing::Message;
@@ -13,16 +15,19 @@ const TOGETHER_S: f64 = 2.0;
 /// Quantities of which it is known who only repeats another one's.
 const REPEATED: [&str; 3] = ["heading", "position", "depth"];
 
+/// Whether a silence of a device, or of one of its messages, is its own and no other finding's.
+pub(super) fn is_own(evidence: &Evidence<'_>, id: DeviceId, message: Option<Message>, silence: Span) -> bool {
+    let wire = evidence.books.inventory.get(id).map(|device| device.wire);
+    !is_handed_on(evidence, id, message, silence)
+        && !depth_unsent::explains(evidence, id, message, silence)
+        && !wire.is_some_and(|wire| line_overloaded::explains(evidence.books, wire, silence))
+}
+
 /// Whether what a device (or one of its messages) says is another's, and that other one was silent at the same time.
 ///
 /// Only headings, positions and depths are known to be another's. Another message is taken to be when the device repeats
 /// one of these of somebody who supplies it as well; of a whole device it is not asked.
-pub(super) fn is_handed_on(
-    evidence: &Evidence<'_>,
-    id: DeviceId,
-    message: Option<Message>,
-    silence: Span,
-) -> bool {
+fn is_handed_on(evidence: &Evidence<'_>, id: DeviceId, message: Option<Message>, silence: Span) -> bool {
     let asked = |source: &&Source| {
         source.valid > 0
             && message

@@ -7,6 +7,7 @@ use crate::books::timing::Stream;
 use crate::books::wires::{BAUD_RATES, WireId};
 use crate::recording::WireKind;
 use crate::report::model::Severity;
+use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -60,6 +61,14 @@ pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
     let held = peak as f64 <= capacity * 1.05 + SENTENCE;
     let suffers = line.garbled >= 3 && line.garbled as f64 >= SUFFERS * line.total as f64;
     (seconds >= LEAST_S && held && (suffers || left_out(books, id) >= LEFT_OUT)).then_some((per_s, capacity))
+}
+
+/// A full line leaves sentences out in a row for up to so long, seconds (common practice, no source).
+const HIDES_S: f64 = 30.0;
+
+/// Whether a pause of something on a wire is the work of its full line.
+pub(super) fn explains(books: &Books, wire: WireId, pause: Span) -> bool {
+    pause.seconds() <= HIDES_S && full(books, wire).is_some()
 }
 
 /// A talker whose line is full may leave whole sentences out: so many kinds of sentence, each for so many of its times. A few

@@ -1,9 +1,9 @@
 //! One periodic message of a device pauses while its others go on.
 
-use super::handed_on::is_handed_on;
+use super::handed_on::is_own;
 use super::presence::Silence;
 use super::words::{how_often, labels, longest, seconds};
-use super::{Detector, Doc, Evidence, Finding, depth_unsent};
+use super::{Detector, Doc, Evidence, Finding};
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -38,10 +38,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let stream = streams.get(*index)?;
         let mut own = silences.clone();
         let message = Some(stream.message);
-        own.retain(|s| {
-            !is_handed_on(evidence, stream.device, message, s.span)
-                && !depth_unsent::explains(evidence, stream.device, message, s.span)
-        });
+        own.retain(|s| is_own(evidence, stream.device, message, s.span));
         (!own.is_empty()).then_some((*index, own))
     };
     let messages: Vec<(usize, Vec<Silence>)> = evidence.presence.messages.iter().filter_map(own).collect();

@@ -60,8 +60,7 @@ fn a_loss_shows_where_the_times_go_with_the_fix() {
 
 /// A line of 4800 baud (480 characters a second, ten bits each) is asked for more: its talker sends without a pause and leaves
 /// out what finds no room, whole sentences and none cut.
-#[test]
-fn a_full_line_that_leaves_sentences_out_is_overloaded() {
+fn full_line(left_out: impl Fn(u32, &str) -> bool) -> Vec<u8> {
     let slow = [
         "GPRMC,101530.00,A,5418.0000,N,01010.0000,E,6.0,045.0,010526,4.0,E,A",
         "GPGGA,101530.00,5418.0000,N,01010.0000,E,1,09,0.9,3.0,M,45.0,M,,",
@@ -81,14 +80,20 @@ fn a_full_line_that_leaves_sentences_out_is_overloaded() {
         for body in due {
             count += 1;
             // One in five finds no room, in no order.
-            if count.wrapping_mul(2_654_435_761) >> 16 & 0xFF >= 51 {
+            let finds_room = count.wrapping_mul(2_654_435_761) >> 16 & 0xFF >= 51;
+            if finds_room && !left_out(second, &body) {
                 let line = sentence(&body);
                 at += line.len() as f64 / 480.0;
                 out += &format!("{} {line}", Time(START_US as i64).plus(at));
             }
         }
     }
-    let report = judge(&[out.into_bytes()]);
+    out.into_bytes()
+}
+
+#[test]
+fn a_full_line_that_leaves_sentences_out_is_overloaded() {
+    let report = judge(&[full_line(|_, _| false)]);
     assert!(alarms(&report).contains(&"line-overloaded"), "{:?}", report.findings);
     assert!(!alarms(&report).contains(&"irregular-message"), "{:?}", report.findings);
 }
@@ -109,4 +114,15 @@ fn sentences_that_lost_their_start_are_garbled() {
     assert!((number(&report, "garbled-sentence", "garbled") - 15.0).abs() < 0.1);
     assert!((number(&report, "garbled-sentence", "total") - 600.0).abs() < 0.1);
     assert_eq!(report.recordings[0].frames, 585);
+}
+
+/// What finds no room several times in a row is missing for seconds, and no device fell silent; a minute is too long for that.
+#[test]
+fn what_a_full_line_leaves_out_in_a_row_is_no_dropout() {
+    let without = |seconds: u32| {
+        judge(&[full_line(|s, body| (100..100 + seconds).contains(&s) && body.starts_with("VW"))])
+    };
+    assert!(alarms(&without(9)).contains(&"line-overloaded"));
+    assert!(!alarms(&without(9)).contains(&"device-dropout"));
+    assert!(alarms(&without(60)).contains(&"device-dropout"));
 }

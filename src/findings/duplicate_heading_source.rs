@@ -3,7 +3,7 @@
 use super::deviation::{Fit, circular_median, deviation_fit, rest, swing};
 use super::heading_lag::{damping, lag};
 use super::heading_misaligned::is_off;
-use super::heading_words::{Off, by_course, off_by_course, supply};
+use super::heading_words::{Off, by_course, lag_check, off_by_course, supply};
 use super::pairs::{self, Curve};
 use super::variation::variation;
 use super::words::{number, seconds, signed_deg};
@@ -440,7 +440,7 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
             } else {
                 "The difference comes in turns only and goes when the second is moved back by its lag."
             })
-            .check(format!("Lower the damping (smoothing) of {other}, or choose {one} as the only heading source.")),
+            .check(lag_check(by_clocks, &one, &other)),
         Relation::Deviation => {
             let mut finding = finding;
             if let Some(fit) = c.fit {

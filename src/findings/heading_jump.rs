@@ -37,7 +37,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 .count("jumps", jumps)
                 .real("largest_deg", largest)
                 .evidence(format!(
-                    "{jumps} steps in {} values of {}, the largest {} deg from one value to the next.",
+                    "{jumps} {} in {} values of {}, the largest {} deg from one value to the next.",
+                    if jumps == 1 { "step" } else { "steps" },
                     source.valid,
                     source.key.message,
                     number(largest, 1)

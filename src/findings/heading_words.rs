@@ -64,13 +64,26 @@ pub(super) fn by_course(
     format!("By course over ground {}, {}: {verdict}.", words(a, one), words(b, other))
 }
 
+/// No heading comes faster; stamps that many messages share tell no rate, seconds.
+const FASTEST_S: f64 = 0.005;
+
+/// What to do about a heading that is late, by more than the `clocks` differ or their stamps tell.
+pub(super) fn lag_check(within_clocks: bool, one: &str, other: &str) -> String {
+    if within_clocks {
+        return format!(
+            "Record both with stamps of a millisecond by one clock before you touch {other}: the delay may be theirs."
+        );
+    }
+    format!("Lower the damping (smoothing) of {other}, or choose {one} as the only heading source.")
+}
+
 /// One line on a source: who, which north, how often, how much of it valid.
 pub(super) fn supply(books: &Books, source: &Source) -> String {
     let rate = books
         .timing
         .get(source.key.device, source.key.message)
         .and_then(|s| s.median_s())
-        .filter(|s| *s > 0.0)
+        .filter(|s| *s >= FASTEST_S)
         .map(|s| format!("{} a second, ", number(1.0 / s, 1)))
         .unwrap_or_default();
     format!(

@@ -35,7 +35,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 .count("jumps", jumps)
                 .real("largest_m", largest)
                 .evidence(format!(
-                    "{jumps} steps in {} fixes of {}, the largest {} m from one fix to the next.",
+                    "{jumps} {} in {} fixes of {}, the largest {} m from one fix to the next.",
+                    if jumps == 1 { "step" } else { "steps" },
                     source.valid,
                     source.key.message,
                     number(largest, 0)

@@ -16,7 +16,7 @@ pub(super) const DETECTOR: Detector = Detector {
                     that the recorder heard itself, three silences of 1.5 s are enough.",
         lookalikes: "Devices that come up anew after the silence make it a wire-outage. A clock that was set makes a gap without \
                      loss.",
-        checks: "Use a faster recorder or a capture filter; keep the recording computer awake; log to an internal disk.",
+        checks: "Use a faster recorder; keep the recording computer awake; log to an internal disk.",
         cautions: "None beyond the usual.",
     },
     complaints: &[],

@@ -106,7 +106,7 @@ fn open_content(
     let mut input: Box<dyn Read + Send> = Box::new(Counted::new(input, Arc::clone(&origin)));
     loop {
         let head = read_head(&mut input)?;
-        let kind = sniff(&head);
+        let (kind, is_empty) = (sniff(&head), head.is_empty());
         input = Box::new(Cursor::new(head).chain(input));
         let buffer = |input| match spool {
             Some(spool) => Buffer::spooled(input, Arc::clone(spool)),
@@ -125,6 +125,9 @@ fn open_content(
             Kind::Pcap => Ok(Box::new(Pcap::new(buffer(input), origin)?)),
             Kind::Pcapng => Ok(Box::new(Pcapng::new(buffer(input), origin)?)),
             Kind::Text => Ok(Box::new(Text::new(buffer(input), origin)?)),
+            Kind::Unknown(_) if is_empty && origin.layers.load(Relaxed) > 0 => {
+                Err(Refusal::Unknown("compressed data that is cut off before its first byte".to_owned()))
+            }
             Kind::Unknown(found) => Err(Refusal::Unknown(found.to_owned())),
         };
     }

@@ -287,8 +287,22 @@ fn describe(content: &[u8]) -> String {
     if odd > 0 || std::str::from_utf8(view.get(..view.len().saturating_sub(4)).unwrap_or_default()).is_err() {
         format!("binary data of an unknown kind: it begins with {shown}{dots}")
     } else {
-        format!("text, but no line is a CAN frame or a 0183 sentence: the first line reads {shown}{dots}")
+        let quoted = if view.split(|byte| matches!(byte, b'\n' | b'\r')).any(is_quoted) {
+            "; some hold a sentence behind other characters, which must be taken off"
+        } else {
+            ""
+        };
+        format!(
+            "text, but no line is a CAN frame or a 0183 sentence: the first line reads {shown}{dots}{quoted}"
+        )
     }
+}
+
+/// Whether a sentence stands behind other characters, as a quotation mark.
+fn is_quoted(line: &[u8]) -> bool {
+    let Some(at) = memchr::memchr2(b'$', b'!', line) else { return false };
+    let address = line.get(at + 1..at + 6).unwrap_or_default();
+    address.len() == 5 && address.iter().all(u8::is_ascii_uppercase) && line.get(at + 6) == Some(&b',')
 }
 
 impl Reader for Text {

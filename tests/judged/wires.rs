@@ -44,7 +44,7 @@ fn a_silence_of_all_that_were_awake_is_one() {
 /// System time (PGN 126992) of the node at address 3 each second: days since 1970, and the time of day in 0.0001 s.
 fn system_times(to: u32) -> Vec<(f64, u32, String)> {
     let time = |t: u32| {
-        let [d0, d1] = ((crate::make::START_US / 86_400_000_000) as u16).to_le_bytes();
+        let [d0, d1] = ((START_US / 86_400_000_000) as u16).to_le_bytes();
         let [t0, t1, t2, t3] = (t * 10_000).to_le_bytes();
         (f64::from(t) + 0.02, 0x0DF0_1003, format!("FFF0{d0:02X}{d1:02X}{t0:02X}{t1:02X}{t2:02X}{t3:02X}"))
     };

@@ -124,9 +124,10 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let late = if constant && !far && echo_s.is_none() { lateness(&first, &moments) } else { None };
     let by = late.unwrap_or(0.0);
     let axes = if constant && echo_s.is_none() { axes(evidence, &first, &moments, by) } else { None };
-    // Two antennas keep their places; what is on this side now and on that one then wanders.
+    // Two antennas keep their places; what is on this side now and on that one then wanders. An offset lies the same way on the
+    // chart, and not on the boat.
     let wanders = |axes: &Axes| median_m > WANDERS_M && axes.place.0.hypot(axes.place.1) < median_m / 3.0;
-    let constant = constant && (late.is_some() || !axes.as_ref().is_some_and(wanders));
+    let constant = constant && (far || late.is_some() || !axes.as_ref().is_some_and(wanders));
     let axes = axes.filter(|_| constant);
     // What is so far off has a place in the boat's axes only where it turns with the boat.
     let axes = axes.filter(|axes| !far || axes.spread <= RIGID_M).map(|axes| axes.place);

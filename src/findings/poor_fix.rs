@@ -45,6 +45,9 @@ const TOGETHER_S: f64 = 15.0;
 /// Stretches that are given with their times.
 const MAX_SPANS: usize = 256;
 
+/// Two messages of a receiver whose shares differ by no more say the same.
+const SAME_SHARE: f64 = 0.02;
+
 /// Messages with a valid fix from which on they are judged.
 const FEWEST: usize = 10;
 
@@ -102,7 +105,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             // One message tells the satellites and another one the dilution: whichever is the worse.
             Some((_, b)) => {
                 let worst_hdop = [b.worst_hdop, q.worst_hdop].into_iter().flatten().max_by(f64::total_cmp);
-                if b.share() < q.share() || (b.share() == q.share() && b.valid < q.valid) {
+                // Of two that say the same, the one that says most of the time, with the dilution.
+                let worse = q.share() - b.share();
+                let fuller = (b.worst_hdop.is_some(), b.valid) < (q.worst_hdop.is_some(), q.valid);
+                if worse > SAME_SHARE || (fuller && worse > -SAME_SHARE) {
                     *b = q;
                 }
                 b.worst_hdop = worst_hdop;

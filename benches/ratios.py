@@ -115,6 +115,20 @@ def devices(folder, runs, megabytes):
             f"| {kind} | {few} | {times[0]:.2f} | {many} | {times[1]:.2f} | {times[1] / times[0]:.2f} | 1.3 |",
             flush=True,
         )
+    doublings(folder, runs, megabytes)
+
+
+def doublings(folder, runs, megabytes):
+    """From 10 devices on twice as many each time, by turns, so that a loud moment does not fall on one step alone."""
+    print()
+    print("| recording | devices | s | times the half |")
+    print("|---|--:|--:|--:|")
+    for kind, numbers in [("socketcan", [10, 20, 40, 80, 160, 250]), ("ethernet", [10 * 2**n for n in range(9)] + [4000])]:
+        files = [made(folder, kind, megabytes, number) for number in numbers]
+        times = [min(seconds) for seconds in zip(*[[run([*REPORT, file])[0] for file in files] for _ in range(runs)])]
+        for at, (number, seconds) in enumerate(zip(numbers, times)):
+            step = f"{seconds / times[at - 1]:.2f}" if at else ""
+            print(f"| {kind} | {number} | {seconds:.2f} | {step} |", flush=True)
 
 
 def many(folder, megabytes, count=100):

@@ -63,6 +63,8 @@ pub struct Wire {
     pub gaps: Gaps,
     /// Bytes (Ethernet: octets on the wire; CAN: bits; line: characters) by second.
     pub load: Load,
+    /// Frames that are stamped before the one in front of them, by however little.
+    pub out_of_order: u64,
     /// Steps back in time, from the earlier stamp (which came later) to the later one.
     pub steps_back: Vec<Span>,
     /// Who gets a line that is sent in TCP connections.
@@ -90,6 +92,7 @@ impl Wire {
             last: None,
             gaps: Gaps::default(),
             load: Load::default(),
+            out_of_order: 0,
             steps_back: Vec::new(),
             receivers: Vec::new(),
             ends: Vec::new(),
@@ -138,6 +141,7 @@ impl Wire {
     #[cold]
     fn step_back(&mut self, step: i64, latest: Time, time: Time) {
         self.first = self.first.map(|first| first.min(time));
+        self.out_of_order += 1;
         if step <= -OVERTAKEN_US {
             bounded::push(&mut self.steps_back, MAX_STEPS_BACK, Span::new(time, latest));
         }

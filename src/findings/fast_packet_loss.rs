@@ -1,7 +1,7 @@
 //! Multi-frame messages arrive with frames missing.
 
 use super::words::percent;
-use super::{Detector, Doc, Evidence, Finding, address_conflict};
+use super::{Detector, Doc, Evidence, Finding, address_conflict, singles_missing};
 use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
 use crate::report::model::Severity;
@@ -15,7 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "A following frame whose counter does not go on from the one before, a message cut off by the next, or \
                     nothing new for 750 ms. At least three in a sender's messages and 0.5 %, after one a message kind is given \
                     away for each silence of the sender, its wire or the recorder.",
-        lookalikes: "A recorder that loses frames makes all senders look so: then it is told of all of them together. Two devices \
+        lookalikes: "A recorder that loses frames makes all senders look so: then it is told of all of them together, or where one alone \
+                     sends such messages, by the single frames of the others that are missing as well. Two devices \
                      on one address mix their frames: address-conflict.",
         checks: "One sender: its software, then its drop cable and tee. All senders: the recorder's adapter and computer first, \
                  then bus load, terminators and error frames.",
@@ -34,6 +35,12 @@ const WORTH_SHARE: f64 = 0.005;
 
 /// Above this share messages are missed aboard.
 const GRAVE_SHARE: f64 = 0.05;
+
+/// Frames in the wrong order: one in so many makes a recording that tells no loss.
+const DISORDER: u64 = 200;
+
+/// What to do where frames of many senders are missing.
+const OTHER_ADAPTER: &str = "Record again with another adapter or computer; if it stays, look at bus load, terminators and error frames.";
 
 /// What one sender lost.
 struct Loss {
@@ -104,13 +111,15 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
     let total: u64 = losses.iter().map(|l| l.total).sum();
     let share = incomplete as f64 / total.max(1) as f64;
     let wire = books.inventory.get(first.device).map(|d| d.wire)?;
-    let recorder = books.recording_suffers(wire);
+    let disordered = books.wires.get(wire).is_some_and(|wire| wire.out_of_order * DISORDER > wire.frames);
+    let recorder = books.recording_suffers(wire) || disordered;
+    let all = losses.len() > 1;
+    let everyone = if all { None } else { singles_missing::all_over(books, wire, first.device) };
     let severity = match share > GRAVE_SHARE {
         _ if recorder => Severity::Note,
-        true => Severity::Fault,
-        false => Severity::Warning,
+        true if everyone.is_none() => Severity::Fault,
+        _ => Severity::Warning,
     };
-    let all = losses.len() > 1;
     let who = if all { "most senders".to_owned() } else { books.inventory.label(first.device) };
     let mut finding = Finding::new(
         severity,
@@ -129,7 +138,12 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
             loss.messages.join(", ")
         ));
     }
-    if recorder {
+    if disordered {
+        finding = finding.evidence(
+            "Stamps run backwards again and again: frames stand in the wrong order in the recording, and the messages \
+             may have been whole aboard.",
+        );
+    } else if recorder {
         finding = finding.evidence(
             "The recording itself lost frames or is damaged: the messages may have been whole aboard.",
         );
@@ -141,7 +155,14 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
     Some(if all {
         finding
             .evidence("Most senders lose frames alike, so the recorder may be the one that loses them.")
-            .check("Record again with another adapter or computer; if it stays, look at bus load, terminators and error frames.")
+            .check(OTHER_ADAPTER)
+    } else if let Some((losing, judged)) = everyone {
+        finding
+            .evidence(format!(
+                "Single frames of {losing} of {judged} other senders are missing now and then too: the recorder loses \
+                 frames of all, and {who} need not be to blame."
+            ))
+            .check(OTHER_ADAPTER)
     } else {
         finding
             .evidence(if others == 0 {
@@ -161,8 +182,15 @@ mod tests {
     use crate::recording::WireKind;
 
     fn found(senders: &[(u8, u64, u64)]) -> Vec<Finding> {
+        found_in(senders, 0)
+    }
+
+    /// The same on a wire of ten thousand frames of which so many are out of order.
+    fn found_in(senders: &[(u8, u64, u64)], out_of_order: u64) -> Vec<Finding> {
         let mut books = Books::default();
         let wire = books.wires.add(0, WireKind::Can, None, None);
+        let frames = books.wires.get_mut(wire).unwrap();
+        (frames.frames, frames.out_of_order) = (10_000, out_of_order);
         for &(source, complete, incomplete) in senders {
             books.inventory.node(wire, source);
             books.buses.of(wire).losses.push(StreamLosses { source, pgn: 129_029, complete, incomplete });
@@ -176,6 +204,12 @@ mod tests {
         assert_eq!((one.len(), one[0].devices.len(), one[0].severity), (1, 1, Severity::Warning));
         let all = found(&[(3, 400, 40), (4, 400, 50), (5, 300, 30)]);
         assert_eq!((all.len(), all[0].devices.len(), all[0].severity), (1, 3, Severity::Fault));
+    }
+
+    #[test]
+    fn frames_in_the_wrong_order_are_not_lost() {
+        let severity = |out_of_order| found_in(&[(3, 200, 300), (4, 500, 0)], out_of_order)[0].severity;
+        assert_eq!((severity(3), severity(400)), (Severity::Fault, Severity::Note));
     }
 
     #[test]

@@ -65,6 +65,7 @@ mod request_unanswered;
 mod rival_dhcp_servers;
 mod rounded;
 mod self_assigned_address;
+mod singles_missing;
 mod slow_message;
 mod split_subnet;
 mod steps_of;

@@ -2,6 +2,7 @@
 
 use crate::wires::sensors;
 use crate::{alarms, can_log, judge, number};
+use leadsman::report::model::Severity;
 
 /// A frame each so many seconds while `on`.
 fn every(s: f64, id: u32, data: &str, on: impl Fn(f64) -> bool) -> Vec<(f64, u32, String)> {
@@ -110,4 +111,55 @@ fn other_ships_are_not_missed() {
     }
     let report = judge(&[can_log([sensors(0, 300), ships].concat())]);
     assert!(!alarms(&report).iter().any(|kind| kind.ends_with("dropout")), "{:?}", report.findings);
+}
+
+/// One device alone sends messages of several frames, and the recorder loses one frame in fifty of all: the device is not to
+/// blame.
+#[test]
+fn a_recorder_that_loses_frames_of_all_accuses_nobody() {
+    let mut frames = Vec::new();
+    let mut dice = 7_u32;
+    let mut heard = |keep: u32| {
+        dice = dice.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        dice >> 16 & 0xFF >= keep
+    };
+    let mut log = |lost_of_others: u32| {
+        frames.clear();
+        for i in 0..3000_u32 {
+            let at = f64::from(i) / 10.0;
+            for (n, source) in [3_u32, 9, 17].into_iter().enumerate() {
+                if heard(lost_of_others) {
+                    // Rate of turn (PGN 127251), which varies.
+                    let data = format!("FF{:02X}{n:02X}0000FFFFFF", i % 200);
+                    frames.push((at + 0.01 * n as f64, 0x09F1_1300 | source, data));
+                }
+            }
+            if i % 10 == 0 {
+                // Whole fix (PGN 129029): seven frames of a message of 43 bytes.
+                for frame in 0..7_u32 {
+                    let head = (i / 10 % 8) << 5 | frame;
+                    let body = if frame == 0 { "2BFFFFFFFFFFFF" } else { "FFFFFFFFFFFFFF" };
+                    if heard(5) {
+                        frames.push((
+                            at + 0.05 + 0.001 * f64::from(frame),
+                            0x0DF8_0530,
+                            format!("{head:02X}{body}"),
+                        ));
+                    }
+                }
+            }
+        }
+        can_log(frames.clone())
+    };
+    let check = |bytes: Vec<u8>| {
+        let report = judge(&[bytes]);
+        let finding = report.findings.iter().find(|f| f.kind == "fast-packet-loss").unwrap().clone();
+        (finding.severity, finding.checks.concat())
+    };
+    let (severity, advice) = check(log(5));
+    assert_eq!(severity, Severity::Warning);
+    assert!(advice.contains("another adapter"), "{advice}");
+    let (severity, advice) = check(log(0));
+    assert_eq!(severity, Severity::Fault);
+    assert!(advice.contains("drop cable"), "{advice}");
 }

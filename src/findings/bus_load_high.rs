@@ -14,7 +14,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning over 60 %, fault over 80 % in any second",
         meaning: "The bus is so full that messages of low priority wait and come late or not at all.",
         detection: "The bits of all frames, stuff bits counted from their content, in the busiest second against the 250 kbit/s of \
-                    NMEA 2000. Where frames bear the stamp of a batch, the mean alone is judged.",
+                    NMEA 2000. Where frames bear the stamp of a batch, or come in packets and the load does not last for three \
+                    seconds, the mean alone is judged.",
         lookalikes: "A recorder that hands over late what it gathered shows a full second that never was: more than a bus can \
                      carry tells it. A bus of another bit rate is none of NMEA 2000.",
         checks: "Look which sender sends most, in the report's table of timing; slow down or switch off messages that nobody uses. \

@@ -19,8 +19,8 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "The positions of every two devices are compared at the same moments on the ellipsoid. The same values \
                     again, later: an echo. A distance that stays the same to within a few metres: two antennas, whose \
                     places are turned into the boat's axes when a heading is there, or, from 30 m on, a receiver with an \
-                    offset. Anything else: unrelated. Values of one talker that change between \
-                    two places all the time: two receivers with one name.",
+                    offset. Anything else: unrelated, also one that is on this side of the other now and then on that. Values \
+                    of one talker that change between two places all the time: two receivers with one name.",
         lookalikes: "A gateway that repeats a position that it hears. One receiver that sends position in several \
                      messages is one source.",
         checks: "Choose one position source on every display. Where the two lie far apart, look for a poor fix, a \

@@ -29,7 +29,7 @@ pub fn line(path: &str, report: &Report, asked: Option<&str>) -> String {
     let told = asked.map_or_else(|| gravest(report), |name| weighed(report, name));
     let seconds = report.recordings.iter().filter_map(|r| r.duration_s).fold(0.0, f64::max);
     let length = if seconds > 0.0 { duration(seconds) } else { "no clock".to_owned() };
-    let devices = counted(report.devices.len() as u64, "device", "devices");
+    let devices = counted(report.devices_heard(), "device", "devices");
     let between = if told.is_empty() { "" } else { ": " };
     format!("{state:STATE_WIDTH$} {}  {length}, {devices}{between}{told}", plain(path))
 }

@@ -34,6 +34,12 @@ pub struct Report {
 }
 
 impl Report {
+    /// Devices that were heard: whom others only speak to was not.
+    #[must_use]
+    pub fn devices_heard(&self) -> u64 {
+        self.devices.iter().filter(|device| device.frames > 0).count() as u64
+    }
+
     /// Frames on the wires in the time that was asked for; what some of them carry in their packets is not counted again.
     #[must_use]
     pub fn frames_heard(&self) -> u64 {

@@ -113,7 +113,7 @@ fn state(report: &Report) -> (String, String) {
 fn healthy(report: &Report, frames: u64) -> String {
     let length = report.recordings.iter().filter_map(|r| r.duration_s).fold(0.0, f64::max);
     let over = if length > 0.0 { format!(" over {}", duration(length)) } else { String::new() };
-    let devices = counted(report.devices.len() as u64, "device", "devices");
+    let devices = counted(report.devices_heard(), "device", "devices");
     format!("No fault and no warning in {} from {devices}{over}.", counted(frames, "frame", "frames"))
 }
 

@@ -1,6 +1,8 @@
 //! Makers of files, and a reader that keeps the records.
 
-use leadsman::recording::{CanFrame, LinkType, Payload, Recording, RecordingError, Summary, open_reader};
+use leadsman::recording::{
+    CanFrame, LinkType, Payload, Recording, RecordingError, Summary, is_sentence_tail, open_reader,
+};
 use std::io::{Cursor, Read, Write};
 
 /// A record that outlives its recording.
@@ -42,7 +44,10 @@ pub(crate) fn drain(mut recording: Box<dyn Recording>) -> (Records, Summary) {
     }
     assert!(!recording.advance().unwrap(), "the end stays the end");
     let summary = recording.summary().clone();
-    assert_eq!(summary.frames, records.len() as u64);
+    // The end of a sentence that lost its beginning is no frame.
+    let is_frame =
+        |record: &&(_, _, Owned)| !matches!(&record.2, Owned::Line(line) if is_sentence_tail(line));
+    assert_eq!(summary.frames, records.iter().filter(is_frame).count() as u64);
     (records, summary)
 }
 

@@ -28,6 +28,9 @@ pub const BAUD_RATES: [u32; 4] = [4800, 9600, 19_200, 38_400];
 /// A recorder that begins a new file goes on within this time, seconds.
 const NEXT_FILE_S: f64 = 30.0;
 
+/// Packets of several interfaces or processors may be stamped out of order by less than this, seconds.
+pub(crate) const DISORDER_S: f64 = 1.0;
+
 /// Stamps closer than this on a 250 kbit/s bus cannot both be the frame's own: the shortest frame with one data byte
 /// takes 300 us (fact sheet NMEA 2000, section 2).
 const CAN_FRAME_US: i64 = 200;

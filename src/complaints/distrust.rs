@@ -3,12 +3,10 @@
 
 use super::Scope;
 use crate::books::Books;
+use crate::books::wires::DISORDER_S;
 use crate::findings::Finding;
 use crate::findings::words::seconds;
 use crate::report::model::{Number, Severity};
-
-/// Packets of several interfaces may be stamped out of order by less than this, seconds.
-const DISORDER_S: f64 = 1.0;
 
 /// A hole this long may hide what the owner noticed, seconds.
 const HOLE_S: f64 = 2.5;

@@ -4,6 +4,7 @@ use super::words::{number, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
 use crate::books::bounded;
+use crate::books::wires::DISORDER_S;
 use crate::recording::TimeBase;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -24,9 +25,6 @@ pub(super) const DETECTOR: Detector = Detector {
     complaints: &[],
     detect,
 };
-
-/// Packets of several interfaces or processors may be stamped out of order by less than this, seconds.
-const DISORDER_S: f64 = 1.0;
 
 /// Steps closer than this are the same one, seen by two wires or clocks, seconds.
 const SAME_S: f64 = 3.0;

@@ -6,7 +6,7 @@ use super::packet::{Tables, Way, part};
 use crate::books::bounded;
 use crate::books::network::Sign;
 use crate::books::talks;
-use crate::books::wires::WireId;
+use crate::books::wires::{DISORDER_S, WireId};
 use crate::frames::{
     Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, StreamKey, StreamSink, Tcp, TcpStreams, looks_like_lines,
 };
@@ -15,9 +15,6 @@ use rustc_hash::FxHashMap;
 
 /// No stack repeats a segment sooner with the same bytes, microseconds (RFC 6298 2.4 and common stacks: 200 ms).
 const SOONEST_REPEAT_US: i64 = 100_000;
-
-/// Packets of several interfaces may be stamped out of order by less than this, seconds.
-const DISORDER_S: f64 = 1.0;
 
 /// Most TCP directions whose text is followed.
 const MAX_SPLITTERS: usize = 512;

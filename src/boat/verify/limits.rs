@@ -44,12 +44,9 @@ fn voltages(held: &Held<'_>) -> Vec<Row> {
     let mut rows = Vec::new();
     for source in sources {
         let last = source.last_value.as_f64();
-        let (lowest, highest) = match (source.extremes, last) {
-            (Some(Extremes { lowest, highest }), _) => (lowest, highest),
-            // Without a clock there is the last one alone.
-            (None, Some(last)) => (last, last),
-            (None, None) => continue,
-        };
+        // Without a clock there is the last one alone.
+        let alone = last.map(|last| Extremes { lowest: last, highest: last });
+        let Some(Extremes { lowest, highest }) = source.extremes.or(alone) else { continue };
         let which = source.instance.map(|i| format!(" {i}")).unwrap_or_default();
         let row = |words: &str| {
             Row::new(Topic::Limit, held.label(&source.device), format!("voltage{which} {words}"))

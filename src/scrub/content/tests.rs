@@ -69,9 +69,10 @@ fn same_but_for_places(before: &[Reading], after: &[Reading]) -> Result<(), Test
     for (a, b) in before.iter().zip(after) {
         if let (Reading::Position { at: Ok(a), .. }, Reading::Position { at: Ok(b), .. }) = (a, b) {
             // Around a pole all longitudes are near each other; no boat fishes there.
-            let polar = a.lat_deg.abs() > 80.0;
+            let polar = a.lat_deg.abs() > 88.0;
+            let far_m = if a.lat_deg.abs() > 80.0 { 1e4 } else { 1e5 };
             prop_assert!(
-                polar || *a == *b && a.lat_deg == 0.0 || a.to(*b).0 > 1e5,
+                polar || *a == *b && a.lat_deg == 0.0 || a.to(*b).0 > far_m,
                 "{a:?} did not move: {b:?}"
             );
         }

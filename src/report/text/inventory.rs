@@ -81,10 +81,14 @@ fn short(name: &str) -> &str {
 }
 
 fn devices(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) -> io::Result<()> {
-    let chosen =
+    let (mut chosen, more) =
         choose(&context.report.devices, MAX_ROWS, |row: &DeviceRow| suspects.contains(row.id.as_str()));
+    // Who was heard first comes first, but what is on one wire stands together.
+    let wires = chosen.iter().map(|row| row.wire.as_str()).collect::<Vec<_>>();
+    let first = |row: &&DeviceRow| wires.iter().position(|wire| *wire == row.wire);
+    chosen.sort_by_key(first);
     let cells = |row: &DeviceRow| vec![row.label.clone(), address(row), count(row.frames), identity(row)];
-    section(page, &DEVICES, chosen, |row| context.names.wire(&row.wire), cells)
+    section(page, &DEVICES, (chosen, more), |row| context.names.wire(&row.wire), cells)
 }
 
 fn sources(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) -> io::Result<()> {

@@ -1,7 +1,10 @@
 //! What "nothing supplies it" has in common for every quantity.
 
-use super::words::seconds;
+use super::words::{labels, seconds};
 use super::{Evidence, Finding};
+use crate::books::Books;
+use crate::books::inventory::DeviceId;
+use crate::books::timing::{Message, Stream};
 use crate::report::model::Severity;
 
 /// A note when no source of the quantity was seen at all.
@@ -15,12 +18,27 @@ pub(super) fn finding(evidence: &Evidence<'_>, quantity: &str, check: &str) -> V
     let looked =
         books.range().map(|(from, to)| format!(" in {}", seconds(to.since(from)))).unwrap_or_default();
     let wires = books.wires.iter().count();
-    vec![
-        Finding::new(Severity::Note, format!("Nothing in this recording supplies {quantity}"))
-            .evidence(format!(
-                "No message that is for {quantity}{looked} on {wires} {}.",
-                if wires == 1 { "wire" } else { "wires" }
-            ))
-            .check(check),
-    ]
+    let closed = senders_of_closed_streams(books);
+    let nothing = if closed.is_empty() { "Nothing" } else { "Nothing that can be read" };
+    let title = format!("{nothing} in this recording supplies {quantity}");
+    let mut finding = Finding::new(Severity::Note, title).evidence(format!(
+        "No message that is for {quantity}{looked} on {wires} {}.",
+        if wires == 1 { "wire" } else { "wires" }
+    ));
+    if !closed.is_empty() {
+        finding = finding.evidence(format!(
+            "Not told: whether {quantity} is in the datagrams of {}, whose form is not open.",
+            labels(books, &closed)
+        ));
+    }
+    vec![finding.check(check)]
+}
+
+/// Who sends steady datagrams without sentences, which may hold anything: a maker's own form, a picture.
+fn senders_of_closed_streams(books: &Books) -> Vec<DeviceId> {
+    let closed = |s: &&Stream| s.message == Message::Protocol("udp") && s.is_periodic();
+    let mut senders: Vec<DeviceId> = books.timing.iter().filter(closed).map(|s| s.device).collect();
+    senders.sort_unstable();
+    senders.dedup();
+    senders
 }

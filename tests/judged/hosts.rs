@@ -343,3 +343,16 @@ fn a_request_that_a_loop_brings_back_is_one() {
     let alarms = alarms(&judge(&[traffic.recorded()]));
     assert!(!alarms.contains(&"arp-unanswered"), "{alarms:?}");
 }
+
+/// Displays that send each other datagrams in a form of their own may well send a depth in them.
+#[test]
+fn what_cannot_be_read_may_hold_what_is_missing() {
+    let report = judge(&[Traffic::of_two_displays(90.0).recorded()]);
+    let row = report.findings.iter().find(|row| row.kind == "no-depth-source").unwrap();
+    assert!(row.summary.starts_with("Nothing that can be read"), "{}", row.summary);
+    assert!(
+        row.evidence.iter().any(|line| line.contains("depth is in the datagrams of")),
+        "{:?}",
+        row.evidence
+    );
+}

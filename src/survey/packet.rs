@@ -25,6 +25,10 @@ const AROUND_FRAME: u64 = 24;
 /// Shortest frame without its check sequence, octets.
 const SHORTEST_FRAME: u64 = 60;
 
+/// Longest packet that a recorder can meet, octets: an IP packet (RFC 791 3.1), and some four of them that a network card put
+/// together. A longer one is a damaged length.
+const LONGEST_PACKET: u32 = 1 << 18;
+
 /// What a network's packets need remembered between one and the next.
 #[derive(Default)]
 pub(super) struct Tables {
@@ -151,6 +155,7 @@ impl Intake {
         (link, bytes, original): (LinkType, &[u8], u32),
         likeness: u64,
     ) {
+        let original = if original > LONGEST_PACKET { bytes.len() as u32 } else { original };
         let packet = parse(link, bytes, original);
         let size = u64::from(original).max(bytes.len() as u64);
         let arrival = self.arrival(&mut tables.doubles, (wire, time), likeness, (size, packet.wire_len));

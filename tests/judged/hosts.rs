@@ -356,3 +356,15 @@ fn what_cannot_be_read_may_hold_what_is_missing() {
         row.evidence
     );
 }
+
+/// A damaged length of a packet says nothing of the load.
+#[test]
+fn a_packet_longer_than_any_loads_nothing() {
+    let mut recording = Traffic::of_two_displays(90.0).recorded();
+    // The length on the wire in the header of the first packet.
+    recording[24 + 12..24 + 16].copy_from_slice(&(3_u32 << 20).to_le_bytes());
+    let report = judge(&[recording]);
+    let peak = report.wires[0].load.as_ref().unwrap().peak_percent;
+    assert!((0.0..1.0).contains(&peak), "{peak}");
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}

@@ -9,11 +9,15 @@ use crate::time::{Span, Time};
 use crate::units::wrap_180;
 
 /// The main source of a quantity for every device that supplies it: the one with the most values, of two with as many
-/// the earlier. Rows that are one thing seen twice are given once, the one with more values.
+/// the earlier. Rows that are one thing seen twice at one time are given once, the one with more values; what was seen in two
+/// recordings, one after the other, is told of each.
 pub(super) fn main_sources<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<&'a Source> {
     let mut mains: Vec<&Source> = Vec::new();
     for source in evidence.books.series.of(quantity).filter(|s| s.valid >= 5) {
-        let same = |m: &&mut &Source| evidence.books.inventory.same(m.key.device, source.key.device);
+        let same = |m: &&mut &Source| {
+            let (one, other) = (m.key.device, source.key.device);
+            evidence.books.inventory.same(one, other) && (one == other || overlap_s(m, source) > SHORTEST_S)
+        };
         match mains.iter_mut().find(same) {
             Some(main) if main.valid < source.valid => *main = source,
             Some(_) => {}
@@ -35,15 +39,51 @@ pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a 
     let mut pairs = Vec::new();
     for (i, a) in mains.iter().enumerate() {
         for b in mains.iter().skip(i + 1) {
-            if let (Some((a0, a1)), Some((b0, b1))) = (a.values_from_to, b.values_from_to)
-                && a1.min(b1).since(a0.max(b0)) > SHORTEST_S
+            if overlap_s(a, b) > SHORTEST_S
                 && !address_conflict::between(evidence.books, a.key.device, b.key.device)
             {
-                pairs.push((*a, *b));
+                pairs.push(alike(evidence, quantity, (*a, *b)));
             }
         }
     }
     pairs
+}
+
+/// A source with at least this share of a device's most values stands for it as well.
+const STANDS_FOR: f64 = 0.5;
+
+/// The two sources, or others of the same two devices that count from the same (true or magnetic north, transducer or
+/// keel): what differs by what it counts from tells less.
+fn alike<'a>(
+    evidence: &Evidence<'a>,
+    quantity: &'a str,
+    (a, b): (&'a Source, &'a Source),
+) -> (&'a Source, &'a Source) {
+    if a.key.reference == b.key.reference {
+        return (a, b);
+    }
+    let instead = |main: &'a Source, other: &'a Source| {
+        let stands_for = |s: &&Source| {
+            s.key.device == main.key.device
+                && s.key.reference == other.key.reference
+                && s.valid as f64 >= STANDS_FOR * main.valid as f64
+                && !s.track.samples().is_empty()
+                && overlap_s(s, other) > SHORTEST_S
+        };
+        evidence.books.series.of(quantity).filter(stands_for).max_by_key(|s| s.valid)
+    };
+    match (instead(a, b), instead(b, a)) {
+        (Some(one), Some(two)) if two.valid > one.valid => (a, two),
+        (Some(one), _) => (one, b),
+        (None, Some(two)) => (a, two),
+        (None, None) => (a, b),
+    }
+}
+
+/// For how long two sources give values at the same time, seconds; less than nothing when they do not, or without times.
+fn overlap_s(a: &Source, b: &Source) -> f64 {
+    let spans = a.values_from_to.zip(b.values_from_to);
+    spans.map_or(-1.0, |((a0, a1), (b0, b1))| a1.min(b1).since(a0.max(b0)))
 }
 
 /// The devices that only repeat the quantity of another one: what is wrong with it is wrong at its source.

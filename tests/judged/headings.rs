@@ -147,3 +147,21 @@ fn an_echo_of_jumps_is_not_accused() {
     assert_eq!(alarms(&report), ["heading-jump"]);
     assert_eq!(report.findings[0].devices.len(), 1);
 }
+
+/// One compass sends its heading by both norths, and one such sentence more by the true one; the other by magnetic north alone.
+/// They are compared by the north that both have.
+#[test]
+fn two_headings_are_compared_by_one_north() {
+    let mut lines = vec![(0.0, format!("HCHDT,{:.1},T", heading(0.0) + 11.0))];
+    for i in 1..1800_u32 {
+        let t = f64::from(i) / 10.0;
+        let deg = heading(t) + ripple(i);
+        lines.push((t, format!("HCHDG,{deg:.1},,,11.0,E")));
+        lines.push((t + 0.02, format!("HCHDT,{:.1},T", (deg + 11.0) % 360.0)));
+        lines.push((t + 0.05, format!("APHDG,{:.1},,,,", heading(t) + 8.0 + ripple(i + 5))));
+    }
+    let report = judge(&[log(lines)]);
+    assert_eq!(text(&report, "duplicate-heading-source", "relation"), "constant-offset");
+    let apart = number(&report, "duplicate-heading-source", "median_difference_deg");
+    assert!((apart.abs() - 8.0).abs() < 0.3, "{apart}");
+}

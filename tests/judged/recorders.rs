@@ -131,3 +131,20 @@ fn two_headings_that_are_handed_on_are_one_pair() {
     let report = judge(&[bus, line.into_bytes()]);
     assert_eq!(alarms(&report), ["duplicate-heading-source"], "{:?}", report.findings);
 }
+
+/// Two files, minutes apart, of a recorder that named the bus otherwise the second time: what the first shows is not lost
+/// beside what the second does.
+#[test]
+fn what_was_recorded_before_counts() {
+    let jumps = |t: f64| [60.0, 110.0].iter().any(|from| (*from..from + 3.0).contains(&t));
+    let turned = |(t, id, data): (f64, u32, String)| {
+        let far = jumps(t).then(|| format!("{}0040{}", &data[..2], &data[6..]));
+        (t, id, far.unwrap_or(data))
+    };
+    let claim = (0.01, 0x18EE_FF24, "0100000000913CC0".to_owned());
+    let first = headings(150.0, |_| true).into_iter().map(turned).chain([claim.clone()]).collect();
+    let second = headings(1200.0, |t| t > 900.0).into_iter().chain([(900.0, claim.1, claim.2)]).collect();
+    let second = String::from_utf8(can_log(second)).unwrap().replace("can0", "can1");
+    let report = judge(&[can_log(first), second.into_bytes()]);
+    assert!(alarms(&report).contains(&"heading-jump"), "{:?}", report.findings);
+}

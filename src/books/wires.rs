@@ -58,7 +58,9 @@ pub struct Wire {
     pub frames: u64,
     /// Their bytes on the wire.
     pub bytes: u64,
-    /// First timed frame.
+    /// Stamp of the frame that came first, which need not be the earliest.
+    pub began: Option<Time>,
+    /// First timed frame, by time.
     pub first: Option<Time>,
     /// Last timed frame, by time.
     pub last: Option<Time>,
@@ -91,6 +93,7 @@ impl Wire {
             host: None,
             frames: 0,
             bytes: 0,
+            began: None,
             first: None,
             last: None,
             gaps: Gaps::default(),
@@ -121,7 +124,7 @@ impl Wire {
         let Some(time) = time else { return };
         self.load.add(time, load);
         let Some(latest) = self.latest.replace(time) else {
-            (self.first, self.last) = (Some(time), Some(time));
+            (self.began, self.first, self.last) = (Some(time), Some(time), Some(time));
             return;
         };
         let step = time.micros_since(latest);
@@ -269,7 +272,8 @@ impl Wires {
 
     /// The wire of an earlier recording that a new recording goes on with: recorders begin a new file every so often.
     ///
-    /// It must be of the same kind and name, have `ended`, and have fallen silent less than `NEXT_FILE_S` before `begins`.
+    /// It must be of the same kind, have `ended`, and have fallen silent less than `NEXT_FILE_S` before `begins`. Where both
+    /// recordings name it, the names must be one: some containers have no room for a name.
     #[must_use]
     pub fn continued(
         &self,
@@ -284,7 +288,7 @@ impl Wires {
                 && ended(wire.recording)
                 && wire.carried_by.is_none()
                 && wire.kind == info.kind
-                && wire.label == info.name
+                && (wire.label == info.name || wire.label.is_none() || info.name.is_none())
                 && pause.is_some_and(|pause| (0.0..NEXT_FILE_S).contains(&pause))
         };
         // One earlier wire only: with two alike nobody can tell which of them it is.
@@ -383,7 +387,9 @@ mod tests {
         assert_eq!(wires.continued(0, &info, Time(5_200_000), over), None, "the same file");
         assert_eq!(wires.continued(1, &info, Time(4_000_000), over), None, "at the same time");
         assert_eq!(wires.continued(1, &info, Time(90_000_000), over), None, "another day");
-        let other = WireInfo { name: Some("can1".to_owned()), ..info };
+        let nameless = WireInfo { name: None, ..info };
+        assert_eq!(wires.continued(1, &nameless, Time(5_200_000), over), Some(id), "no room for a name");
+        let other = WireInfo { name: Some("can1".to_owned()), ..nameless };
         assert_eq!(wires.continued(1, &other, Time(5_200_000), over), None, "another bus");
     }
 

@@ -12,6 +12,7 @@ pub mod histogram;
 mod hosts;
 pub mod inventory;
 pub mod lanes;
+mod leaps;
 pub mod line;
 mod longest;
 pub mod naming;
@@ -33,6 +34,7 @@ use crate::recording::Summary;
 use crate::time::{Span, Time};
 pub use by_wire::ByWire;
 use inventory::DeviceId;
+pub use leaps::Leap;
 use wires::WireId;
 
 /// Everything that a run knows when the last record has been read.
@@ -157,23 +159,5 @@ impl Books {
     pub fn longest_pause_s(&self, gaps: &timing::Gaps) -> f64 {
         let pauses = gaps.over(0.0).into_iter().filter(|gap| !self.clock_leapt(*gap));
         pauses.map(|gap| gap.seconds()).fold(0.0, f64::max)
-    }
-
-    /// How long something ran from its first to its last stamp, seconds: what the recorder's clock leapt meanwhile is left
-    /// out. Whose clock it was is known where there is one recording.
-    #[must_use]
-    pub fn ran_s(&self, span: Span) -> f64 {
-        let steps = if self.recordings.len() == 1 { self.clock.steps() } else { &[] };
-        let within = steps.iter().filter(|step| step.span.touches(span, 0.0));
-        (span.seconds() - within.map(|step| step.size_s).sum::<f64>()).max(0.0)
-    }
-
-    /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
-    #[must_use]
-    pub fn clock_leapt(&self, span: Span) -> bool {
-        self.clock
-            .steps()
-            .iter()
-            .any(|step| step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0))
     }
 }

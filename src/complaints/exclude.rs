@@ -8,7 +8,6 @@ use crate::books::series::{Sample, Source};
 use crate::books::wires::Wire;
 use crate::findings::network_address::hears_all;
 use crate::recording::WireKind;
-use crate::time::Span;
 
 /// A value that is missing for so long could be what the owner means, seconds.
 const NOTICEABLE_S: f64 = 5.0;
@@ -19,7 +18,7 @@ const LONG_ENOUGH_S: f64 = 60.0;
 /// Whether a wire was recorded for long enough to exclude what comes now and then.
 pub(super) fn long_enough(books: &Books, wire: &Wire) -> bool {
     let root = wire.carried_by.and_then(|root| books.wires.get(root)).unwrap_or(wire);
-    root.first.zip(root.last).is_some_and(|(from, to)| books.ran_s(Span::new(from, to)) >= LONG_ENOUGH_S)
+    books.recorded_s(root) >= LONG_ENOUGH_S
 }
 
 /// Whether there are sources, and every wire that carries one was recorded for long enough.

@@ -50,10 +50,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (id, wire) in books.wires.iter().filter(|(_, w)| w.kind == WireKind::Can) {
         let foreign = books.buses.get(id).map_or(0, |bus| bus.foreign);
-        let (Some(first), Some(last), Some((at, most))) = (wire.first, wire.last, wire.load.peak) else {
-            continue;
-        };
-        let seconds = books.ran_s(Span::new(first, last));
+        let Some((at, most)) = wire.load.peak else { continue };
+        let seconds = books.recorded_s(wire);
         if foreign * 2 > wire.frames || seconds < 1.0 {
             continue;
         }

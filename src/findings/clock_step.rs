@@ -3,11 +3,7 @@
 use super::words::{number, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
-use crate::books::bounded;
-use crate::books::wires::DISORDER_S;
-use crate::recording::TimeBase;
 use crate::report::model::Severity;
-use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -26,70 +22,13 @@ pub(super) const DETECTOR: Detector = Detector {
     detect,
 };
 
-/// Steps closer than this are the same one, seen by two wires or clocks, seconds.
-const SAME_S: f64 = 3.0;
-
-/// Most steps that are told.
-const MAX_STEPS: usize = 64;
-
-/// A step: where, and by how much the recorder's clock moved (negative: back).
-#[derive(Clone, Copy)]
-struct Step {
-    span: Span,
-    size_s: f64,
-    by_boat: bool,
-}
-
-fn steps(books: &Books) -> Vec<Step> {
-    let mut steps: Vec<Step> = Vec::new();
-    let mut note = |step: Step| {
-        let same = |known: &Step| {
-            known.span.touches(step.span, SAME_S) && (known.size_s - step.size_s).abs() <= SAME_S
-        };
-        match steps.iter_mut().find(|known| same(known)) {
-            // The boat's clock tells the size without the time that passed meanwhile.
-            Some(known) if step.by_boat && !known.by_boat => known.size_s = step.size_s,
-            Some(_) => {}
-            None => bounded::push(&mut steps, MAX_STEPS, step),
-        }
-    };
-    // Without stamps of the recorder the times are the boat's own: nothing of the recorder's clock shows.
-    let stamped = |recording: usize| {
-        let base = books.recordings.get(recording).map(|r| r.time_base);
-        matches!(base, None | Some(TimeBase::Stamped | TimeBase::TimeOfDay))
-    };
-    let roots = || books.wires.iter().filter(|(_, w)| w.carried_by.is_none() && stamped(w.recording));
-    for (_, wire) in roots() {
-        for back in wire.steps_back.iter().filter(|back| back.seconds() >= DISORDER_S) {
-            note(Step { span: *back, size_s: -back.seconds(), by_boat: false });
-        }
-    }
-    for step in books.clock.steps() {
-        // Only when the recording itself shows it: a hole of that size, or stamps that go back.
-        let size = step.size_s.abs();
-        let hole = |gap: &Span| gap.touches(step.span, 0.0) && gap.seconds() >= 0.8 * size;
-        let back = |back: &Span| back.touches(step.span, SAME_S) && back.seconds() >= 0.8 * size;
-        let shown = roots().any(|(_, wire)| {
-            if step.size_s > 0.0 {
-                wire.gaps.over(0.8 * size).iter().any(hole)
-            } else {
-                wire.steps_back.iter().any(back)
-            }
-        });
-        if shown {
-            note(Step { span: step.span, size_s: step.size_s, by_boat: true });
-        }
-    }
-    steps
-}
-
 /// Whether the recorder's clock was set while it ran.
 pub(super) fn was_set(books: &Books) -> bool {
-    !steps(books).is_empty()
+    !books.leaps().is_empty()
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    let steps = steps(evidence.books);
+    let steps = evidence.books.leaps();
     let Some(largest) = steps.iter().max_by(|a, b| a.size_s.abs().total_cmp(&b.size_s.abs())) else {
         return Vec::new();
     };

@@ -86,13 +86,14 @@ fn recordings(books: &Books) -> Vec<RecordingRow> {
         .recordings
         .iter()
         .zip(&books.spans)
-        .map(|(r, span)| RecordingRow {
+        .enumerate()
+        .map(|(number, (r, span))| RecordingRow {
             path: r.path.clone(),
             container: r.container.to_owned(),
             compression: r.compression,
             first: span.map(|s| s.from),
             last: span.map(|s| s.to),
-            duration_s: span.map(|span| round(books.ran_s(span))),
+            duration_s: span.map(|span| round(recorded_s(books, number, span))),
             frames: r.frames,
             bytes: r.bytes,
             problems: r.problems.clone(),
@@ -108,6 +109,17 @@ fn recordings(books: &Books) -> Vec<RecordingRow> {
         .collect()
 }
 
+/// How long a recording is, seconds: from its first to its last stamp, but for leaps of its clock.
+fn recorded_s(books: &Books, recording: usize, span: Span) -> f64 {
+    let roots =
+        books.wires.iter().map(|(_, w)| w).filter(|w| w.recording == recording && w.carried_by.is_none());
+    if books.leaps().is_empty() {
+        span.seconds()
+    } else {
+        roots.map(|w| books.recorded_s(w)).fold(0.0, f64::max)
+    }
+}
+
 fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
     let capacity = match wire.kind {
         WireKind::Can => Some(CAN_BITS_S),
@@ -115,8 +127,7 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         // The baud rate of a line is not in a recording.
         WireKind::Line => None,
     };
-    let ran = |(from, to)| books.ran_s(Span::new(from, to)).max(1.0);
-    let seconds = wire.first.zip(wire.last).map(ran);
+    let seconds = wire.first.map(|_| books.recorded_s(wire).max(1.0));
     let against = |capacity: f64| {
         let ((_, peak), seconds) = wire.load.peak.zip(seconds)?;
         let mean = wire.load.total as f64 / seconds;

@@ -1,0 +1,151 @@
+//! Where the recorder's clock was set while it recorded, and how long wires were recorded without that.
+
+use super::bounded;
+use super::wires::{DISORDER_S, Wire};
+use super::{Books, wires::WireId};
+use crate::recording::TimeBase;
+use crate::time::Span;
+
+/// Leaps closer than this are the same one, seen by two wires or clocks, seconds.
+const SAME_S: f64 = 3.0;
+
+/// Most leaps that are told.
+const MAX_LEAPS: usize = 64;
+
+/// Who sets a clock does it once or twice; a recording with more steps back is out of order.
+const MAX_SET_BACK: usize = 4;
+
+/// A leap of a recorder's clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Leap {
+    /// The stamps before and after it.
+    pub span: Span,
+    /// Seconds by which the recorder's clock moved ahead; negative when it was set back.
+    pub size_s: f64,
+    /// Whether the boat's own time messages tell it, or the stamps alone.
+    pub by_boat: bool,
+}
+
+impl Books {
+    /// The leaps that the recording itself shows, each once: stamps that go back by [`DISORDER_S`] or more; stamps that leap
+    /// ahead, with nothing in between, while the boat's own time messages show that hardly any time passed.
+    #[must_use]
+    pub fn leaps(&self) -> Vec<Leap> {
+        let mut leaps: Vec<Leap> = Vec::new();
+        let mut note = |leap: Leap| {
+            let same = |known: &Leap| {
+                known.span.touches(leap.span, SAME_S) && (known.size_s - leap.size_s).abs() <= SAME_S
+            };
+            match leaps.iter_mut().find(|known| same(known)) {
+                // The boat's clock tells the size without the time that passed meanwhile.
+                Some(known) if leap.by_boat && !known.by_boat => known.size_s = leap.size_s,
+                Some(_) => {}
+                None => bounded::push(&mut leaps, MAX_LEAPS, leap),
+            }
+        };
+        for (_, wire) in self.stamped_roots() {
+            for back in set_back(wire) {
+                note(Leap { span: *back, size_s: -back.seconds(), by_boat: false });
+            }
+        }
+        for step in self.clock.steps() {
+            let size = step.size_s.abs();
+            let hole = |gap: &Span| gap.touches(step.span, 0.0) && gap.seconds() >= 0.8 * size;
+            let back = |back: &Span| back.touches(step.span, SAME_S) && back.seconds() >= 0.8 * size;
+            let shown = self.stamped_roots().any(|(_, wire)| {
+                if step.size_s > 0.0 {
+                    wire.gaps.over(0.8 * size).iter().any(hole)
+                } else {
+                    wire.steps_back.iter().any(back)
+                }
+            });
+            if shown {
+                note(Leap { span: step.span, size_s: step.size_s, by_boat: true });
+            }
+        }
+        leaps
+    }
+
+    /// The wires with a clock of their own. Without stamps of the recorder the times are the boat's: nothing of the
+    /// recorder's clock shows.
+    fn stamped_roots(&self) -> impl Iterator<Item = (WireId, &Wire)> {
+        let stamped = |recording: usize| {
+            let base = self.recordings.get(recording).map(|r| r.time_base);
+            matches!(base, None | Some(TimeBase::Stamped | TimeBase::TimeOfDay))
+        };
+        self.wires.iter().filter(move |(_, w)| w.carried_by.is_none() && stamped(w.recording))
+    }
+
+    /// How long a wire was recorded, seconds, without what the recorder's clock leapt meanwhile; 0 without stamps.
+    #[must_use]
+    pub fn recorded_s(&self, wire: &Wire) -> f64 {
+        let Some(span) = wire.first.zip(wire.last).map(|(first, last)| Span::new(first, last)) else {
+            return 0.0;
+        };
+        let disorder = set_back(wire).count() > MAX_SET_BACK;
+        let in_order = wire.began.zip(wire.ended()).filter(|_| !disorder);
+        let stamps_s = in_order.map_or(span.seconds(), |(began, ended)| ended.since(began));
+        let leaps = self.leaps().into_iter().filter(|leap| leap.span.touches(span, 0.0));
+        let counted = leaps.map(|leap| leap.size_s).filter(|size| !disorder || *size > 0.0);
+        (stamps_s - counted.sum::<f64>()).max(0.0)
+    }
+
+    /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
+    #[must_use]
+    pub fn clock_leapt(&self, span: Span) -> bool {
+        self.clock
+            .steps()
+            .iter()
+            .any(|step| step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0))
+    }
+}
+
+fn set_back(wire: &Wire) -> impl Iterator<Item = &Span> {
+    wire.steps_back.iter().filter(|back| back.seconds() >= DISORDER_S)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::books::inventory::DeviceId;
+    use crate::books::timing::Message;
+    use crate::recording::WireKind;
+    use crate::time::Time;
+
+    /// How long a bus with a frame a second was recorded, on which so many devices tell the time; and how many leaps there are.
+    fn recorded(devices: u32, stamps: impl Iterator<Item = i32>) -> (f64, usize) {
+        let mut books = Books::default();
+        let id = books.wires.add(0, WireKind::Can, None, None);
+        for (boat, stamp) in stamps.enumerate() {
+            let time = Time(0).plus(f64::from(stamp));
+            books.wires.get_mut(id).unwrap().frame(Some(time), 8, 131);
+            for device in 0..devices {
+                let shown = boat as i64 * 1_000_000;
+                books.clock.reading(DeviceId(device), Message::Pgn(126_992), time, None, shown);
+            }
+        }
+        (books.recorded_s(books.wires.get(id).unwrap()), books.leaps().len())
+    }
+
+    #[test]
+    fn a_leap_that_several_devices_tell_is_one() {
+        let stamps = |t| if t < 30 { t } else { t + 700 };
+        assert_eq!(recorded(2, (0..60).map(stamps)), (59.0, 1));
+    }
+
+    #[test]
+    fn a_clock_that_is_set_back_does_not_shorten_what_was_recorded() {
+        for by in [10, 40, 7000] {
+            let stamps = |t| if t < 30 { t + by } else { t };
+            assert_eq!(recorded(2, (0..60).map(stamps)), (59.0, 1), "set back by {by} s");
+            // The second between the two stamps is lost.
+            assert_eq!(recorded(0, (0..60).map(stamps)), (58.0, 1), "set back by {by} s");
+        }
+    }
+
+    #[test]
+    fn two_recordings_in_turns_are_as_long_as_their_stamps() {
+        let stamps = |t| if t % 2 == 0 { t } else { t + 200 };
+        assert_eq!(recorded(0, (0..60).map(stamps)).0, 259.0);
+    }
+}

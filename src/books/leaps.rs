@@ -1,8 +1,8 @@
 //! Where the recorder's clock was set while it recorded, and how long wires were recorded without that.
 
+use super::Books;
 use super::bounded;
-use super::wires::{DISORDER_S, Wire};
-use super::{Books, wires::WireId};
+use super::wires::{Wire, WireId};
 use crate::recording::TimeBase;
 use crate::time::Span;
 
@@ -27,7 +27,7 @@ pub struct Leap {
 }
 
 impl Books {
-    /// The leaps that the recording itself shows, each once: stamps that go back by [`DISORDER_S`] or more; stamps that leap
+    /// The leaps that the recording itself shows, each once: stamps that [go back](Wire::set_back); stamps that leap
     /// ahead, with nothing in between, while the boat's own time messages show that hardly any time passed.
     #[must_use]
     pub fn leaps(&self) -> Vec<Leap> {
@@ -44,7 +44,7 @@ impl Books {
             }
         };
         for (_, wire) in self.stamped_roots() {
-            for back in set_back(wire) {
+            for back in wire.set_back() {
                 note(Leap { span: *back, size_s: -back.seconds(), by_boat: false });
             }
         }
@@ -82,12 +82,21 @@ impl Books {
         let Some(span) = wire.first.zip(wire.last).map(|(first, last)| Span::new(first, last)) else {
             return 0.0;
         };
-        let disorder = set_back(wire).count() > MAX_SET_BACK;
+        let disorder = wire.set_back().count() > MAX_SET_BACK;
         let in_order = wire.began.zip(wire.ended()).filter(|_| !disorder);
         let stamps_s = in_order.map_or(span.seconds(), |(began, ended)| ended.since(began));
         let leaps = self.leaps().into_iter().filter(|leap| leap.span.touches(span, 0.0));
         let counted = leaps.map(|leap| leap.size_s).filter(|size| !disorder || *size > 0.0);
         (stamps_s - counted.sum::<f64>()).max(0.0)
+    }
+
+    /// How long all of it lasted, seconds, without what clocks leapt meanwhile.
+    #[must_use]
+    pub fn lasted_s(&self) -> f64 {
+        if self.leaps().is_empty() {
+            return self.range().map_or(0.0, |(first, last)| last.since(first));
+        }
+        self.stamped_roots().map(|(_, wire)| self.recorded_s(wire)).fold(0.0, f64::max)
     }
 
     /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
@@ -98,10 +107,6 @@ impl Books {
             .iter()
             .any(|step| step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0))
     }
-}
-
-fn set_back(wire: &Wire) -> impl Iterator<Item = &Span> {
-    wire.steps_back.iter().filter(|back| back.seconds() >= DISORDER_S)
 }
 
 #[cfg(test)]

@@ -102,7 +102,7 @@ pub struct Stream {
     pub message: Message,
     /// Messages.
     pub count: u64,
-    /// Last timed one.
+    /// The timed one that came last.
     pub last: Option<Time>,
     /// Intervals between groups of arrivals, from the first group of more than one on; until then each arrival is a group.
     groups: Option<Box<Groups>>,
@@ -111,7 +111,7 @@ pub struct Stream {
     max_us: i64,
     /// Intervals in microseconds.
     pub intervals: Histogram,
-    /// First timed one.
+    /// The timed one that came first.
     pub first: Option<Time>,
     /// Interval of the standard, seconds.
     pub standard_s: Option<f64>,
@@ -186,6 +186,12 @@ impl Stream {
         let groups = self.rhythm().filter(|_| !self.is_periodic()).map(|intervals| intervals.len() + 1);
         let times = groups.unwrap_or(self.count);
         self.pulse_s().unwrap_or(0.0) * times as f64
+    }
+
+    /// Whether the recorder's clock was set back so far that what came after it is stamped before what came first.
+    #[must_use]
+    pub fn is_parted(&self) -> bool {
+        self.first.zip(self.last).is_some_and(|(first, last)| last < first)
     }
 
     fn rhythm(&self) -> Option<&Histogram> {

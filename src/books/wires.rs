@@ -116,6 +116,17 @@ impl Wire {
         self.latest
     }
 
+    /// The steps back that are none of packets that overtook each other.
+    pub fn set_back(&self) -> impl Iterator<Item = &Span> {
+        self.steps_back.iter().filter(|back| back.seconds() >= DISORDER_S)
+    }
+
+    /// Whether its stamps are in no order: the clock was set back, or parts of the recording stand in the wrong order.
+    #[must_use]
+    pub fn is_rewound(&self) -> bool {
+        self.set_back().next().is_some()
+    }
+
     /// Books a frame of `bytes` that loads the wire with `load` units (bits, octets or characters).
     #[inline(always)]
     pub fn frame(&mut self, time: Option<Time>, bytes: u64, load: u64) {

@@ -15,8 +15,7 @@ pub(super) fn finding(evidence: &Evidence<'_>, quantity: &str, check: &str) -> V
     if cut || books.series.of(quantity).next().is_some() {
         return Vec::new();
     }
-    let looked =
-        books.range().map(|(from, to)| format!(" in {}", seconds(to.since(from)))).unwrap_or_default();
+    let looked = books.range().map(|_| format!(" in {}", seconds(books.lasted_s()))).unwrap_or_default();
     let wires = books.wires.iter().count();
     let closed = senders_of_closed_streams(books);
     let nothing = if closed.is_empty() { "Nothing" } else { "Nothing that can be read" };

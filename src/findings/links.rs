@@ -221,7 +221,7 @@ fn clocks_known(books: &Books, root: &Finding, effect: &Finding) -> bool {
 
 /// Whether at least half of the effect's moments begin while the root lasts or soon after.
 fn coincide(books: &Books, root: &Finding, effect: &Finding, after_s: f64) -> bool {
-    let whole_s = books.range().map_or(0.0, |(first, last)| last.since(first));
+    let whole_s = books.lasted_s();
     let lasts_s: f64 = root.spans.iter().map(|s| s.seconds()).sum();
     if root.spans.is_empty() || effect.spans.is_empty() || lasts_s > ALWAYS * whole_s {
         return false;

@@ -82,8 +82,9 @@ fn alike<'a>(
 
 /// For how long two sources give values at the same time, seconds; less than nothing when they do not, or without times.
 fn overlap_s(a: &Source, b: &Source) -> f64 {
-    let spans = a.values_from_to.zip(b.values_from_to);
-    spans.map_or(-1.0, |((a0, a1), (b0, b1))| a1.min(b1).since(a0.max(b0)))
+    // Where the recorder's clock was set back, the last value may be stamped before the first.
+    let span = |s: &Source| s.values_from_to.map(|(from, to)| Span::new(from, to));
+    span(a).zip(span(b)).map_or(-1.0, |(a, b)| a.shared_s(b))
 }
 
 /// The devices that only repeat the quantity of another one: what is wrong with it is wrong at its source.
@@ -163,6 +164,17 @@ pub(super) fn position_repeaters<'e>(evidence: &'e Evidence<'_>) -> &'e [DeviceI
         .get_or_init(|| repeaters(evidence, "position", |curve| place_tolerance(curve, curve)))
 }
 
+/// A track in the order of time, where a recorder's clock that was set back parted it into two that have no time in common.
+fn parts(samples: &[Sample]) -> [&[Sample]; 2] {
+    let steps = samples.windows(2).position(|two| matches!(two, [a, b] if b.time < a.time));
+    let (before, after) = samples.split_at(steps.map_or(samples.len(), |at| at + 1));
+    let ends = after.iter().map(|s| s.time).max();
+    match before.first().zip(ends) {
+        Some((first, ends)) if ends < first.time => [after, before],
+        _ => [before, after],
+    }
+}
+
 /// A series that can be asked for its value at any moment.
 #[derive(Clone)]
 pub(crate) struct Curve {
@@ -171,12 +183,15 @@ pub(crate) struct Curve {
 }
 
 impl Curve {
-    /// From a track; `round` when the values are angles. Samples without value and steps back in time are left out.
+    /// From a track; `round` when the values are angles. Samples without value and steps back in time are left out; what comes
+    /// after a step that is longer than all before it goes in front.
     pub(crate) fn new(samples: &[Sample], round: bool) -> Self {
         let mut kept: Vec<Sample> = Vec::with_capacity(samples.len());
-        for sample in samples {
-            if !sample.a.is_nan() && kept.last().is_none_or(|last| last.time < sample.time) {
-                kept.push(*sample);
+        for part in parts(samples) {
+            for sample in part {
+                if !sample.a.is_nan() && kept.last().is_none_or(|last| last.time < sample.time) {
+                    kept.push(*sample);
+                }
             }
         }
         Self { samples: kept, round }

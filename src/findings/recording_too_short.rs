@@ -23,9 +23,8 @@ pub(super) const DETECTOR: Detector = Detector {
 const SHORT_S: f64 = 60.0;
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
-    let Some((first, last)) = evidence.books.range() else { return Vec::new() };
-    let duration = last.since(first);
-    if duration >= SHORT_S {
+    let duration = evidence.books.lasted_s();
+    if evidence.books.range().is_none() || duration >= SHORT_S {
         return Vec::new();
     }
     vec![

@@ -2,7 +2,7 @@
 
 use crate::make::{START_US, sentence};
 use crate::wires::sensors;
-use crate::{alarms, ask, can_log, judge};
+use crate::{alarms, ask, can_log, judge, number};
 use leadsman::report::model::Standing;
 use leadsman::time::Time;
 
@@ -147,4 +147,19 @@ fn what_was_recorded_before_counts() {
     let second = String::from_utf8(can_log(second)).unwrap().replace("can0", "can1");
     let report = judge(&[can_log(first), second.into_bytes()]);
     assert!(alarms(&report).contains(&"heading-jump"), "{:?}", report.findings);
+}
+
+/// The recorder's clock is set back in mid-recording: a sensor's silence before or after it counts all the same.
+#[test]
+fn a_clock_that_is_set_back_hides_no_silence() {
+    for (from, back_s) in [(50.0, 30.0), (50.0, 5000.0), (200.0, 30.0), (200.0, 5000.0)] {
+        let on = |t: f64| !(from..from + 15.0).contains(&t);
+        let bus = [headings(300.0, on), sensors(0, 300)].concat();
+        let (before, after): (Vec<_>, Vec<_>) = bus.into_iter().partition(|(t, ..)| *t < 130.0);
+        let after = after.into_iter().map(|(t, id, data)| (t + 10_000.0 - back_s, id, data)).collect();
+        let before = before.into_iter().map(|(t, id, data)| (t + 10_000.0, id, data)).collect();
+        let report = judge(&[[can_log(before), can_log(after)].concat()]);
+        assert_eq!(alarms(&report), ["device-dropout"], "{from} {back_s}");
+        assert!((number(&report, "device-dropout", "longest_s") - 15.0).abs() < 0.2);
+    }
 }

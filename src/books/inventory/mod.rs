@@ -56,12 +56,14 @@ pub enum Identity {
 #[derive(Debug, Clone)]
 #[repr(C, align(64))]
 pub struct Device {
-    /// Last frame.
+    /// Last frame, by time.
     pub last: Option<Time>,
     /// Frames.
     pub frames: u64,
     /// Their bytes.
     pub bytes: u64,
+    /// The stamp of the frame that came last, where it is before [`last`](Self::last).
+    back_at: Option<Time>,
     /// Silences of the whole device.
     pub gaps: super::timing::Gaps,
     /// First frame.
@@ -111,6 +113,7 @@ impl Device {
             last: None,
             frames: 0,
             bytes: 0,
+            back_at: None,
             gaps: super::timing::Gaps::default(),
         }
     }
@@ -187,12 +190,26 @@ impl Device {
             return;
         };
         let us = time.micros_since(last);
-        if us >= 0 {
+        if us >= 0 && self.back_at.is_none() {
             self.gaps.interval_of(us, last, time);
             self.last = Some(time);
         } else {
+            self.frame_after_step(time, last);
+        }
+    }
+
+    /// The recorder's clock was set back, or a frame was overtaken.
+    #[cold]
+    fn frame_after_step(&mut self, time: Time, last: Time) {
+        let latest = self.back_at.unwrap_or(last);
+        let us = time.micros_since(latest);
+        if us >= 0 {
+            self.gaps.interval_of(us, latest, time);
+        } else {
             self.first = self.first.map(|first| first.min(time));
         }
+        self.last = Some(last.max(time));
+        self.back_at = (time < last).then_some(time);
     }
 }
 
@@ -412,9 +429,11 @@ mod tests {
     fn a_clock_that_is_set_back_makes_no_silence() {
         let mut inventory = Inventory::default();
         let id = inventory.claim(WireId(0), 35, Name(1)).unwrap();
-        for s in [100_i64, 20, 22, 24] {
+        for s in [100_i64, 20, 22, 24, 40, 42] {
             inventory.frame(id, Some(Time(s * 1_000_000)), 8);
         }
-        assert!(inventory.get(id).unwrap().gaps.over(1.0).is_empty());
+        let device = inventory.get(id).unwrap();
+        assert_eq!(device.gaps.over(2.5).iter().map(|gap| gap.seconds()).collect::<Vec<_>>(), [16.0]);
+        assert_eq!((device.first, device.last), (Some(Time(20_000_000)), Some(Time(100_000_000))));
     }
 }

@@ -144,7 +144,9 @@ fn heard_s(books: &Books, device: DeviceId) -> f64 {
     let wire = books.inventory.get(device).and_then(|d| books.wires.get(rooted(books, d.wire)));
     let slept = wire.map(|wire| wire.gaps.over(SLEPT_S)).unwrap_or_default();
     let within = |gap: &Span| gap.shared_s(seen).max(0.0);
-    (seen.seconds() - slept.iter().map(within).sum::<f64>()).max(0.0)
+    let heard = (seen.seconds() - slept.iter().map(within).sum::<f64>()).max(0.0);
+    // Between the stamps before and after a clock was set back lies nothing.
+    wire.filter(|wire| wire.is_rewound()).map_or(heard, |wire| heard.min(books.recorded_s(wire)))
 }
 
 /// A wire on which nothing comes for so long is out, or its recorder slept, seconds.
@@ -183,9 +185,11 @@ fn flowed_into(stream: &Stream, silence: Span) -> bool {
     let before = stream.pulse_s().unwrap_or(0.0).mul_add(2.0, BEFORE_S);
     let early = |moment: Time| silence.from.since(moment) > before;
     let paused = |gap: &Span| early(gap.from) && gap.to >= silence.to;
-    stream.first.is_some_and(|first| first <= silence.from)
-        && stream.last.is_some_and(|last| !early(last))
-        && !stream.gaps.over(silence.seconds()).iter().any(paused)
+    let begun = stream.first.is_some_and(|first| first <= silence.from);
+    let goes_on = stream.last.is_some_and(|last| !early(last));
+    // Where the clock was set back, its first frame stands behind its last.
+    let lived = if stream.is_parted() { begun || goes_on } else { begun && goes_on };
+    lived && !stream.gaps.over(silence.seconds()).iter().any(paused)
 }
 
 /// Messages that are rightly sent now and then: those of makers, whose meaning is not known, and those of a route or a

@@ -125,9 +125,12 @@ fn spoke_meanwhile(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> b
         let starting = if wire.kind == WireKind::Ethernet { STARTING_S } else { 0.0 };
         let patience = patience(books, pulse, wire) + starting;
         let longer = stream.gaps.over(silence.seconds() + patience).iter().any(|gap| within(*gap, silence));
-        let for_good = stream
-            .last
-            .is_some_and(|last| last <= silence.from && (goes_on || silence.from.since(last) > patience));
+        // It went on after the clock was set back.
+        let went_on = stream.is_parted() && stream.first.is_some_and(|first| silence.from >= first);
+        let for_good = !went_on
+            && stream
+                .last
+                .is_some_and(|last| last <= silence.from && (goes_on || silence.from.since(last) > patience));
         longer || for_good
     })
 }

@@ -1,12 +1,13 @@
 //! One heading source stands still while the course changes.
 
-use super::motion::Motion;
+use super::motion::{Motion, Turn, within};
 use super::pairs;
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, duplicate_heading_source};
 use crate::books::series::Source;
 use crate::report::model::Severity;
 use crate::time::Span;
+use crate::units::wrap_180;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -16,8 +17,9 @@ pub(super) const DETECTOR: Detector = Detector {
                   and chart do not lie on each other, and a bow motor or an autopilot steers by a heading that is no longer \
                   there.",
         detection: "The same heading, to the last digit, for 8 s or more, while the course over ground goes away by 20 degrees or \
-                    more at over 3 kn, and goes on doing so after the first 5 s, in which a boat may still slide. At rest a rate of turn of \
-                    more than 1 degree a second tells it.",
+                    more at over 3 kn. It must go on doing so after the first 5 s, in which a boat may still slide, or the \
+                    heading must leap by as much when it wakes. Where the course tells nothing, a rate of turn of more than \
+                    1 degree a second does, or the heading of another device.",
         lookalikes: "On a straight course a heading sensor with coarse steps may stand still for long. At rest the course \
                      over ground wanders and says nothing.",
         checks: "Turn the boat slowly and watch the sensor's own page. Look at the sensor's supply and cable; switch it off \
@@ -39,6 +41,14 @@ const CHANGE_DEG: f64 = 20.0;
 /// stands, seconds (common practice, no source).
 const SLIDES_S: f64 = 5.0;
 
+/// The next heading after a stand comes within this, seconds.
+const WAKES_S: f64 = 3.0;
+
+/// The leap after a stand is as large as the turn of the course to within this, degrees, or this share of it: leeway, and what the
+/// boat turned while it slid on (common practice, no source).
+const SLACK_DEG: f64 = 10.0;
+const SLACK: f64 = 0.3;
+
 /// The stretches in which a source's heading stands still while the course changes, with the change.
 pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64)> {
     let still = source.runs.still(SHORTEST_S);
@@ -48,16 +58,33 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
     let motion = Motion::of(evidence);
     still
         .into_iter()
+        .filter(|span| !evidence.books.clock_leapt(*span))
         .filter_map(|span| {
             let settled = Span::new(span.from.plus(SLIDES_S), span.to);
-            let (change, after) = motion
-                .course_change(span)
-                .zip(motion.course_change(settled))
-                .or_else(|| motion.turned(span).zip(motion.turned(settled)))?;
-            (change >= CHANGE_DEG && after >= CHANGE_DEG * 0.75 && !evidence.books.clock_leapt(span))
-                .then_some((span, change))
+            let device = source.key.device;
+            let (whole, after) = if let Some(turn) = motion.course_turn(span) {
+                (turn, motion.course_turn(settled))
+            } else if let Some(turn) = motion.turn(span) {
+                (turn, motion.turn(settled))
+            } else {
+                (motion.turn_by_others(span, device)?, motion.turn_by_others(settled, device))
+            };
+            let turns_on = || after.is_some_and(|turn| turn.furthest_deg >= CHANGE_DEG * 0.75);
+            let stood = whole.furthest_deg >= CHANGE_DEG && (turns_on() || makes_up_for(source, span, whole));
+            stood.then_some((span, whole.furthest_deg))
         })
         .collect()
+}
+
+/// Whether the heading leaps after its stand by what the boat had turned meanwhile.
+fn makes_up_for(source: &Source, span: Span, turn: Turn) -> bool {
+    let stood = within(source, span).first().map(|sample| sample.a);
+    let after = within(source, Span::new(span.to, span.to.plus(WAKES_S)));
+    let leap = stood.and_then(|held| after.iter().map(|s| wrap_180(s.a - held)).find(|leap| *leap != 0.0));
+    leap.is_some_and(|leap| {
+        leap.abs() >= CHANGE_DEG
+            && wrap_180(leap - turn.net_deg).abs() <= SLACK_DEG.max(SLACK * turn.net_deg.abs())
+    })
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -156,5 +183,53 @@ mod tests {
         }
         let found = detect(&boat.evidence());
         assert_eq!(kinds(&found), [(Severity::Fault, vec![2])]);
+    }
+
+    #[test]
+    fn a_speed_that_wavers_about_the_slowest_hides_none() {
+        for knots in [2.7, 3.0, 3.3] {
+            let mut boat = Boat::default();
+            for tenth in 0..1500_i64 {
+                let t = tenth as f64 / 10.0;
+                let deg = 100.0 + 3.0 * (t - 60.0).clamp(0.0, 20.0);
+                boat.ground(1, t, deg + noise(tenth), knots + 0.4 * noise(tenth + 99));
+                boat.heading(
+                    2,
+                    t + 0.03,
+                    if (62.0..90.0).contains(&t) { 106.3 } else { deg + noise(tenth + 7) },
+                );
+            }
+            assert_eq!(kinds(&detect(&boat.evidence())), [(Severity::Fault, vec![2])], "{knots}");
+        }
+    }
+
+    #[test]
+    fn a_turn_at_the_beginning_of_a_stand_shows_when_it_wakes() {
+        let found = |leap: f64| {
+            let mut boat = Boat::default();
+            for tenth in 0..1200_i64 {
+                let t = tenth as f64 / 10.0;
+                boat.ground(1, t, 100.0 + 25.0 * (t - 60.0).clamp(0.0, 3.0) + noise(tenth), 12.0);
+                let deg = if t < 78.0 { 100.0 } else { 100.0 + leap };
+                let rest = if (60.0..78.0).contains(&t) { 0.0 } else { noise(tenth + 7) };
+                boat.heading(2, t + 0.03, deg + rest);
+            }
+            kinds(&detect(&boat.evidence()))
+        };
+        assert_eq!(found(75.0), [(Severity::Fault, vec![2])]);
+        assert!(found(0.0).is_empty(), "a boat that slides on");
+        assert!(found(-75.0).is_empty(), "another way than it turned");
+    }
+
+    #[test]
+    fn where_nothing_else_tells_the_other_heading_does() {
+        let mut boat = Boat::default();
+        for tenth in 0..1500_i64 {
+            let t = tenth as f64 / 10.0;
+            let deg = 100.0 + 3.0 * (t - 60.0).clamp(0.0, 20.0);
+            boat.heading(1, t, deg + noise(tenth));
+            boat.heading(2, t + 0.03, if (62.0..90.0).contains(&t) { 106.3 } else { deg + noise(tenth + 7) });
+        }
+        assert_eq!(kinds(&detect(&boat.evidence())), [(Severity::Fault, vec![2])]);
     }
 }

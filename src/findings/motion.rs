@@ -2,6 +2,7 @@
 
 use super::Evidence;
 use super::pairs;
+use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
 use crate::time::Span;
 use crate::units::{KNOTS_PER_M_S, wrap_180};
@@ -9,6 +10,9 @@ use crate::units::{KNOTS_PER_M_S, wrap_180};
 /// Below this speed over ground the course says little of where the bow points, knots (common practice; worked examples
 /// of compass adjustment by course over ground take the same).
 pub(super) const UNDER_WAY_KN: f64 = 3.0;
+
+/// A boat that was under way goes on to be while it is no slower than this, knots: a speed wavers by some tenths.
+const KEEPS_WAY_KN: f64 = 2.0;
 
 /// Two samples further apart than this are not joined, seconds.
 const JOIN_S: f64 = 3.0;
@@ -19,11 +23,28 @@ const FASTEST_CURRENT_KN: f64 = 8.0;
 /// A slower rate of turn may be a gyro's drift, degrees a second (common practice, no source).
 const TURNS_DEG_S: f64 = 1.0;
 
+/// A turn of the boat over a stretch of time.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Turn {
+    /// How far it went away from where it pointed at the start, degrees.
+    pub(super) furthest_deg: f64,
+    /// Where it pointed at the end, against the start, degrees; clockwise is positive.
+    pub(super) net_deg: f64,
+}
+
+impl Turn {
+    fn by(&mut self, deg: f64) {
+        self.net_deg += deg;
+        self.furthest_deg = self.furthest_deg.max(self.net_deg.abs());
+    }
+}
+
 /// The sources that tell how the boat moves.
 pub(super) struct Motion<'a> {
     ground: Vec<&'a Source>,
     water: Vec<&'a Source>,
     turns: Vec<&'a Source>,
+    headings: Vec<&'a Source>,
 }
 
 impl<'a> Motion<'a> {
@@ -32,54 +53,71 @@ impl<'a> Motion<'a> {
             ground: pairs::main_sources(evidence, "course-and-speed-over-ground"),
             water: pairs::main_sources(evidence, "speed-through-water"),
             turns: pairs::main_sources(evidence, "rate-of-turn"),
+            headings: pairs::main_sources(evidence, "heading"),
         }
     }
 
-    /// The furthest that the course over ground went away from where it was at the start of the span, degrees, while the
-    /// boat was under way without a break; by the source that saw most of the span.
-    pub(super) fn course_change(&self, span: Span) -> Option<f64> {
-        let mut best: Option<(usize, f64)> = None;
+    /// How the course over ground turned in the span, while the boat was under way without a break; by the source that saw most
+    /// of the span, which must be half of it.
+    pub(super) fn course_turn(&self, span: Span) -> Option<Turn> {
+        let mut best: Option<(f64, Turn)> = None;
         for source in &self.ground {
             let mut last: Option<Sample> = None;
-            let (mut turned, mut furthest, mut seen) = (0.0_f64, 0.0_f64, 0);
+            let (mut turn, mut seen_s) = (Turn::default(), 0.0);
             for s in within(source, span) {
-                if s.a.is_nan() || s.b.is_nan() || s.b < UNDER_WAY_KN {
+                let slowest = if last.is_some() { KEEPS_WAY_KN } else { UNDER_WAY_KN };
+                if s.a.is_nan() || s.b.is_nan() || s.b < slowest {
                     last = None;
-                    turned = 0.0;
+                    turn.net_deg = 0.0;
                     continue;
                 }
-                turned = match last {
-                    Some(l) if s.time.since(l.time) <= JOIN_S => turned + wrap_180(s.a - l.a),
-                    _ => 0.0,
-                };
-                furthest = if turned.abs() > furthest.abs() { turned } else { furthest };
-                seen += 1;
-                last = Some(*s);
+                match last.replace(*s).map(|l| (l, s.time.since(l.time))) {
+                    Some((l, dt)) if dt <= JOIN_S => {
+                        turn.by(wrap_180(s.a - l.a));
+                        seen_s += dt;
+                    }
+                    _ => turn.net_deg = 0.0,
+                }
             }
-            if seen >= 3 && best.is_none_or(|(n, _)| seen > n) {
-                best = Some((seen, furthest.abs()));
+            if seen_s > span.seconds() / 2.0 && best.is_none_or(|(most_s, _)| seen_s > most_s) {
+                best = Some((seen_s, turn));
             }
         }
-        best.map(|(_, change)| change)
+        best.map(|(_, turn)| turn)
     }
 
-    /// How far the boat turned from where it pointed at the start of the span, by a rate of turn that is none of a gyro's drift,
-    /// degrees; the furthest. At rest the course tells nothing, and this does.
-    pub(super) fn turned(&self, span: Span) -> Option<f64> {
+    /// How the boat turned in the span by a rate of turn that is none of a gyro's drift, of several the furthest. At rest the
+    /// course tells nothing, and this does.
+    pub(super) fn turn(&self, span: Span) -> Option<Turn> {
         let by = |source: &&Source| {
-            let (mut turned, mut furthest) = (0.0_f64, 0.0_f64);
+            let mut turn = Turn::default();
             for pair in within(source, span).windows(2) {
                 let [one, other] = pair else { continue };
                 let dt = other.time.since(one.time);
                 let deg_s = (one.a + other.a) / 2.0 / 60.0;
                 if (0.0..=JOIN_S).contains(&dt) && deg_s.abs() >= TURNS_DEG_S {
-                    turned += deg_s * dt;
-                    furthest = furthest.max(turned.abs());
+                    turn.by(deg_s * dt);
                 }
             }
-            furthest
+            turn
         };
-        self.turns.iter().map(by).max_by(f64::total_cmp)
+        self.turns.iter().map(by).max_by(|a, b| a.furthest_deg.total_cmp(&b.furthest_deg))
+    }
+
+    /// How the boat turned in the span by the heading of another device, of several the furthest.
+    pub(super) fn turn_by_others(&self, span: Span, device: DeviceId) -> Option<Turn> {
+        let by = |source: &&Source| {
+            let mut turn = Turn::default();
+            for pair in within(source, span).windows(2) {
+                let [one, other] = pair else { continue };
+                if (0.0..=JOIN_S).contains(&other.time.since(one.time)) && !(one.a + other.a).is_nan() {
+                    turn.by(wrap_180(other.a - one.a));
+                }
+            }
+            turn
+        };
+        let others = self.headings.iter().filter(|source| source.key.device != device);
+        others.map(by).max_by(|a, b| a.furthest_deg.total_cmp(&b.furthest_deg))
     }
 
     /// The way that the boat made over ground in the span, metres: speed over ground by the device that saw most of it;

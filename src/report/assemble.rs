@@ -169,6 +169,14 @@ fn told(mac: Mac) -> Option<String> {
     (!mac.is_multicast()).then(|| mac.to_string())
 }
 
+/// What a host answered as a DHCP server.
+fn dhcp_answers(books: &Books, id: DeviceId, wire: WireId) -> Option<u64> {
+    let servers = &books.networks.get(wire)?.servers;
+    let own = servers.iter().filter(|server| server.device == id && !server.relays);
+    let answers = own.map(|server| server.answers).fold(0, u64::saturating_add);
+    (answers > 0).then_some(answers)
+}
+
 fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
     let mut row = DeviceRow {
         id: device_id(id),
@@ -204,6 +212,7 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
         Identity::Ethernet { mac } => {
             row.kind = "ethernet";
             row.mac = told(*mac);
+            row.dhcp_answers = dhcp_answers(books, id, device.wire);
         }
         Identity::Talker { talker, .. } => {
             row.kind = "talker";

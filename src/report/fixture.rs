@@ -106,6 +106,7 @@ fn n2k(id: &str, label: &str, address: u8) -> DeviceRow {
         ips: Vec::new(),
         hostnames: Vec::new(),
         services: Vec::new(),
+        dhcp_answers: None,
         talker: None,
         sentences: Vec::new(),
         first: Some(BEGIN),

@@ -205,6 +205,10 @@ pub struct DeviceRow {
     /// Ethernet: services it announced.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub services: Vec<String>,
+    /// Ethernet: offers, acknowledgements and refusals that it gave as a DHCP server; none when it only passes on
+    /// those of another.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dhcp_answers: Option<u64>,
     /// 0183: talker identifier.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub talker: Option<String>,

@@ -38,6 +38,7 @@ pub(super) fn rows(recording: &str, report: &Report) -> Result<RecordBatch, Arro
         .texts("ips", texts(|d| &d.ips))
         .texts("hostnames", texts(|d| &d.hostnames))
         .texts("services", texts(|d| &d.services))
+        .whole("dhcp_answers", whole(|d| d.dhcp_answers.and_then(|n| i64::try_from(n).ok())))
         .text("talker", text(|d| d.talker.as_deref()))
         .texts("sentences", texts(|d| &d.sentences))
         .moment("first", all.iter().map(|d| d.first))

@@ -153,6 +153,40 @@ fn the_sheet_keeps_to_its_schema() {
     assert!(!validator.is_valid(&wrong));
 }
 
+/// The standing, what was found and the note of one row.
+fn told(recordings: &[&str], boat: &str, subject: &str, expectation: &str) -> [String; 3] {
+    let dir = tempfile::tempdir().unwrap();
+    let boat = file(dir.path(), boat);
+    let mut args = vec!["verify", "--boat", &boat, "--format", "json"];
+    args.extend(recordings);
+    let sheet: Value = serde_json::from_str(&run(&args).1).unwrap();
+    let mut rows = sheet["expectations"].as_array().unwrap().iter();
+    let row = rows.find(|row| row["subject"] == subject && row["expectation"] == expectation);
+    let row = row.unwrap_or_else(|| panic!("{subject}: {expectation} is not in {sheet:#}"));
+    ["standing", "measured", "note"].map(|key| row[key].as_str().unwrap().to_owned())
+}
+
+/// A client speaks of addresses too; the server is who answers.
+#[test]
+fn the_address_server_is_who_answers() {
+    let network = capture("whole-boat.pcapng.gz");
+    let server = |name: &str| {
+        let [standing, found, _] = told(
+            &[&network],
+            &format!("{HOSTS}[addresses]\nserver = \"{name}\"\n"),
+            name,
+            "is the only one that hands out addresses",
+        );
+        (standing, found)
+    };
+    assert_eq!(server("helm screen"), (String::from("passed"), String::from("no other was seen")));
+    assert_eq!(server("bow screen"), (String::from("failed"), String::from("answers from helm screen")));
+    let bus = capture("healthy-bus.log.zst");
+    let boat = format!("{HOSTS}[addresses]\nserver = \"bow screen\"\n");
+    let [standing, ..] = told(&[&bus], &boat, "bow screen", "is the only one that hands out addresses");
+    assert_eq!(standing, "not-seen");
+}
+
 #[test]
 fn markdown_holds_the_same_rows() {
     let dir = tempfile::tempdir().unwrap();

@@ -4,6 +4,7 @@ use super::Held;
 use crate::boat::model::{Device, IpRule};
 use crate::boat::sheet::{Row, Topic};
 use crate::report::model::DeviceRow;
+use std::collections::BTreeSet;
 use std::net::IpAddr;
 use toml::Spanned;
 
@@ -63,13 +64,30 @@ fn only_server(held: &Held<'_>, server: &Spanned<String>) -> Row {
         let note = "Switch the address server of every other device off.";
         return row.words("one server", &rivals.summary).judged(false).note(note);
     }
-    let speaks = held.report.timing.iter().any(|timing| {
-        timing.message == "dhcp" && held.rows(name).iter().any(|device| device.id == timing.device)
-    });
-    if speaks {
-        row.words("one server", "no other was seen").judged(true)
-    } else {
-        row.words("one server", "")
-            .note("It handed out no address while the recording ran: start a device anew while recording.")
+    let giving = held.report.devices.iter().filter(|row| row.dhcp_answers.is_some());
+    let others: BTreeSet<&str> = giving
+        .filter(|row| row.called.as_deref() != Some(name.as_str()))
+        .map(|row| row.label.as_str())
+        .collect();
+    let own: u64 = held.rows(name).iter().filter_map(|row| row.dhcp_answers).fold(0, u64::saturating_add);
+    if own == 0 && others.is_empty() {
+        return row
+            .words("one server", "")
+            .note("It handed out no address while the recording ran: start a device anew while recording.");
     }
+    if held.file().device(name).is_some_and(|device| device.mac.is_none()) {
+        return row
+            .words("one server", "")
+            .note("Add its mac: who hands out addresses is known by that alone.");
+    }
+    if others.is_empty() {
+        return row.words("one server", "no other was seen").judged(true);
+    }
+    let others = others.into_iter().collect::<Vec<_>>().join(", ");
+    let note = if own > 0 {
+        "Switch the address server of every other device off."
+    } else {
+        "Another device hands them out: switch its address server off and that of the device named on, or mend the file."
+    };
+    row.words("one server", format!("answers from {others}")).judged(false).note(note)
 }

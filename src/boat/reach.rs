@@ -62,6 +62,13 @@ impl<'a> Reach<'a> {
         self.nets.get(device).into_iter().flatten()
     }
 
+    /// The devices that hand on to `to` what `from` sends, as far as the file tells.
+    pub(super) fn hand_on(&self, from: &str, to: &str) -> impl Iterator<Item = &'a str> {
+        self.passing.iter().copied().filter(move |passing| {
+            *passing != to && *passing != from && self.reaches(from, passing) && self.reaches(passing, to)
+        })
+    }
+
     /// Whether what `from` sends arrives at `to`: on a wire of both, or handed on by devices that pass on.
     pub(super) fn reaches(&self, from: &str, to: &str) -> bool {
         let mut seen: BTreeSet<&Net> = self.nets(from).collect();

@@ -211,6 +211,8 @@ pub struct Sheet {
     pub recordings: Vec<Heard>,
     /// `passed` or `failed`.
     pub verdict: &'static str,
+    /// Whether recordings were read and no device of the file was heard in them.
+    pub nothing_seen: bool,
     /// How many stand where.
     pub counts: Counts,
     /// Every expectation, by topic.
@@ -245,6 +247,7 @@ impl Sheet {
                 file: boat.path.clone(),
             },
             recordings,
+            nothing_seen: false,
             verdict: if counts.failed == 0 { "passed" } else { "failed" },
             counts,
             expectations,

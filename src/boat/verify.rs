@@ -5,9 +5,11 @@ mod devices;
 mod findings;
 mod held;
 mod limits;
+mod listened;
 mod needs;
 mod supplies;
 mod unexpected;
+mod ways;
 
 use super::desk;
 use super::load::Boat;
@@ -34,5 +36,8 @@ pub fn verify(boat: &Boat, report: &Report) -> Sheet {
         duration_s: recording.duration_s,
         frames: recording.frames,
     });
-    Sheet::new(boat, heard.collect(), rows, unexpected::things(&held))
+    let mut sheet = Sheet::new(boat, heard.collect(), rows, unexpected::things(&held));
+    sheet.nothing_seen = !boat.file.devices.is_empty()
+        && !report.devices.iter().any(|row| row.called.is_some() && row.frames > 0);
+    sheet
 }

@@ -6,3 +6,4 @@ mod desk;
 mod learn;
 mod mistakes;
 mod program;
+mod seen;

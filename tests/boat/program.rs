@@ -4,13 +4,13 @@ use assert_cmd::Command;
 use serde_json::Value;
 use std::path::Path;
 
-fn run(args: &[&str]) -> (i32, String, String) {
+pub(super) fn run(args: &[&str]) -> (i32, String, String) {
     let output = Command::cargo_bin("leadsman").unwrap().args(args).output().unwrap();
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
     (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
 }
 
-fn capture(file: &str) -> String {
+pub(super) fn capture(file: &str) -> String {
     format!("{}/captures/{file}", env!("CARGO_MANIFEST_DIR"))
 }
 
@@ -154,7 +154,7 @@ fn the_sheet_keeps_to_its_schema() {
 }
 
 /// The standing, what was found and the note of one row.
-fn told(recordings: &[&str], boat: &str, subject: &str, expectation: &str) -> [String; 3] {
+pub(super) fn told(recordings: &[&str], boat: &str, subject: &str, expectation: &str) -> [String; 3] {
     let dir = tempfile::tempdir().unwrap();
     let boat = file(dir.path(), boat);
     let mut args = vec!["verify", "--boat", &boat, "--format", "json"];

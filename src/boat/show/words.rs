@@ -14,6 +14,7 @@ pub(super) fn title(sheet: &Sheet) -> &'static str {
     match (sheet.passed(), sheet.counts.passed) {
         (false, _) => "FAILED",
         (true, 0) => "NOTHING CHECKED",
+        (true, _) if sheet.nothing_seen => "NOTHING SEEN",
         // What was not recorded is not accepted.
         (true, _) if sheet.counts.not_seen > 0 => "PASSED IN PART",
         (true, _) => "PASSED",
@@ -24,8 +25,13 @@ pub(super) fn title(sheet: &Sheet) -> &'static str {
 pub(super) fn verdict(sheet: &Sheet) -> String {
     let counts = sheet.counts;
     let what = if sheet.recordings.is_empty() { "desk check" } else { "acceptance" };
+    let nothing = if sheet.nothing_seen {
+        "nothing of this boat file was seen in the recording; is it of this boat? "
+    } else {
+        ""
+    };
     let mut text = format!(
-        "{}, {what}: {} passed, {} failed, {} not seen",
+        "{}, {what}: {nothing}{} passed, {} failed, {} not seen",
         sheet.boat.name,
         counted(counts.passed as u64, "expectation", "expectations"),
         counts.failed,

@@ -1,17 +1,18 @@
 //! Whether each device was heard, on each of its wires that was recorded.
 
 use super::Held;
+use super::listened::{HEARTBEAT_S, is_known_as};
 use crate::boat::model::Device;
 use crate::boat::sheet::{Row, Topic};
 use crate::report::figures::counted;
 use crate::report::model::DeviceRow;
 use std::collections::BTreeSet;
 
-/// A kind of device in the report, the kind of its wire, and that wire in words.
-const WIRES: [(&str, &str, &str); 3] = [
-    ("ethernet", "ethernet", "heard on the Ethernet"),
-    ("n2k", "can", "heard on the NMEA 2000 bus"),
-    ("talker", "line", "heard on its NMEA 0183 line"),
+/// A kind of device in the report, and its wire in words.
+const WIRES: [(&str, &str); 3] = [
+    ("ethernet", "heard on the Ethernet"),
+    ("n2k", "heard on the NMEA 2000 bus"),
+    ("talker", "heard on its NMEA 0183 line"),
 ];
 
 pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
@@ -21,30 +22,20 @@ pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
 fn device_rows(held: &Held<'_>, device: &Device) -> Vec<Row> {
     let name = device.name.get_ref();
     let line = held.boat.line(&device.name);
-    let known = |kind| match kind {
-        "ethernet" => device.mac.is_some(),
-        "n2k" => device.n2k.is_some(),
-        _ => device.talker.is_some(),
-    };
-    if !WIRES.iter().any(|(kind, ..)| known(kind)) {
+    if !WIRES.iter().any(|(kind, _)| is_known_as(device, kind)) {
         let row = Row::new(Topic::Device, name, "heard").at(line);
         return vec![row.note("Add how it is recognised: mac, n2k or talker.")];
     }
     let mut rows = Vec::new();
-    for (kind, wire, words) in WIRES.iter().filter(|(kind, ..)| known(kind)) {
-        let seen: Vec<&DeviceRow> = held
-            .rows(name)
-            .iter()
-            .copied()
-            // Whom somebody only speaks to was not heard.
-            .filter(|row| row.kind == *kind && row.frames > 0)
-            .collect();
+    for (kind, words) in WIRES.iter().filter(|(kind, _)| is_known_as(device, kind)) {
+        let seen: Vec<&DeviceRow> = held.heard(name, kind).collect();
         let row = Row::new(Topic::Device, name, *words).at(line);
         let identities: BTreeSet<_> =
             seen.iter().map(|row| (&row.name, &row.mac, row.name.is_none().then_some(row.address))).collect();
-        rows.push(if !held.recorded(wire) {
+        let listened_s = held.listened_s(device, kind);
+        rows.push(if listened_s.is_none() && seen.is_empty() {
             row.note("No such wire was recorded.")
-        } else if seen.is_empty() && !recorded_long_enough(held, wire) {
+        } else if seen.is_empty() && listened_s < Some(HEARTBEAT_S) {
             row.words("heard", "not heard").note(
                 "The recording is shorter than a minute, and some devices speak once a minute: record for longer.",
             )
@@ -63,15 +54,6 @@ fn device_rows(held: &Held<'_>, device: &Device) -> Vec<Row> {
     rows
 }
 
-/// Whether a wire of a kind was recorded for as long as a device may be silent: NMEA 2000 nodes send a heartbeat once a minute
-/// (PGN 126993), and hosts and talkers of a boat something sooner (common practice, no source).
-fn recorded_long_enough(held: &Held<'_>, kind: &str) -> bool {
-    const HEARTBEAT_S: f64 = 60.0;
-    let of_kind = held.report.wires.iter().filter(|wire| wire.kind == kind);
-    let spans = of_kind.filter_map(|wire| wire.first.zip(wire.last));
-    spans.map(|(first, last)| last.since(first)).fold(0.0, f64::max) >= HEARTBEAT_S
-}
-
 fn missing_note(device: &Device, kind: &str) -> String {
     let place = device.mounted.as_ref().map(|mounted| format!(" ({mounted})")).unwrap_or_default();
     let name = device.name.get_ref();
@@ -80,6 +62,13 @@ fn missing_note(device: &Device, kind: &str) -> String {
             "See that {name}{place} is switched on and its link light is lit. A recorder on a switch port of its own hears \
              of other devices only what they send to all."
         ),
+        _ if device.carried_by.is_some() => {
+            let carrier = device.carried_by.as_ref().map(|name| name.get_ref().as_str()).unwrap_or_default();
+            format!(
+                "{carrier} was heard, and no such sentences from it: look at the setting of its outputs, and at the talker \
+                 in the file."
+            )
+        }
         _ => format!(
             "See that {name}{place} is switched on and plugged in. If it was replaced, its marks in the file are old."
         ),

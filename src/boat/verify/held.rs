@@ -56,19 +56,14 @@ impl<'a> Held<'a> {
         self.by_id(id).map_or("a device", |row| row.label.as_str())
     }
 
-    /// Whether the recordings hold frames of a wire of this kind.
-    pub(super) fn recorded(&self, kind: &str) -> bool {
-        self.report.wires.iter().any(|wire| wire.kind == kind && wire.frames > 0)
+    /// The rows of a kind that are this device and that sent something: whom somebody only speaks to was not heard.
+    pub(super) fn heard(&self, name: &str, kind: &str) -> impl Iterator<Item = &'a DeviceRow> {
+        self.rows(name).iter().copied().filter(move |row| row.kind == kind && row.frames > 0)
     }
 
-    /// What a wire of the report is to those who listen on it: all Ethernets are one, and so are all buses; a line that
-    /// travels in packets is heard where these are.
-    pub(super) fn net(&self, wire: &'a str) -> &'a str {
-        match self.wires.get(wire) {
-            Some(row) if row.carried_by.is_some() => "ethernet",
-            Some(row) if row.kind != "line" => row.kind,
-            _ => wire,
-        }
+    /// A wire of the report by its id.
+    pub(super) fn wire(&self, id: &str) -> Option<&'a WireRow> {
+        self.wires.get(id).copied()
     }
 
     /// The sources of the report that are this supply of the file, the most useful first.

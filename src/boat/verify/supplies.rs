@@ -1,5 +1,6 @@
 //! Whether each quantity comes from whom it should, as often and as whole as it should.
 
+use super::listened::Deaf;
 use super::{Held, missing_percent};
 use crate::boat::check::kit::rivals;
 use crate::boat::model::Supply;
@@ -66,6 +67,19 @@ fn absent(held: &Held<'_>, supply: &Supply, row: Row) -> Row {
     if is_stand_by(held, supply) {
         return row.words("values", "").note("A stand-by may be silent.");
     }
+    match held.deaf_to(supply) {
+        Some(Deaf::Unrecorded) => {
+            return row
+                .words("values", "")
+                .note("A wire that it may come on was not recorded: record that too.");
+        }
+        Some(Deaf::TooShort) => {
+            return row
+                .words("values", "")
+                .note("Its wire was recorded for too short a time: record for longer.");
+        }
+        None => {}
+    }
     let near = held.report.sources.iter().find(|source| {
         source.quantity == *supply.quantity.get_ref()
             && held.by_id(&source.device).and_then(|row| row.called.as_ref()) == Some(device)
@@ -79,11 +93,7 @@ fn absent(held: &Held<'_>, supply: &Supply, row: Row) -> Row {
                 "It supplies the quantity in another form: mend its setting, or the file.",
             )
         }
-        None => (
-            String::from("none"),
-            "Look at the setting of its outputs, and at its sensor. If the wire that it sends on was not recorded, record \
-             that too.",
-        ),
+        None => (String::from("none"), "Look at the setting of its outputs, and at its sensor."),
     };
     row.words("values", found).judged(false).note(note)
 }

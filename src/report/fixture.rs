@@ -126,6 +126,7 @@ fn others() -> [DeviceRow; 2] {
         ips: texts(&["10.3.7.20", "fe80::5eff:fe10:1"]),
         hostnames: texts(&["console"]),
         services: texts(&["_nmea-0183._tcp"]),
+        dhcp_answers: Some(4),
         first: Some(BEGIN),
         last: Some(at(724.0)),
         frames: 21_004,

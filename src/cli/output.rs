@@ -2,6 +2,7 @@
 
 use super::beside::{Beside, Readers};
 use super::exit::Error;
+use crate::recording::{self, Recording as _};
 use std::fs::{self, File};
 use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -23,10 +24,30 @@ impl Output {
     /// Opens the output before the work begins, so that a wrong path is known at once.
     ///
     /// # Errors
-    /// When nothing can be written there, or when it is one of the `inputs`.
+    /// When nothing can be written there, when it is one of the `inputs`, or when a recording stands there.
     pub(super) fn open(path: Option<&Path>, inputs: &[String]) -> Result<Self, Error> {
         let Some(path) = path else { return Ok(Self::Standard) };
+        let output = Self::over(path, inputs)?;
+        match &output {
+            Self::Beside(target) if is_recording(target) => Err(Error::Usage(format!(
+                "{} is a recording and would be lost; name another file, or move that one away first",
+                path.display()
+            ))),
+            _ => Ok(output),
+        }
+    }
+
+    /// As [`open`](Self::open), for a user who said that whatever stands there may go.
+    ///
+    /// # Errors
+    /// When nothing can be written there, or when it is one of the `inputs`.
+    pub(super) fn over(path: &Path, inputs: &[String]) -> Result<Self, Error> {
         let name = path.display().to_string();
+        if name == "-" {
+            return Err(Error::Usage(String::from(
+                "-o takes the name of a file, and - is none; what may go to standard output goes there without -o",
+            )));
+        }
         // A link is followed, so that it stays and what it points to is replaced.
         let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
         if inputs.iter().any(|input| fs::canonicalize(input).is_ok_and(|input| input == target)) {
@@ -115,6 +136,14 @@ impl Output {
     }
 }
 
+/// Whether what stands there holds a record, by its content: an earlier report does not.
+fn is_recording(path: &Path) -> bool {
+    let Some(path) = path.to_str() else { return false };
+    let Ok(mut there) = recording::open(path) else { return false };
+    // A capture without a packet is one nevertheless.
+    there.summary().container.starts_with("pcap") || there.advance().unwrap_or(false)
+}
+
 /// Writes to standard output.
 ///
 /// # Errors
@@ -164,6 +193,36 @@ mod tests {
         Output::open(Some(&path), &[]).unwrap().write(|out| out.write_all(b"new")).unwrap();
         assert_eq!(fs::read_to_string(&path).unwrap(), "new");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_recording_that_is_no_input_is_not_replaced_either() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("old");
+        let opened = |content: &[u8]| {
+            fs::write(&path, content).unwrap();
+            let opened = Output::open(Some(&path), &[]).map(drop).map_err(|error| error.to_string());
+            assert_eq!(fs::read(&path).unwrap(), content);
+            opened
+        };
+        let pcap = [&[0xD4, 0xC3, 0xB2, 0xA1, 2, 0, 4, 0][..], &[0; 8], &[0, 0, 4, 0, 1, 0, 0, 0]].concat();
+        for recording in [
+            b"$HCHDG,12.0,,,,*74\r\n".as_slice(),
+            b"(1778308200.200560) can0 18EEFF28#8532A0FF00A064C0\n",
+            &pcap,
+        ] {
+            assert!(opened(recording).unwrap_err().contains("is a recording and would be lost"));
+        }
+        for other in [
+            b"{\"format\": \"leadsman-report\"}".as_slice(),
+            b"HEALTHY  No fault.\n",
+            b"<!DOCTYPE html>\n",
+            b"",
+        ] {
+            assert_eq!(opened(other), Ok(()));
+        }
+        assert!(Output::over(&path, &[]).is_ok());
+        assert!(Output::open(Some(Path::new("-")), &[]).is_err(), "no file of that name");
     }
 
     #[test]

@@ -23,7 +23,7 @@ pub(in crate::cli) fn run(args: &ScrubArgs) -> Result<Exit, Error> {
     if !args.force && args.output.is_file() {
         return Err(Error::Usage(format!("{name} is already there; --force writes over it")));
     }
-    let output = Output::open(Some(&args.output), std::slice::from_ref(&args.recording))?;
+    let output = Output::over(&args.output, std::slice::from_ref(&args.recording))?;
     let copying = Copying::open(&args.recording)?;
     let held = match &args.key {
         Some(path) => read_key(path)?,

@@ -45,7 +45,7 @@ const FAULTY: [(&str, &str, &str, Standing); 12] = [
     ("two-headings.log.gz", HEALTHY[0], "duplicate-heading-source", Standing::Cleared),
     ("true-and-magnetic.log", HEALTHY[2], "duplicate-heading-source", Standing::Cleared),
     ("lagging-heading.pcap.zst", HEALTHY[0], "duplicate-heading-source", Standing::Cleared),
-    ("heading-jumps.txt.gz", HEALTHY[0], "heading-jump", Standing::Cleared),
+    ("heading-jumps.txt.gz", HEALTHY[0], "heading-jump", Standing::NotShown),
     ("bow-display-no-depth.log.zst", HEALTHY[0], "depth-not-available", Standing::Cleared),
     // Reports do not tell how fast the boat ran.
     ("depth-lost-at-speed.pcap.gz", HEALTHY[0], "depth-lost-at-speed", Standing::NotShown),
@@ -91,6 +91,21 @@ fn each_fault_against_the_healthy_boat() {
         assert_eq!(alarms(&mended), [(standing, kind.to_owned())], "{file}: {}", text(&mended));
         let broken = compare::compare(&healthy, &faulty);
         assert_eq!(alarms(&broken), [(Standing::New, kind.to_owned())], "{file}: {}", text(&broken));
+    }
+}
+
+/// Of a trouble that depends on how the boat was used no length of recording is promised to prove anything.
+#[test]
+fn no_time_is_promised_where_none_is_enough() {
+    for (file, kind) in
+        [("depth-lost-at-speed.pcap.gz", "depth-lost-at-speed"), ("heading-jumps.txt.gz", "heading-jump")]
+    {
+        let comparison = compare::compare(&side(file), &side(HEALTHY[0]));
+        let finding = comparison.findings.iter().find(|f| f.kind == kind).unwrap();
+        assert_eq!((finding.standing, finding.record_s), (Standing::NotShown, None), "{file}");
+        let said = text(&comparison).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(!said.contains("proof enough"), "{said}");
+        assert!(said.contains("Record the same wires again"), "{said}");
     }
 }
 

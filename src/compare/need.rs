@@ -41,6 +41,10 @@ pub(super) fn of(kind: &str) -> Need {
         _ => None,
     };
     let conditions = match kind {
+        "heading-jump" => Some("it may come with turns of the boat, with the bow motor or with a pump"),
+        "position-jump" => {
+            Some("it may depend on the view of the sky and on what transmits beside the antenna")
+        }
         "heading-frozen" => Some("it shows only while the boat turns"),
         "heading-misaligned" | "compass-deviation" => Some("it shows only under way on several courses"),
         "position-frozen" => Some("it shows only under way"),

@@ -69,6 +69,8 @@ pub(super) fn weigh(view: &View<'_>, finding: &Finding) -> Proof {
             format!("{conditions}, and the reports do not tell whether {} had that", view.name),
             None,
         ),
+        // No length of recording would prove it.
+        (Proof::Weak(why, _), Some(conditions)) => Proof::Weak(format!("{why}, and {conditions}"), None),
         (proof, _) => proof,
     }
 }

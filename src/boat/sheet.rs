@@ -3,6 +3,7 @@
 
 use super::load::Boat;
 use crate::report::model::{Severity, Tool};
+use crate::report::words::recordings::without_folders;
 use crate::time::Time;
 use serde::Serialize;
 
@@ -222,6 +223,16 @@ pub struct Sheet {
 }
 
 impl Sheet {
+    /// What a recording is called where the sheet travels: without its folders, unless they tell two apart.
+    pub(super) fn name_of<'a>(&self, heard: &'a Heard) -> &'a str {
+        without_folders(&heard.path, self.recordings.iter().map(|other| other.path.as_str()))
+    }
+
+    /// What the boat file is called there.
+    pub(super) fn file_name(&self) -> &str {
+        without_folders(&self.boat.file, std::iter::empty())
+    }
+
     pub(super) fn new(
         boat: &Boat,
         recordings: Vec<Heard>,

@@ -55,8 +55,7 @@ fn name(side: &SideRow) -> String {
     match side.recordings.split_first() {
         None => String::from("no recording"),
         Some((first, more)) => {
-            let file = first.path.rsplit(['/', '\\']).next().unwrap_or(&first.path);
-            let file = if file == "-" { "standard input" } else { file };
+            let file = side.name_of(first);
             if more.is_empty() { file.to_owned() } else { format!("{file} and {} more", more.len()) }
         }
     }
@@ -108,6 +107,7 @@ fn card(at: usize, finding: &FindingChange) -> Markup {
         article.card.(class) id=(id) aria-labelledby={ (id) "-title" } {
             h3 id={ (id) "-title" } {
                 span class={ "severity " (class) } { (said::standing(finding.standing)) }
+                " "
                 (said::headline(finding))
             }
             p { (said::sentence(&finding.because)) }
@@ -163,10 +163,9 @@ fn recordings(comparison: &Comparison) -> Markup {
         .flat_map(|(name, side)| {
             side.recordings.iter().take(MAX_ROWS).map(move |recording| {
                 let length = recording.duration_s.map_or_else(|| String::from("no clock"), duration);
-                let path = if recording.path == "-" { "standard input" } else { &recording.path };
                 vec![
                     Cell::text(name),
-                    Cell::text(path),
+                    Cell::text(side.name_of(recording)),
                     Cell::text(&recording.first.map_or_else(String::new, |first| first.to_string())),
                     Cell::figure(&length, recording.duration_s),
                     Cell::figure(
@@ -226,6 +225,16 @@ mod tests {
         let ids: Vec<&str> = page.split(" id=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
         let unique: std::collections::BTreeSet<&&str> = ids.iter().collect();
         assert_eq!(unique.len(), ids.len(), "an id stands twice: {ids:?}");
+    }
+
+    /// A page travels, and folders bear people's names.
+    #[test]
+    fn recordings_are_named_without_folders() {
+        let mut before = fixture::troubled();
+        before.recordings[0].path = String::from("/home/somebody/bow.log");
+        let page = written(&before, &next_day());
+        assert!(page.contains(">bow.log<") && !page.contains("somebody"), "{page}");
+        assert!(page.contains("CLEARED</span> Warning: "), "a blank stands between the words: {page}");
     }
 
     #[test]

@@ -83,7 +83,7 @@ fn recordings(name: &str, side: &SideRow) -> Vec<String> {
         .map(|recording| {
             let length = recording.duration_s.map_or_else(|| String::from("no clock"), duration);
             let frames = counted(recording.frames, "frame", "frames");
-            format!("{name}: {}, {length}, {frames}", safe(&recording.path))
+            format!("{name}: {}, {length}, {frames}", safe(side.name_of(recording)))
         })
         .collect()
 }
@@ -108,6 +108,14 @@ mod tests {
     #[test]
     fn a_second_visit() {
         insta::assert_snapshot!(written(&fixture::troubled(), &next_day()));
+    }
+
+    #[test]
+    fn recordings_are_named_without_folders() {
+        let mut before = fixture::troubled();
+        before.recordings[0].path = String::from("/home/somebody/bow.log");
+        let text = written(&before, &next_day());
+        assert!(text.contains(": bow") && !text.contains("somebody"), "{text}");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 //! (`docs/compare.schema.json`); fields may be added, these stay.
 
 use crate::report::model::{Severity, Tool};
+use crate::report::words::recordings::without_folders;
 use crate::time::Time;
 use serde::Serialize;
 use serde_json::Value;
@@ -46,6 +47,13 @@ pub struct SideRow {
     pub faults: u64,
     /// Its warnings.
     pub warnings: u64,
+}
+
+impl SideRow {
+    /// What one of its recordings is called where the comparison travels: without its folders, unless they tell two apart.
+    pub(super) fn name_of<'a>(&self, recording: &'a RecordingRow) -> &'a str {
+        without_folders(&recording.path, self.recordings.iter().map(|other| other.path.as_str()))
+    }
 }
 
 /// One recording of a side.

@@ -200,4 +200,10 @@ fn markdown_holds_the_same_rows() {
         "{text}"
     );
     assert!(text.contains("After the refit"));
+    let recording = capture("flapping-display.pcap.gz");
+    let page = run(&["verify", &recording, "--boat", &boat, "--format", "html"]).1;
+    for text in [text, page] {
+        assert!(text.contains("ecording flapping") && text.contains("oat file boat"), "{text}");
+        assert!(!text.contains(env!("CARGO_MANIFEST_DIR")), "folders bear people's names: {text}");
+    }
 }

@@ -105,10 +105,10 @@ fn unexpected(sheet: &Sheet) -> Option<Markup> {
 fn read(sheet: &Sheet) -> Markup {
     html! {
         ul {
-            li { "Boat file " (sheet.boat.file) }
+            li { "Boat file " (sheet.file_name()) }
             @for heard in &sheet.recordings {
                 li {
-                    "Recording " (heard.path)
+                    "Recording " (sheet.name_of(heard))
                     @if let Some(first) = heard.first { ", from " (first.to_string()) }
                     @if let Some(length) = heard.duration_s { ", " (duration(length)) }
                     ", " (count(heard.frames)) " frames"

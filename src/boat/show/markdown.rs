@@ -26,10 +26,10 @@ pub fn write(sheet: &Sheet, out: &mut dyn io::Write) -> io::Result<()> {
             writeln!(out, "- {}: {}", thing.what, safe(&thing.text))?;
         }
     }
-    writeln!(out, "\n## Read\n\n- boat file {}", safe(&sheet.boat.file))?;
+    writeln!(out, "\n## Read\n\n- boat file {}", safe(sheet.file_name()))?;
     for heard in &sheet.recordings {
         let length = heard.duration_s.map(|s| format!(", {}", duration(s))).unwrap_or_default();
-        writeln!(out, "- recording {}{length}, {} frames", safe(&heard.path), count(heard.frames))?;
+        writeln!(out, "- recording {}{length}, {} frames", safe(sheet.name_of(heard)), count(heard.frames))?;
     }
     writeln!(out, "\n{}", words::CAUTION)
 }

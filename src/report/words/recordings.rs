@@ -7,22 +7,32 @@ use crate::report::model::{RecordingRow, Report, WireRow};
 /// What a recording is called: its path as it was given.
 #[must_use]
 pub fn name(recording: &RecordingRow) -> &str {
-    if recording.path == "-" { "standard input" } else { &recording.path }
+    called(&recording.path)
 }
 
 /// The last part of its path, for reports that travel, as folders bear people's names; the whole path when another
 /// recording's has the same end.
 #[must_use]
 pub fn file_name<'a>(report: &Report, recording: &'a RecordingRow) -> &'a str {
-    let name = last_part(recording);
-    match report.recordings.iter().filter(|other| last_part(other) == name).count() {
+    without_folders(&recording.path, report.recordings.iter().map(|other| other.path.as_str()))
+}
+
+/// As [`file_name`], of a path among `all` that are named beside it.
+#[must_use]
+pub fn without_folders<'a, 'b>(path: &'a str, all: impl Iterator<Item = &'b str>) -> &'a str {
+    let name = last_part(path);
+    match all.filter(|other| last_part(other) == name).count() {
         0 | 1 if !name.is_empty() => name,
-        _ => self::name(recording),
+        _ => called(path),
     }
 }
 
-fn last_part(recording: &RecordingRow) -> &str {
-    name(recording).rsplit(['/', '\\']).next().unwrap_or_default()
+fn last_part(path: &str) -> &str {
+    called(path).rsplit(['/', '\\']).next().unwrap_or_default()
+}
+
+fn called(path: &str) -> &str {
+    if path == "-" { "standard input" } else { path }
 }
 
 /// What a recording is: its kind, length, begin, frames and size.

@@ -49,6 +49,29 @@ fn exit_statuses_tell_how_it_went() {
     assert!(error.contains("no-such-file"), "{error}");
 }
 
+/// What can be read is reported on, whatever was named beside it; and what was named twice is counted once.
+#[test]
+fn a_recording_that_cannot_be_read_does_not_take_the_others_along() {
+    let dir = tempfile::tempdir().unwrap();
+    let empty = dir.path().join("empty.log");
+    std::fs::write(&empty, "").unwrap();
+    let (empty, good) = (empty.to_str().unwrap(), capture("healthy-line.log"));
+    let (status, alone, _) = run(&["report", &good, "--format", "json"]);
+    assert_eq!(status, 0);
+    let (status, out, err) = run(&["report", &good, empty, &good, "--format", "json"]);
+    assert_eq!(status, 0, "{err}");
+    assert!(err.starts_with("leadsman: left out: ") && err.contains("empty.log"), "{err}");
+    let [alone, report]: [serde_json::Value; 2] =
+        [alone, out].map(|text| serde_json::from_str(&text).unwrap());
+    assert_eq!(report["recordings"].as_array().unwrap().len(), 1);
+    assert_eq!((&report["wires"], &report["sources"]), (&alone["wires"], &alone["sources"]));
+    let problems = report["recordings"][0]["problems"].to_string();
+    assert!(problems.contains("left out: ") && problems.contains("counted once"), "{problems}");
+    let (status, out, err) = run(&["report", empty, "no-such-file.log"]);
+    assert_eq!(status, 2, "{err}");
+    assert!(out.is_empty() && err.contains("empty file"), "{err}");
+}
+
 #[test]
 fn a_time_window_leaves_out_what_lies_outside() {
     let file = capture("sensor-drops-out.txt.gz");

@@ -1,6 +1,7 @@
 //! `leadsman report`: the main job.
 
 mod each;
+mod inputs;
 mod tables;
 
 use crate::boat::{self, Boat};
@@ -15,6 +16,7 @@ use crate::report::markdown::Markdown;
 use crate::report::model::Report;
 use crate::report::text::Text;
 use crate::survey::{self, Options, When};
+use inputs::Inputs;
 use std::path::Path;
 use tables::Tables;
 
@@ -29,17 +31,19 @@ pub(in crate::cli) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     let boat_file = args.boat.iter().map(|path| path.display().to_string());
     let inputs: Vec<String> = args.recordings.iter().cloned().chain(boat_file).collect();
     let output = Output::open(args.output.as_deref(), &inputs)?;
+    let read = Inputs::of(&args.recordings)?;
     let names = boat.as_ref().map(Boat::names).unwrap_or_default();
     let options = Options { names, ..options(args) };
     let mut report = {
         let mut bar = Bar::new();
-        survey::report(&args.recordings, &options, &mut |progress| bar.show(progress))?
+        survey::report(&read.paths, &options, &mut |progress| bar.show(progress))?
     };
+    read.tell(&mut report);
     if let Some(boat) = &boat {
         boat::advise(boat, &mut report);
     }
     if let Some(mut tables) = tables {
-        tables.write(args.recordings.first().map_or("", String::as_str), &report)?;
+        tables.write(read.paths.first().map_or("", String::as_str), &report)?;
     }
     let text = Text { width: output.width(), colour: output.colour(), asked: args.complaint };
     let renderer: &dyn Renderer = match args.format {

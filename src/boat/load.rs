@@ -56,7 +56,7 @@ pub fn parse(path: &str, text: &str) -> Result<Boat, BoatError> {
         Err(error) => {
             let line = lines.line(error.span().map_or(0, |span| span.start));
             let what = error.message().replace('\n', "; ").replace('`', "");
-            return fail(vec![Mistake { line, what: format!("{what}{}", hint(&what)) }]);
+            return fail(vec![Mistake { line, what: format!("{}{}", in_words(&what), hint(&what)) }]);
         }
     };
     let mut mistakes = check::mistakes(&file, &lines);
@@ -65,6 +65,22 @@ pub fn parse(path: &str, text: &str) -> Result<Boat, BoatError> {
     }
     mistakes.sort_by_key(|mistake| mistake.line);
     fail(mistakes)
+}
+
+/// What the parser calls its kinds of number, and what people call them.
+const NUMBERS: [(&str, &str); 4] = [
+    ("expected f64", "expected a number"),
+    ("expected u8", "expected a whole number from 0 to 255"),
+    ("expected u16", "expected a whole number from 0 to 65535"),
+    ("expected u32", "expected a whole number, 0 or more"),
+];
+
+/// A message of the parser without its kinds of number.
+fn in_words(what: &str) -> String {
+    NUMBERS
+        .iter()
+        .find_map(|(kind, words)| what.strip_suffix(kind).map(|begin| format!("{begin}{words}")))
+        .unwrap_or_else(|| what.to_owned())
 }
 
 /// What to write instead, where the parser does not say it.

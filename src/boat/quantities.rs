@@ -33,7 +33,9 @@ pub(super) fn complaint(name: &str) -> Option<String> {
     }
     let plain =
         !name.is_empty() && name.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
-    let near = QUANTITIES.iter().find(|known| distance(known, &name.to_ascii_lowercase()) <= slip(known));
+    let small = name.to_ascii_lowercase();
+    let near =
+        QUANTITIES.iter().find(|known| distance(known, &small) <= slip(known) || is_swapped(known, &small));
     match near {
         Some(near) => Some(format!("write {near}")),
         None if plain => None,
@@ -41,6 +43,16 @@ pub(super) fn complaint(name: &str) -> Option<String> {
             "write one of {}, or another quantity as the report's list of sources names it in JSON",
             QUANTITIES.join(", ")
         )),
+    }
+}
+
+/// Whether two neighbouring letters changed places.
+fn is_swapped(a: &str, b: &str) -> bool {
+    let apart: Vec<(usize, (u8, u8))> =
+        a.bytes().zip(b.bytes()).enumerate().filter(|(_, (x, y))| x != y).collect();
+    match apart.as_slice() {
+        [(i, (a1, b1)), (j, (a2, b2))] => a.len() == b.len() && i + 1 == *j && a1 == b2 && a2 == b1,
+        _ => false,
     }
 }
 
@@ -87,6 +99,8 @@ mod tests {
             assert_eq!(complaint(other), None, "{other}");
         }
         assert_eq!(complaint("deph").unwrap(), "write depth");
+        assert_eq!(complaint("depht").unwrap(), "write depth");
+        assert_eq!(complaint("widn").unwrap(), "write wind");
         assert_eq!(complaint("Heading").unwrap(), "write heading");
         assert!(complaint("the sea").unwrap().contains("one of heading, position"));
         assert!(complaint("").is_some());

@@ -71,10 +71,12 @@ fn named(names: &[&str]) -> String {
     told
 }
 
-/// The line of a recording that could not be read.
+/// The line of a recording that could not be read. `why` may name it too, and needs not do so twice.
 #[must_use]
 pub fn unread(path: &str, why: &str) -> String {
-    format!("{:STATE_WIDTH$} {}  {}", "not read", plain(path), plain(why))
+    let path = plain(path);
+    let why = plain(why).replacen(&*path, "it", 1);
+    format!("{:STATE_WIDTH$} {path}  {why}", "not read")
 }
 
 #[cfg(test)]
@@ -105,5 +107,9 @@ mod tests {
         assert!(!line("a\u{1b}[2Jb", &fixture::empty(), None).contains('\u{1b}'));
         assert!(line("none.log", &fixture::empty(), None).starts_with("nothing read"));
         assert_eq!(unread("x.bin", "it is no recording"), "not read               x.bin  it is no recording");
+        assert_eq!(
+            unread("x.bin", "cannot read x.bin: it is gone"),
+            "not read               x.bin  cannot read it: it is gone"
+        );
     }
 }

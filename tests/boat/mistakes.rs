@@ -26,6 +26,13 @@ fn each_mistake_is_told_with_its_line_and_what_to_write() {
         (String::from("[boat]\nname = 3"), 2, "write a text in quotes"),
         (String::from("[boat]\nname = \"\""), 2, "the name is empty"),
         (String::from("[boat]\nname = \"b\"\nname = \"c\""), 3, "duplicate key"),
+        (
+            with("load_equivalency = 1\n[limits]\nbus_load_percent = \"x\""),
+            7,
+            "expected a number; write a number without quotes",
+        ),
+        (with("n2k = { function = 300 }"), 5, "expected a whole number from 0 to 255"),
+        (with("[[supply]]\nquantity = \"depht\"\ndevice = \"puck\""), 6, "write depth"),
         (with("colour = \"red\""), 5, "unknown field colour"),
         (with("[sea]"), 5, "unknown field sea"),
         (with("[[device]]\nname = \"puck\""), 6, "stands on line 4 already"),

@@ -28,12 +28,14 @@ pub(super) fn tail(line: &mut [u8]) {
 /// language count as text here.
 pub(super) fn strange(line: &mut [u8], heading: bool) {
     let letters = heading && std::str::from_utf8(line).is_ok();
+    // A datagram whose first line begins with a bracket and a digit is taken for lines of frames.
+    let stamp = matches!(line, [b'(', b'0'..=b'9', ..]);
     for (n, byte) in line.iter_mut().enumerate() {
         *byte = match *byte {
             b'\t' | b' ' | 0 => *byte,
             // These tell whether the beginning of a record was cut off.
             b'(' | b'[' | b'<' | b'{' | b'\\' if n == 0 => *byte,
-            b'0'..=b'9' if n == 0 => b'0',
+            b'0'..=b'9' if n == 0 || (n == 1 && stamp) => b'0',
             b'!'..=b'~' => LETTER,
             _ if letters => LETTER,
             _ => 1,

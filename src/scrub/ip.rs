@@ -10,7 +10,7 @@ use crate::frames::{
     DHCP_PORTS, Ip, MDNS_PORT, SSDP_PORT, StreamKey, Transport, Udp, ipv4_header_is_sound, looks_like_lines,
     whole_lines,
 };
-use crate::recording::Tape;
+use crate::recording::{Tape, can_line, is_sentence_tail};
 use std::hash::{Hash, Hasher};
 use std::net::IpAddr;
 
@@ -251,6 +251,13 @@ impl Desk {
             return;
         }
         let bare = line.get_mut(start..end).unwrap_or_default();
+        // As the report reads what packets carry: before a number in front is taken for a time.
+        let starts = matches!(bare.first(), Some(b'$' | b'!' | b'\\'));
+        if !starts && can_line(bare).is_none() && is_sentence_tail(bare) {
+            self.blanked.damaged += bare.len() as u64;
+            blank::tail(bare);
+            return;
+        }
         let before = std::mem::replace(&mut self.before_first, false);
         self.line(bare, &places.part(start, end - start), way.time, true);
         self.before_first = before;

@@ -222,6 +222,38 @@ fn datagrams_in_fragments_are_rewritten_as_one() {
     assert!(copy[0][34..].iter().all(|byte| *byte == 0));
 }
 
+/// Frames on lines, and garbled ones among them, as a report counts.
+fn lines_of(file: &[u8]) -> (u64, Vec<String>) {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("in");
+    fs::write(&path, file).unwrap();
+    let paths = [path.display().to_string()];
+    let report =
+        leadsman::survey::report(&paths, &leadsman::survey::Options::default(), &mut |_| {}).unwrap();
+    let lines = report.wires.iter().filter(|wire| wire.kind == "line").map(|wire| wire.frames).sum();
+    let garbled = report.findings.iter().filter(|finding| finding.kind == "garbled-sentence");
+    (lines, garbled.map(|finding| format!("{:?}", finding.numbers)).collect())
+}
+
+/// A datagram is taken for lines by its first one: a garbled one that is blanked must not take the others along.
+#[test]
+fn a_datagram_whose_first_sentence_is_garbled_stays_lines() {
+    for first in [
+        "$SDDPT,12.3,0$SDDPT,12.3,0.0*55",
+        "$SDDPT,1\r\n2.3,0.0*55",
+        "$HCHDG,12.0,$HCHDG,12.0,,,,*5D",
+        "$STI,IC,SECRETHARBOUR=4",
+        "$7,SECRETHARBOUR",
+        "(1.5x SECRETHARBOUR",
+    ] {
+        let text = format!("{first}\r\n$HCHDG,1.0,,,,*43\r\n");
+        let file = pcap(&vec![udp(10_110, text.as_bytes()); 100]);
+        let copy = scrubbed(&file);
+        assert_eq!(lines_of(&copy), lines_of(&file), "{first}");
+        assert!(lines_of(&file).0 >= 100 && !holds(&copy, SECRET), "{first}");
+    }
+}
+
 #[test]
 fn what_is_not_known_does_not_pass() {
     let mut ether = udp(1, SECRET);

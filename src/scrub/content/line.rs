@@ -378,6 +378,7 @@ fn garble(old: &[u8], new: &mut [u8]) {
             _ => 0x7F,
         };
     }
+    let first = keep_begin(old, new);
     if Sentence::parse(new).err() == fault {
         return;
     }
@@ -388,10 +389,26 @@ fn garble(old: &[u8], new: &mut [u8]) {
     let from = head.map_or(0, |head| head + 1);
     let address = new.iter().skip(from).take_while(|byte| byte.is_ascii_alphanumeric()).count() + 1;
     let is_more = new.iter().skip(from + address).any(|byte| !byte.is_ascii_whitespace());
-    let from = if garbled && is_more { from + address } else { from };
+    let from = if garbled && is_more { from + address } else { from + usize::from(garbled && first) };
+    // One byte that is no character is enough: of many the packet around them would be taken for no text.
+    let mut mark = garbled;
     for byte in new.iter_mut().skip(from).filter(|b| !b.is_ascii_whitespace()) {
-        *byte = if garbled { 0x7F } else { BLANK };
+        *byte = if std::mem::take(&mut mark) { 0x7F } else { BLANK };
     }
+}
+
+/// Keeps a capital or a digit behind the first mark, though not which: a datagram is taken for lines by its first one, and
+/// with it stand or fall all its others. Whether there is one.
+fn keep_begin(old: &[u8], new: &mut [u8]) -> bool {
+    let Some(at) = old.iter().position(|byte| !byte.is_ascii_whitespace()) else { return false };
+    let Some([b'$' | b'!', next]) = old.get(at..at + 2) else { return false };
+    let kept = match next {
+        b'A'..=b'Z' => BLANK.to_ascii_uppercase(),
+        b'0'..=b'9' => b'0',
+        _ => return false,
+    };
+    write(new.get_mut(at + 1..), &[kept]);
+    true
 }
 
 fn write(to: Option<&mut [u8]>, from: &[u8]) {

@@ -1,6 +1,7 @@
 //! Tests of whole messages: what moves, what stays, and that nothing else is left.
 
 use super::*;
+use crate::frames::looks_like_lines;
 use crate::messages::nmea0183::{self, Checksum, SENTENCES, Sentence};
 use crate::messages::{Absent, Reading, n2k};
 use proptest::prelude::*;
@@ -114,6 +115,12 @@ proptest! {
             (Ok(a), other) => prop_assert!(a.tag().is_some(), "{:?} of {}", other, String::from_utf8_lossy(&new)),
             (Err(a), Err(b)) => prop_assert_eq!(a.is_garbled(), b.is_garbled()),
             (Err(a), Ok(_)) => prop_assert!(false, "{a:?} became {}", String::from_utf8_lossy(&new)),
+        }
+        // A datagram is lines by its first one. Of a few bytes a single one that is no character is too many; NULs are put
+        // back by the caller.
+        let begins = matches!(line.trim_ascii_start(), [b'$' | b'!', ..]);
+        if begins && line.len() >= 16 && !line.contains(&0) && looks_like_lines(&line) {
+            prop_assert!(looks_like_lines(&new), "{} is no line", String::from_utf8_lossy(&new));
         }
     }
 

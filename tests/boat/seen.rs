@@ -114,6 +114,8 @@ fn a_recording_of_another_boat_is_told_at_once() {
     assert_eq!(status, 0);
     let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat.starts_with("NOTHING SEEN X, acceptance: nothing of this boat file was seen"), "{text}");
+    let (_, page, _) = run(&["verify", &capture("healthy-line.log"), "--boat", boat, "--format", "html"]);
+    assert!(page.contains("class=\"answer warning\""), "{page}");
     let (_, json, _) = run(&["verify", &capture("healthy-line.log"), "--boat", boat, "--format", "json"]);
     assert!(json.contains("\"nothing_seen\": true"), "{json}");
 }

@@ -49,7 +49,7 @@ pub fn write(sheet: &Sheet, out: &mut dyn io::Write) -> io::Result<()> {
         about: html! { p { (kind(sheet)) } p.of { (sheet.boat.name) } },
         parts: &parts,
         main: html! {
-            section.answer.(if sheet.passed() { "good" } else { "fault" }) {
+            section.answer.(class(sheet)) {
                 h1 { (title) }
                 p.sentence { (words::verdict(sheet)) }
                 @if let Some(remarks) = &sheet.boat.remarks { p { (remarks) } }
@@ -60,6 +60,15 @@ pub fn write(sheet: &Sheet, out: &mut dyn io::Write) -> io::Result<()> {
         },
     };
     document.write(out)
+}
+
+/// Of a recording in which nothing was seen no page is green.
+fn class(sheet: &Sheet) -> &'static str {
+    match (sheet.passed(), sheet.nothing_seen) {
+        (false, _) => "fault",
+        (true, true) => "warning",
+        (true, false) => "good",
+    }
 }
 
 fn kind(sheet: &Sheet) -> &'static str {

@@ -54,7 +54,9 @@ fn nowhere(held: &Held<'_>, ears: &Ears<'_>, row: Row) -> Row {
     }
     let length = held.report.recordings.iter().filter_map(|recording| recording.duration_s).reduce(f64::max);
     if length < Some(long_enough_s(None)) {
-        return row.words("values", "").note("The recording is too short to tell: record for longer.");
+        return row
+            .words("values", "")
+            .note("The recording is too short to tell, or has no clock: record for longer.");
     }
     row.words("values", "none")
         .judged(false)

@@ -76,7 +76,7 @@ fn absent(held: &Held<'_>, supply: &Supply, row: Row) -> Row {
         Some(Deaf::TooShort) => {
             return row
                 .words("values", "")
-                .note("Its wire was recorded for too short a time: record for longer.");
+                .note("Its wire was recorded for too short a time, or without a clock: record for longer.");
         }
         None => {}
     }

@@ -138,8 +138,9 @@ impl Output {
 
 /// Whether what stands there holds a record, by its content: an earlier report does not.
 fn is_recording(path: &Path) -> bool {
-    let Some(path) = path.to_str() else { return false };
-    let Ok(mut there) = recording::open(path) else { return false };
+    let Ok(file) = File::open(path) else { return false };
+    let name = path.to_string_lossy();
+    let Ok(mut there) = recording::open_reader(&name, None, Box::new(file)) else { return false };
     // A capture without a packet is one nevertheless.
     there.summary().container.starts_with("pcap") || there.advance().unwrap_or(false)
 }

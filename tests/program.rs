@@ -67,6 +67,11 @@ fn a_recording_that_cannot_be_read_does_not_take_the_others_along() {
     assert_eq!((&report["wires"], &report["sources"]), (&alone["wires"], &alone["sources"]));
     let problems = report["recordings"][0]["problems"].to_string();
     assert!(problems.contains("left out: ") && problems.contains("counted once"), "{problems}");
+    let copy = dir.path().join("copy.log");
+    std::fs::copy(&good, &copy).unwrap();
+    let (_, text, _) = run(&["report", &good, copy.to_str().unwrap()]);
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("it has the same times and as many frames as"), "{text}");
     let (status, out, err) = run(&["report", empty, "no-such-file.log"]);
     assert_eq!(status, 2, "{err}");
     assert!(out.is_empty() && err.contains("empty file"), "{err}");

@@ -2,7 +2,8 @@
 
 use crate::cli::exit::Error;
 use crate::recording;
-use crate::report::model::Report;
+use crate::report::escape::plain;
+use crate::report::model::{RecordingRow, Report};
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::Write as _;
@@ -68,6 +69,24 @@ impl Inputs {
         }
         for row in report.recordings.iter_mut().filter(|row| self.again.contains(&row.path)) {
             row.problems.push(String::from("it was named more than once, and is counted once"));
+        }
+        tell_copies(report);
+    }
+}
+
+/// Says of recordings with the same times and as many frames that they may be copies of one (as a comparison does).
+fn tell_copies(report: &mut Report) {
+    let facts = |row: &RecordingRow| row.first.zip(row.last).map(|times| (times, row.frames));
+    let known: Vec<_> = report.recordings.iter().map(|row| (row.path.clone(), facts(row))).collect();
+    for (n, row) in report.recordings.iter_mut().enumerate() {
+        let own = facts(row);
+        let twin = known.iter().take(n).find(|(_, other)| own.is_some() && *other == own);
+        if let Some((path, _)) = twin {
+            row.problems.push(format!(
+                "it has the same times and as many frames as {}: when they are copies of one, name only one of them, as \
+                 all is counted twice",
+                plain(path)
+            ));
         }
     }
 }

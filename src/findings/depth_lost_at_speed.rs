@@ -1,9 +1,11 @@
 //! Depth is good at low speed and lost above some speed.
 
+use super::motion::within;
 use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_not_available, depth_unsent};
 use crate::books::series::{SPEED_CLASS_KN, Source};
 use crate::report::model::Severity;
+use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -42,6 +44,12 @@ const LEFT_ABOVE: f64 = 0.5;
 /// at displacement speed (common practice, no source): a loss that stays is believed to be of speed from here on, knots.
 const PLANING_KN: f64 = 12.0;
 
+/// A stretch without depth that stays this far below the threshold is none of speed, knots; and where this share of what is missing
+/// lies in such stretches, something else takes the depth. Prop wash in a manoeuvre takes it for a moment at any speed
+/// (common practice, no source).
+const WELL_BELOW_KN: f64 = 2.0;
+const LOST_BELOW: f64 = 0.2;
+
 /// Where the depth goes.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Fit {
@@ -57,6 +65,9 @@ pub(super) struct Fit {
 pub(super) fn fit(source: &Source) -> Option<Fit> {
     let mut fit = parted(&source.by_speed)?;
     fit.came_back = came_back(source, fit.threshold_kn);
+    if goes_when_slow(source, fit.threshold_kn) {
+        return None;
+    }
     (fit.came_back || fit.threshold_kn >= PLANING_KN).then_some(fit)
 }
 
@@ -107,6 +118,21 @@ fn came_back(source: &Source, threshold_kn: f64) -> bool {
         }
     }
     slow >= 5 && f64::from(held) >= 0.7 * f64::from(slow)
+}
+
+/// Whether the depth also goes for whole stretches well below the threshold.
+fn goes_when_slow(source: &Source, threshold_kn: f64) -> bool {
+    let missing = depth_not_available::missing(source).spans;
+    let all_s: f64 = missing.iter().map(|span| span.seconds()).sum();
+    // Where the boat ran at two speeds only, the threshold may lie anywhere between them.
+    let all = source.track.samples().iter().map(|s| s.b);
+    let above_kn = all.filter(|kn| *kn > threshold_kn).fold(f64::INFINITY, f64::min);
+    let slow = |span: &&Span| {
+        let speeds = || within(source, **span).iter().map(|s| s.b).filter(|kn| kn.is_finite());
+        speeds().next().is_some() && speeds().all(|kn| kn < above_kn - WELL_BELOW_KN)
+    };
+    let slow_s: f64 = missing.iter().filter(slow).map(|span| span.seconds()).sum();
+    slow_s > LOST_BELOW * all_s
 }
 
 /// Log likelihood of a share by its own counts.

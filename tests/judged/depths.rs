@@ -37,6 +37,29 @@ fn shallow_water_without_depth_is_one() {
     assert_eq!(alarms(&report), ["depth-not-available"]);
 }
 
+/// Course and speed over ground (PGN 129026) twice a second.
+fn speeds(knots: impl Fn(f64) -> f64) -> Vec<(f64, u32, String)> {
+    let speed = |i: u32| {
+        let t = f64::from(i) / 2.0;
+        let [low, high] = ((knots(t) / 1.943_844 * 100.0) as u16).to_le_bytes();
+        (t + 0.1, 0x09F8_0203, format!("FFFC1000{low:02X}{high:02X}FFFF"))
+    };
+    (0..800).map(speed).collect()
+}
+
+/// The depth goes on two fast runs, and once for as long while the boat hardly moves: speed does not explain it.
+#[test]
+fn depth_that_also_goes_when_slow_is_not_lost_at_speed() {
+    let fast = |t: f64| (100.0..160.0).contains(&t) || (240.0..300.0).contains(&t);
+    let knots = |t: f64| if fast(t) { 20.0 } else { 3.0 };
+    for (slow, kind) in [(340.0..370.0, "depth-not-available"), (340.0..345.0, "depth-lost-at-speed")] {
+        let lost = |t: f64| [105.0..155.0, 245.0..295.0, slow.clone()].iter().any(|span| span.contains(&t));
+        let depths = depths(|t| (!lost(t)).then_some(8.0 + (t / 9.0).sin()));
+        let report = judge(&[can_log([sensors(0, 400), speeds(knots), depths].concat())]);
+        assert_eq!(alarms(&report), [kind], "{:?}", report.findings);
+    }
+}
+
 /// A sounder that sends nothing while it has no bottom (IEC 61162-1 leaves that to the maker): no depth above 14 knots, on
 /// three runs, the last of which goes on to the end.
 #[test]
@@ -45,14 +68,8 @@ fn depth_that_is_not_sent_at_speed_is_lost_at_speed() {
         t if (60.0..130.0).contains(&t) || (200.0..260.0).contains(&t) || t >= 340.0 => 24.0,
         _ => 6.0,
     };
-    let speed = |i: u32| {
-        let t = f64::from(i) / 2.0;
-        let [low, high] = ((knots(t) / 1.943_844 * 100.0) as u16).to_le_bytes();
-        (t + 0.1, 0x09F8_0203, format!("FFFC1000{low:02X}{high:02X}FFFF"))
-    };
-    let speeds: Vec<_> = (0..800).map(speed).collect();
     let sent = depths(|t| Some(8.0 + (t / 9.0).sin())).into_iter().filter(|(t, ..)| knots(*t) < 14.0);
-    let report = judge(&[can_log([sensors(0, 400), speeds, sent.collect()].concat())]);
+    let report = judge(&[can_log([sensors(0, 400), speeds(knots), sent.collect()].concat())]);
     assert_eq!(alarms(&report), ["depth-lost-at-speed"], "{:?}", report.findings);
     let threshold = crate::number(&report, "depth-lost-at-speed", "threshold_kn");
     assert!((6.0..=24.0).contains(&threshold), "{threshold}");

@@ -64,6 +64,7 @@ mod recording_truncated;
 mod request_unanswered;
 mod rival_dhcp_servers;
 mod rounded;
+mod same_order;
 mod self_assigned_address;
 mod singles_missing;
 mod slow_message;

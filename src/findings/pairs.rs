@@ -1,7 +1,7 @@
 //! Two sources of one quantity, compared at the same moments.
 
 use super::rounded::rounded_delay;
-use super::{Evidence, address_conflict};
+use super::{Evidence, address_conflict, same_order};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source, Walk, around};
@@ -197,6 +197,12 @@ impl Curve {
         Self { samples: kept, round }
     }
 
+    /// Whether two values are one, by both numbers.
+    fn same(&self, x: &Sample, y: &Sample, tolerance: (f64, f64)) -> bool {
+        self.way(y.a, x.a).abs() <= tolerance.0
+            && (x.b.is_nan() || y.b.is_nan() || (x.b - y.b).abs() <= tolerance.1)
+    }
+
     /// The same, so many seconds later.
     fn later(&self, seconds: f64) -> Self {
         let samples = self.samples.iter().map(|s| Sample { time: s.time.plus(seconds), ..*s }).collect();
@@ -272,7 +278,8 @@ pub(super) fn echo(
         let slack = clocks.clamp(HANDED_OVER_S, MOST_SLACK_S);
         let late = echo_delay(first, &second.later(slack), tolerance).map(|delay| delay - slack);
         late.or_else(|| echo_delay(second, &first.later(slack), tolerance).map(|delay| slack - delay))
-    })?;
+    });
+    let late = late.or_else(|| same_order::delay(books, a, b, |x, y| first.same(x, y, tolerance)))?;
     // What two recorders' clocks may make of the delay does not tell which of the two comes first.
     Some(
         match second_is_copy(first, second).filter(|_| clocks > 0.0 && late.abs() <= clocks + HANDED_OVER_S) {
@@ -316,10 +323,7 @@ pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) 
 fn repeat_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
     const LATEST_S: f64 = 3.0;
     const CLASS_S: f64 = 0.05;
-    let same = |x: &Sample, y: &Sample| {
-        let d = original.way(y.a, x.a);
-        d.abs() <= tolerance.0 && (x.b.is_nan() || y.b.is_nan() || (x.b - y.b).abs() <= tolerance.1)
-    };
+    let same = |x: &Sample, y: &Sample| original.same(x, y, tolerance);
     let mut asked = 0_u32;
     let mut found = 0_u32;
     let mut classes = vec![0_u32; (LATEST_S / CLASS_S) as usize];

@@ -165,3 +165,20 @@ fn two_headings_are_compared_by_one_north() {
     let apart = number(&report, "duplicate-heading-source", "median_difference_deg");
     assert!((apart.abs() - 8.0).abs() < 0.3, "{apart}");
 }
+
+/// A display hands a heading on, and the recorder stamps whole seconds: the copy's delay does not show, the order of the values
+/// does.
+#[test]
+fn an_echo_shows_through_coarse_stamps() {
+    let mut copies = String::new();
+    for i in 0..1800_u32 {
+        let t = f64::from(i) / 5.0;
+        let stamp = |t: f64| Time(START_US as i64).plus(t.floor());
+        let deg = heading(t / 2.0) + ripple(i);
+        copies += &format!("{} {}", stamp(t), sentence(&format!("HCHDG,{deg:.1},,,,")));
+        copies += &format!("{} {}", stamp(t + 0.08), sentence(&format!("IIHDG,{deg:.1},,,,")));
+    }
+    let report = judge(&[copies.into_bytes()]);
+    assert_eq!(alarms(&report), [""; 0]);
+    assert_eq!(text(&report, "duplicate-heading-source", "relation"), "echo");
+}

@@ -111,7 +111,7 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let tolerance = pairs::place_tolerance(&first, &second);
     let echo_s = pairs::echo(evidence.books, (a, &first), (b, &second), tolerance);
     // Two roundings make the distance swing by a step of each.
-    let rounding_m = 2.0 * (tolerance.0 / 0.55) * METRES_PER_DEGREE;
+    let rounding_m = 2.0 * pairs::place_step(&first).max(pairs::place_step(&second)) * METRES_PER_DEGREE;
     let within_m = ANTENNAS_WITHIN_M + rounding_m / 2.0;
     let held = |p5: f64, middle: f64, p95: f64| {
         // Of two antennas close by, noise swings the distance by a good part of it.

@@ -151,10 +151,15 @@ pub(super) fn place_step(curve: &Curve) -> f64 {
         .unwrap_or(2e-7)
 }
 
+/// Below this step of its digits, degrees, a copy may be a whole step off (it was cut, or moved and rounded again): that is a
+/// quarter of a metre, and no two antennas stand so close.
+const FINE_PLACE_DEG: f64 = 2.3e-6;
+
 /// How near two forms of one position lie: the rounding of the coarser, degrees.
 pub(super) fn place_tolerance(one: &Curve, other: &Curve) -> (f64, f64) {
-    let step = (0.55 * place_step(one).max(place_step(other))).max(2e-7);
-    (step, step)
+    let step = place_step(one).max(place_step(other));
+    let tolerance = (if step <= FINE_PLACE_DEG { 1.1 } else { 0.55 } * step).max(2e-7);
+    (tolerance, tolerance)
 }
 
 /// The devices that only repeat another one's position.

@@ -118,3 +118,12 @@ fn a_receiver_that_wanders_has_no_place_on_the_boat() {
     let report = judge(&[two_receivers(|t, noise| way(t) - noise + 9.0 * (t / 17.0).sin())]);
     assert_eq!(text(&report, "duplicate-position-source", "relation"), "unrelated");
 }
+
+/// A display hands the position on half a second later and cuts what it does not round: a last digit's difference is no
+/// second antenna.
+#[test]
+fn a_copy_that_is_a_digit_off_is_an_echo() {
+    let report = judge(&[two_receivers(|t, noise| way(t - 0.5) + noise - 0.17)]);
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "echo", "{:?}", report.findings);
+    assert_eq!(alarms(&report), [""; 0]);
+}

@@ -17,7 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   into each other, come late or not at all.",
         detection: "Over the whole recording the line carries 93 % or more of what 4800, 9600, 19200 or 38400 baud allow (480 \
                     characters a second and so on), no second clearly more than that, and one sentence in a hundred or more is cut or \
-                    merged, or two kinds of sentence are left out for one time in seven or more.",
+                    merged, or two kinds of sentence are left out for one time in seven or more; where the line never rests, it is enough \
+                    that two kinds come raggedly.",
         lookalikes: "A faster line that happens to carry as much has no damaged sentences. Noise and wrong polarity damage \
                      sentences at any load: bad-checksum, garbled-sentence.",
         checks: "Switch off sentences that nobody uses, or send them less often; set talker and listeners to 38400 where both \
@@ -60,7 +61,9 @@ pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
     let capacity = CAPACITIES.into_iter().find(|c| per_s >= FULL * c && per_s <= OVER * c)?;
     let held = peak as f64 <= capacity * 1.05 + SENTENCE;
     let suffers = line.garbled >= 3 && line.garbled as f64 >= SUFFERS * line.total as f64;
-    (seconds >= LEAST_S && held && (suffers || left_out(books, id) >= LEFT_OUT)).then_some((per_s, capacity))
+    let exact = (per_s / capacity - 1.0).abs() <= EXACTLY && wire.stamp_s() < COARSE_S;
+    let thins = || left_out(books, id) >= LEFT_OUT || exact && ragged(books, id) >= LEFT_OUT;
+    (seconds >= LEAST_S && held && (suffers || thins())).then_some((per_s, capacity))
 }
 
 /// A full line leaves sentences out in a row for up to so long, seconds (common practice, no source).
@@ -76,16 +79,47 @@ pub(super) fn explains(books: &Books, wire: WireId, pause: Span) -> bool {
 const LEFT_OUT: usize = 2;
 const MISSED: f64 = 0.15;
 
+/// On average it then comes as much later than its rhythm, at least: coarse stamps make long intervals beside short ones.
+const LATER: f64 = 1.1;
+
+/// A line that never rests carries just what it can, to within this share: its own clock and the recorder's err by no more. Then
+/// it is enough that kinds of sentence come raggedly, of which no rhythm may be left.
+const EXACTLY: f64 = 0.004;
+
+/// One interval in ten is so many times the usual one where sentences are left out as it happens.
+const RAGGED: f64 = 1.8;
+
+/// Stamps from here on make any sentence ragged, seconds.
+const COARSE_S: f64 = 0.3;
+
+/// Fewer sentences of a kind tell nothing.
+const FEW: u64 = 8;
+
+/// The kinds of sentence of a line.
+fn streams(books: &Books, id: WireId) -> impl Iterator<Item = &Stream> {
+    let talkers = books.inventory.iter().filter(move |(_, device)| device.wire == id);
+    talkers.flat_map(|(talker, _)| books.timing.of(talker))
+}
+
 /// How many kinds of sentence of a line are left out now and then.
 fn left_out(books: &Books, id: WireId) -> usize {
     let misses = |stream: &&Stream| {
         stream.pulse_s().is_some_and(|pulse| {
             let (from, to) = ((1.8 * pulse * 1e6) as u64, (4.5 * pulse * 1e6) as u64);
-            stream.intervals.count_between(from, to) as f64 >= MISSED * stream.count as f64
+            let late = stream.mean_s().is_some_and(|mean| mean >= LATER * pulse);
+            late && stream.intervals.count_between(from, to) as f64 >= MISSED * stream.count as f64
         })
     };
-    let talkers = books.inventory.iter().filter(|(_, device)| device.wire == id);
-    talkers.flat_map(|(talker, _)| books.timing.of(talker)).filter(misses).count()
+    streams(books, id).filter(misses).count()
+}
+
+/// How many kinds come raggedly.
+fn ragged(books: &Books, id: WireId) -> usize {
+    let is_ragged = |stream: &&Stream| {
+        let quantiles = stream.median_s().zip(stream.quantile_s(0.9));
+        stream.count >= FEW && quantiles.is_some_and(|(usual, late)| late >= RAGGED * usual)
+    };
+    streams(books, id).filter(is_ragged).count()
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -112,7 +146,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 line.garbled,
                 line.total,
                 line.bad,
-                left_out(books, id)
+                left_out(books, id).max(ragged(books, id))
             ))
             .check("Switch off sentences that nobody uses, or send them less often.")
             .check("Set talker and listeners to 38400 baud where both can; give a fast heading a line of its own."),

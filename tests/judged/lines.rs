@@ -126,3 +126,61 @@ fn what_a_full_line_leaves_out_in_a_row_is_no_dropout() {
     assert!(!alarms(&without(9)).contains(&"device-dropout"));
     assert!(alarms(&without(60)).contains(&"device-dropout"));
 }
+
+/// A line that never rests: what came last in each round finds room by chance only, so that no rhythm is left of it.
+#[test]
+fn a_line_that_never_rests_is_overloaded_whatever_it_leaves_out() {
+    let steady = ["GPVTG,045.0,T,041.0,M,6.0,N,11.1,K,A", "VWVHW,,T,,M,5.8,N,10.7,K", "SDDPT,7.4,0.3,"];
+    let seldom = [
+        "GPRMC,101530.00,A,5418.0000,N,01010.0000,E,6.0,045.0,010526,4.0,E,A",
+        "GPGGA,101530.00,5418.0000,N,01010.0000,E,1,09,0.9,3.0,M,45.0,M,,",
+    ];
+    let (mut out, mut at, mut number) = (String::new(), 0.0, 7_u32);
+    let mut say = |at: &mut f64, body: &str| {
+        let line = sentence(body);
+        *at += line.len() as f64 / 480.0;
+        out += &format!("{} {line}", Time(START_US as i64).plus(*at));
+    };
+    for second in 0..240_u32 {
+        steady.iter().for_each(|body| say(&mut at, body));
+        // The rest of the second is full of headings, but for the other two when one of them finds room.
+        while at < f64::from(second + 1) {
+            number = number.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            match number >> 24 {
+                0..4 => say(&mut at, seldom[0]),
+                4..6 => say(&mut at, seldom[1]),
+                _ => say(&mut at, &format!("HCHDT,{:.1},T", f64::from(second % 50) / 10.0)),
+            }
+        }
+    }
+    assert!(alarms(&judge(&[out.into_bytes()])).contains(&"line-overloaded"));
+}
+
+/// Stamps of a second make a full line's sentences come unevenly; none of them is missing.
+#[test]
+fn a_line_that_is_nearly_full_and_whole_is_healthy() {
+    let mut out = String::new();
+    let mut at = 0.0_f64;
+    for second in 0..240_u32 {
+        at = at.max(f64::from(second));
+        let heading = |n: u32| format!("HCHDG,{:.1},,,4.4,E", f64::from((second + n) % 50) / 10.0);
+        let fix = [
+            "GPRMC,101530.00,A,5418.0000,N,01010.0000,E,0.0,045.0,010526,4.0,E,A".to_owned(),
+            "GPGGA,101530.00,5418.0000,N,01010.0000,E,1,09,0.9,3.0,M,45.0,M,,".to_owned(),
+            "GPVTG,045.0,T,041.0,M,0.0,N,0.0,K,A".to_owned(),
+            "GPGSA,A,3,01,02,03,04,05,06,07,08,,,,,1.9,0.9,1.6".to_owned(),
+            "WIMWV,033.4,R,11.9,N,A".to_owned(),
+            "GPGLL,5418.0000,N,01010.0000,E,101530.00,A,A".to_owned(),
+            "VWVHW,,T,,M,0.0,N,0.0,K".to_owned(),
+        ];
+        for body in fix.into_iter().chain((0..5).map(heading)) {
+            let line = sentence(&body);
+            at += line.len() as f64 / 480.0;
+            out += &format!("{} {line}", Time(START_US as i64).plus(at.floor()));
+        }
+    }
+    let report = judge(&[out.into_bytes()]);
+    let load = report.wires[0].load_by_baud.iter().find(|load| load.baud == 4800).unwrap().mean_percent;
+    assert!((93.0..99.0).contains(&load), "{load}");
+    assert_eq!(alarms(&report), [""; 0]);
+}

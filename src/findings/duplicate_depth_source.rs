@@ -5,9 +5,9 @@ use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, two_in_turn};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
-use crate::books::series::Source;
+use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
-use crate::time::Span;
+use crate::time::{Span, Time};
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -73,19 +73,14 @@ struct Comparison {
 fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
     let first = Curve::new(a.track.samples(), false);
     let second = Curve::new(b.track.samples(), false);
-    let mut differences = Vec::new();
-    let mut depths = Vec::new();
-    let (mut from, mut to) = (None, None);
-    for s in second.samples() {
-        let Some(at) = first.at(s.time).filter(|m| *m > 0.0 && s.a > 0.0) else { continue };
-        differences.push(s.a - at);
-        depths.push(at);
-        from.get_or_insert(s.time);
-        to = Some(s.time);
-    }
-    if differences.len() < 10 {
+    let both = |s: &Sample| Some((s.time, first.at(s.time).filter(|m| *m > 0.0 && s.a > 0.0)?, s.a));
+    let both = without_echoes(second.samples().iter().filter_map(both).collect());
+    if both.len() < 10 {
         return None;
     }
+    let mut differences: Vec<f64> = both.iter().map(|(_, one, other)| other - one).collect();
+    let mut depths: Vec<f64> = both.iter().map(|(_, one, _)| *one).collect();
+    let span = Span::new(both.first()?.0, both.last()?.0);
     let moments = differences.len();
     let median_m = pairs::median(&mut differences)?;
     let depth = pairs::median(&mut depths)?;
@@ -112,8 +107,24 @@ fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
         steady: scatter_m <= limit && agreeing >= 0.8,
         offsets: a.offset_m.zip(b.offset_m).filter(|(x, y)| x != y),
         moments,
-        span: Span::new(from?, to?),
+        span,
     })
+}
+
+/// One depth is a second echo of the other where it is twice as much, to within this share.
+const TWICE_WITHIN: f64 = 0.12;
+
+/// Second echoes come for less than this share of the time; what is more is how the two relate.
+const ECHOES: f64 = 0.45;
+
+/// The moments in which neither sounder shows the second echo: that is told by itself, and would hide how the two relate.
+fn without_echoes(both: Vec<(Time, f64, f64)>) -> Vec<(Time, f64, f64)> {
+    let once = |(_, one, other): &&(Time, f64, f64)| {
+        let ratio = one.max(*other) / one.min(*other);
+        (ratio / 2.0 - 1.0).abs() > TWICE_WITHIN
+    };
+    let left: Vec<_> = both.iter().filter(once).copied().collect();
+    if left.len() as f64 > (1.0 - ECHOES) * both.len() as f64 { left } else { both }
 }
 
 /// The smallest step between two different depths, metres.

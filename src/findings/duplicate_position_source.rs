@@ -100,6 +100,7 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
         second.samples().iter().step_by(step).filter_map(|s| Some((*s, first.both_at(s.time)?))).collect();
     let stands = [a, b].into_iter().flat_map(|s| position_frozen::stands(evidence, s));
     let moments = pairs::alive(moments, |(s, _)| s.time, &stands.collect::<Vec<_>>());
+    let moments = if a.steps.count + b.steps.count > 0 { without_jumps(moments) } else { moments };
     if moments.len() < 10 {
         return None;
     }
@@ -132,6 +133,19 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     // What is so far off has a place in the boat's axes only where it turns with the boat.
     let axes = axes.filter(|axes| !far || axes.spread <= RIGID_M).map(|axes| axes.place);
     Some(Comparison { median_m, p95_m, echo_s, late, constant, far, axes, moments: moments.len(), span })
+}
+
+/// A receiver that jumps is away for no more than this share of the time; what is more is how the two relate.
+const AWAY: f64 = 0.15;
+
+/// The moments in which neither receiver had jumped away: a jump is told by itself, and would hide how the two relate.
+fn without_jumps(moments: Vec<(Sample, (f64, f64))>) -> Vec<(Sample, (f64, f64))> {
+    let apart = |(s, at): &(Sample, (f64, f64))| place(*at).to(place((s.a, s.b))).0;
+    let Some(middle) = pairs::median(&mut moments.iter().map(apart).collect::<Vec<_>>()) else {
+        return moments;
+    };
+    let near: Vec<_> = moments.iter().filter(|m| apart(m) <= middle + ANTENNAS_WITHIN_M).copied().collect();
+    if near.len() as f64 >= (1.0 - AWAY) * moments.len() as f64 { near } else { moments }
 }
 
 /// Whether the distance holds once one of the two is moved by the second or so that it comes late.

@@ -74,3 +74,19 @@ fn depth_that_is_not_sent_at_speed_is_lost_at_speed() {
     let threshold = crate::number(&report, "depth-lost-at-speed", "threshold_kn");
     assert!((6.0..=24.0).contains(&threshold), "{threshold}");
 }
+
+/// Two sounders 0.8 m above each other; one of them reads the second echo for a quarter of the time.
+#[test]
+fn second_echoes_do_not_hide_an_offset() {
+    let bottom = |t: f64| 6.0 + 2.0 * (t / 17.0).sin() + 0.02 * (t * 2.4).sin();
+    let echoes = |t: f64| t % 40.0 > 30.0;
+    let one = depths(|t| Some(bottom(t)));
+    let other = depths(|t| Some((bottom(t) + 0.8) * if echoes(t) { 2.0 } else { 1.0 }));
+    let other = other.into_iter().map(|(t, id, data)| (t + 0.2, id + 1, data)).collect();
+    let report = judge(&[can_log([sensors(0, 400), one, other].concat())]);
+    assert!(alarms(&report).contains(&"depth-second-echo"), "{:?}", alarms(&report));
+    assert_eq!(crate::text(&report, "duplicate-depth-source", "relation"), "constant-offset");
+    assert!(
+        (crate::number(&report, "duplicate-depth-source", "median_difference_m").abs() - 0.8).abs() < 0.1
+    );
+}

@@ -127,3 +127,13 @@ fn a_copy_that_is_a_digit_off_is_an_echo() {
     assert_eq!(text(&report, "duplicate-position-source", "relation"), "echo", "{:?}", report.findings);
     assert_eq!(alarms(&report), [""; 0]);
 }
+
+/// One of two receivers jumps away for seconds: that is told, and apart from it the two stand five metres from each other.
+#[test]
+fn jumps_do_not_hide_two_antennas() {
+    let away = |t: f64| [100.0, 220.0, 340.0].iter().any(|from| (*from..from + 8.0).contains(&t));
+    let report = judge(&[two_receivers(|t, noise| way(t) - 5.0 - noise + if away(t) { 600.0 } else { 0.0 })]);
+    assert!(alarms(&report).contains(&"position-jump"), "{:?}", alarms(&report));
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "constant-separation");
+    assert!((number(&report, "duplicate-position-source", "median_separation_m") - 5.0).abs() < 0.6);
+}

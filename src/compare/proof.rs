@@ -157,8 +157,7 @@ fn often_enough(view: &View<'_>, finding: &Finding, wires: Wires<'_>) -> Proof {
     let (here_s, there_s, ratio) = match wires {
         Some((here, there)) => (here.seconds(), there.seconds(), view.ratio(here, there)),
         None => {
-            let seconds = |side: &super::side::Side| side.span().map(|span| span.seconds());
-            let (here, there) = (seconds(view.from), seconds(view.to));
+            let (here, there) = (view.from.lasted_s(), view.to.lasted_s());
             let times = here.zip(there).filter(|(here, _)| *here > 0.0);
             let frames = view.to.frames() as f64 / view.from.frames().max(1) as f64;
             (here, there, times.map_or(frames, |(here, there)| there / here))

@@ -113,6 +113,8 @@ pub struct Wire {
     /// Last frame.
     #[serde(deserialize_with = "moment")]
     pub last: Option<Time>,
+    /// How long it was recorded, seconds, where the recorder's clock was set meanwhile.
+    pub recorded_s: Option<f64>,
     /// How finely it is stamped, seconds.
     pub time_resolution_s: Option<f64>,
     /// Its load.
@@ -286,10 +288,10 @@ impl Finding {
 }
 
 impl Wire {
-    /// Seconds from its first to its last frame; `None` without a clock.
+    /// Seconds from its first to its last frame, without leaps of the recorder's clock; `None` without a clock.
     #[must_use]
     pub fn seconds(&self) -> Option<f64> {
-        Some(self.last?.since(self.first?).max(0.0))
+        self.recorded_s.or_else(|| Some(self.last?.since(self.first?).max(0.0)))
     }
 }
 
@@ -355,6 +357,14 @@ impl Side {
         let last = self.recordings.iter().filter_map(|r| r.last).max()?;
         Some(Span::new(first, last))
     }
+
+    /// How long all of it lasted, seconds, without leaps of the recorder's clock.
+    #[must_use]
+    pub fn lasted_s(&self) -> Option<f64> {
+        let span = self.span()?.seconds();
+        let leapt = self.wires.iter().any(|wire| wire.recorded_s.is_some());
+        Some(if leapt { self.wires.iter().filter_map(Wire::seconds).fold(0.0, f64::max) } else { span })
+    }
 }
 
 /// A null stands for nothing, as a missing field does.
@@ -395,6 +405,20 @@ mod tests {
 
     fn read(text: &str) -> Result<Side, SideError> {
         Side::read(text.as_bytes())
+    }
+
+    #[test]
+    fn a_leap_of_the_clock_is_no_length() {
+        let (first, last) = (Some(Time(0)), Some(Time(3_900_000_000)));
+        let recordings = vec![Recording { first, last, ..Recording::default() }];
+        let wire = |recorded_s| Wire { first, last, recorded_s, ..Wire::default() };
+        let side = |recorded_s| Side {
+            recordings: recordings.clone(),
+            wires: vec![wire(recorded_s)],
+            ..Side::default()
+        };
+        assert_eq!((wire(None).seconds(), side(None).lasted_s()), (Some(3900.0), Some(3900.0)));
+        assert_eq!((wire(Some(300.0)).seconds(), side(Some(300.0)).lasted_s()), (Some(300.0), Some(300.0)));
     }
 
     #[test]

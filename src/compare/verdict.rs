@@ -160,11 +160,12 @@ fn lengths(before: &Side, after: &Side, out: &mut Vec<String>) {
     } else if a.to < b.from && a.from > DATED {
         out.push(String::from("AFTER was recorded before BEFORE: are the two the wrong way round?"));
     }
-    if a.seconds() < SHORTER * b.seconds() {
-        let (b, a) = (duration(b.seconds()), duration(a.seconds()));
+    let Some((b, a)) = before.lasted_s().zip(after.lasted_s()) else { return };
+    if a < SHORTER * b {
+        let (b, a) = (duration(b), duration(a));
         out.push(format!("AFTER has {a} and BEFORE {b}: what comes seldom, AFTER may have missed."));
-    } else if b.seconds() < SHORTER * a.seconds() {
-        let (b, a) = (duration(b.seconds()), duration(a.seconds()));
+    } else if b < SHORTER * a {
+        let (b, a) = (duration(b), duration(a));
         out.push(format!("BEFORE has {b} and AFTER {a}: what is new may have been missed before."));
     }
 }

@@ -158,6 +158,7 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         bytes: wire.bytes,
         first: wire.first,
         last: wire.last,
+        recorded_s: wire.first.filter(|_| !books.leaps().is_empty()).map(|_| round(books.recorded_s(wire))),
         time_resolution_s: wire.resolution_s().map(|_| wire.stamp_s()),
         load: capacity.and_then(against),
         load_by_baud,

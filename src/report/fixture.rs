@@ -70,6 +70,7 @@ fn wire(id: &str, recording: &str, kind: &'static str, label: &str, load: Option
         bytes: 480_000,
         first: Some(BEGIN),
         last: Some(at(724.0)),
+        recorded_s: (kind == "ethernet").then_some(664.0),
         time_resolution_s: Some(1e-6),
         load,
         load_by_baud: match kind {

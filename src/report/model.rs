@@ -114,6 +114,9 @@ pub struct WireRow {
     pub first: Option<Time>,
     /// Last frame.
     pub last: Option<Time>,
+    /// How long it was recorded, seconds, where that is not the time between the two: the recorder's clock was set meanwhile.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recorded_s: Option<f64>,
     /// How finely its frames are stamped, seconds.
     pub time_resolution_s: Option<f64>,
     /// Load in percent of what the wire can carry, when that is known.

@@ -161,5 +161,10 @@ fn a_clock_that_is_set_back_hides_no_silence() {
         let report = judge(&[[can_log(before), can_log(after)].concat()]);
         assert_eq!(alarms(&report), ["device-dropout"], "{from} {back_s}");
         assert!((number(&report, "device-dropout", "longest_s") - 15.0).abs() < 0.2);
+        assert!(
+            (report.wires[0].recorded_s.unwrap() - 300.0).abs() < 0.5,
+            "{:?}",
+            report.wires[0].recorded_s
+        );
     }
 }

@@ -95,6 +95,7 @@ pub(in crate::boat) fn missing_percent(report: &Report, source: &SourceRow) -> f
     let wire = device.and_then(|device| report.wires.iter().find(|wire| wire.id == device.wire));
     let span = device.and_then(|device| Some(wire?.last?.since(device.first?))).filter(|span| *span > 0.0);
     let Some(span) = span else { return (1.0 - valid) * 100.0 };
+    let span = wire.and_then(|wire| wire.recorded_s).map_or(span, |recorded| recorded.min(span));
     let end = device.and_then(|device| Some(wire?.last?.since(device.last?))).unwrap_or(0.0);
     let quiet = source.interval_s.p50.filter(|p50| end > p50.mul_add(5.0, 1.0)).map_or(0.0, |_| end);
     let paused = ((source.dropout_s + quiet) / span).clamp(0.0, 1.0);

@@ -28,9 +28,14 @@ pub struct Leap {
 
 impl Books {
     /// The leaps that the recording itself shows, each once: stamps that [go back](Wire::set_back); stamps that leap
-    /// ahead, with nothing in between, while the boat's own time messages show that hardly any time passed.
+    /// ahead, with nothing in between, while the boat's own time messages show that hardly any time passed. They are looked for
+    /// once, by who asks first, when everything is booked.
     #[must_use]
-    pub fn leaps(&self) -> Vec<Leap> {
+    pub fn leaps(&self) -> &[Leap] {
+        self.leaps.get_or_init(|| self.find_leaps())
+    }
+
+    fn find_leaps(&self) -> Vec<Leap> {
         let mut leaps: Vec<Leap> = Vec::new();
         let mut note = |leap: Leap| {
             let same = |known: &Leap| {
@@ -85,7 +90,7 @@ impl Books {
         let disorder = wire.set_back().count() > MAX_SET_BACK;
         let in_order = wire.began.zip(wire.ended()).filter(|_| !disorder);
         let stamps_s = in_order.map_or(span.seconds(), |(began, ended)| ended.since(began));
-        let leaps = self.leaps().into_iter().filter(|leap| leap.span.touches(span, 0.0));
+        let leaps = self.leaps().iter().filter(|leap| leap.span.touches(span, 0.0));
         let counted = leaps.map(|leap| leap.size_s).filter(|size| !disorder || *size > 0.0);
         (stamps_s - counted.sum::<f64>()).max(0.0)
     }

@@ -35,6 +35,7 @@ use crate::time::{Span, Time};
 pub use by_wire::ByWire;
 use inventory::DeviceId;
 pub use leaps::Leap;
+use std::sync::OnceLock;
 use wires::WireId;
 
 /// Everything that a run knows when the last record has been read.
@@ -60,6 +61,7 @@ pub struct Books {
     pub lines: line::Lines,
     /// Ethernet networks: announcements, addresses, floods.
     pub networks: network::Networks,
+    leaps: OnceLock<Vec<Leap>>,
 }
 
 impl Books {

@@ -3,7 +3,7 @@
 
 use super::Scope;
 use crate::books::Books;
-use crate::books::wires::DISORDER_S;
+use crate::books::wires::Wire;
 use crate::findings::Finding;
 use crate::findings::words::seconds;
 use crate::report::model::{Number, Severity};
@@ -38,13 +38,11 @@ fn someone_elses(findings: &[Finding]) -> Option<String> {
 /// Stamps that run backwards: across such a place nothing shows what was sent meanwhile.
 fn disorder(books: &Books) -> Option<String> {
     let roots = books.wires.iter().map(|(_, wire)| wire).filter(|wire| wire.carried_by.is_none());
-    let back = roots.flat_map(|wire| &wire.steps_back).map(|span| span.seconds()).max_by(f64::total_cmp)?;
-    (back >= DISORDER_S).then(|| {
-        format!(
-            "Time in the recording steps back by {}: parts of it may stand in the wrong order.",
-            seconds(back)
-        )
-    })
+    let back = roots.flat_map(Wire::set_back).map(|span| span.seconds()).max_by(f64::total_cmp)?;
+    Some(format!(
+        "Time in the recording steps back by {}: parts of it may stand in the wrong order.",
+        seconds(back)
+    ))
 }
 
 /// A hole of the recording.

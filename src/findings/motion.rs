@@ -89,35 +89,21 @@ impl<'a> Motion<'a> {
     /// How the boat turned in the span by a rate of turn that is none of a gyro's drift, of several the furthest. At rest the
     /// course tells nothing, and this does.
     pub(super) fn turn(&self, span: Span) -> Option<Turn> {
-        let by = |source: &&Source| {
-            let mut turn = Turn::default();
-            for pair in within(source, span).windows(2) {
-                let [one, other] = pair else { continue };
-                let dt = other.time.since(one.time);
-                let deg_s = (one.a + other.a) / 2.0 / 60.0;
-                if (0.0..=JOIN_S).contains(&dt) && deg_s.abs() >= TURNS_DEG_S {
-                    turn.by(deg_s * dt);
-                }
-            }
-            turn
+        let by_rate = |one: &Sample, other: &Sample| {
+            let deg_s = (one.a + other.a) / 2.0 / 60.0;
+            (deg_s.abs() >= TURNS_DEG_S).then(|| deg_s * other.time.since(one.time))
         };
-        self.turns.iter().map(by).max_by(|a, b| a.furthest_deg.total_cmp(&b.furthest_deg))
+        furthest(self.turns.iter().map(|source| turned(source, span, by_rate)))
     }
 
     /// How the boat turned in the span by the heading of another device, of several the furthest.
     pub(super) fn turn_by_others(&self, span: Span, device: DeviceId) -> Option<Turn> {
-        let by = |source: &&Source| {
-            let mut turn = Turn::default();
-            for pair in within(source, span).windows(2) {
-                let [one, other] = pair else { continue };
-                if (0.0..=JOIN_S).contains(&other.time.since(one.time)) && !(one.a + other.a).is_nan() {
-                    turn.by(wrap_180(other.a - one.a));
-                }
-            }
-            turn
+        let by_heading = |one: &Sample, other: &Sample| {
+            let deg = wrap_180(other.a - one.a);
+            (!deg.is_nan()).then_some(deg)
         };
         let others = self.headings.iter().filter(|source| source.key.device != device);
-        others.map(by).max_by(|a, b| a.furthest_deg.total_cmp(&b.furthest_deg))
+        furthest(others.map(|source| turned(source, span, by_heading)))
     }
 
     /// The way that the boat made over ground in the span, metres: speed over ground by the device that saw most of it;
@@ -136,6 +122,22 @@ impl<'a> Motion<'a> {
     pub(super) fn water_m(&self, span: Span) -> Option<f64> {
         self.water.iter().filter_map(|s| way(s, span, |s| s.a)).max_by(f64::total_cmp)
     }
+}
+
+/// A turn by what each two neighbouring samples of a source tell of it, degrees.
+fn turned(source: &Source, span: Span, by: impl Fn(&Sample, &Sample) -> Option<f64>) -> Turn {
+    let mut turn = Turn::default();
+    for pair in within(source, span).windows(2) {
+        let [one, other] = pair else { continue };
+        if (0.0..=JOIN_S).contains(&other.time.since(one.time)) {
+            by(one, other).into_iter().for_each(|deg| turn.by(deg));
+        }
+    }
+    turn
+}
+
+fn furthest(turns: impl Iterator<Item = Turn>) -> Option<Turn> {
+    turns.max_by(|a, b| a.furthest_deg.total_cmp(&b.furthest_deg))
 }
 
 /// The samples of a source within a span.

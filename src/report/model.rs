@@ -126,6 +126,14 @@ pub struct WireRow {
     pub load_by_baud: Vec<BaudLoad>,
 }
 
+impl WireRow {
+    /// Seconds from its first to its last frame, without leaps of the recorder's clock; `None` without a clock.
+    #[must_use]
+    pub fn seconds(&self) -> Option<f64> {
+        self.recorded_s.or_else(|| Some(self.last?.since(self.first?)))
+    }
+}
+
 /// What a line's load would be at a baud rate.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct BaudLoad {

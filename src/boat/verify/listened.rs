@@ -87,6 +87,5 @@ impl Held<'_> {
 
 /// Seconds from the first frame to the last on the wire where they are most. A wire without clock has none.
 fn longest_s<'a>(wires: impl Iterator<Item = &'a WireRow>) -> Option<f64> {
-    let spans = wires.map(|wire| wire.first.zip(wire.last).map_or(0.0, |(first, last)| last.since(first)));
-    spans.reduce(f64::max)
+    wires.map(|wire| wire.seconds().unwrap_or(0.0)).reduce(f64::max)
 }

@@ -62,8 +62,9 @@ struct Frame {
     repeated: Option<u32>,
 }
 
-/// Places of the table: some times as many as a busy network sends in a second.
-const PLACES: usize = 16_384;
+/// Places of the table at first: more than a quiet network sends in a second, and few enough to lie in a processor's nearest
+/// cache.
+const PLACES: usize = 1024;
 
 /// The frames of the last second, by their hash. Nearly all are seen but once; so each stands in the row of its arrival
 /// alone, and a table leads to the last one in each place. The table's own hash has a random key: a recording's writer
@@ -74,7 +75,7 @@ pub struct Doubles {
     /// another frame by now leads to one that is not alike.
     first: u32,
     /// The number of the last frame in each place.
-    latest: Box<[u32; PLACES]>,
+    latest: Vec<u32>,
     repeated: Vec<Seen>,
     /// Rows of `repeated` that are free.
     free: Vec<u32>,
@@ -86,7 +87,7 @@ impl Default for Doubles {
         Self {
             ring: VecDeque::new(),
             first: 1,
-            latest: Box::new([0; PLACES]),
+            latest: vec![0; PLACES],
             repeated: Vec::new(),
             free: Vec::new(),
             keys: RandomState::default(),
@@ -105,23 +106,20 @@ impl Doubles {
     /// As [`seen`](Self::seen), by a hash that the caller makes ([`likeness`]).
     pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
         self.forget(time);
+        if self.ring.len() > self.latest.len() {
+            self.spread();
+        }
         let place = self.place(hash);
         let number = self.first.wrapping_add(self.ring.len() as u32);
         let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
-        let mut frame = Frame { time, hash, before: latest, repeated: None };
         let mut copies = Copies { within_second: 1, in_burst: 1, since_last_us: None, shortest_us: None };
-        if let Some(at) = self.alike(latest, hash) {
-            let row = self.repeated_row(at);
-            frame.repeated = Some(row);
-            if let Some(seen) = self.repeated.get_mut(row as usize) {
-                copies = seen.again(time);
-            }
-            // Of frames that are alike one after the other, the last one is enough to be led to.
-            if self.first.wrapping_add(at) == latest {
-                frame.before = self.ring.get(at as usize).map_or(0, |alike| alike.before);
-            }
+        let alike = self.alike(latest, hash);
+        let before = self.before(latest, alike);
+        let repeated = alike.map(|at| self.repeated_row(at));
+        if let Some(seen) = repeated.and_then(|row| self.repeated.get_mut(row as usize)) {
+            copies = seen.again(time);
         }
-        self.ring.push_back(frame);
+        self.ring.push_back(Frame { time, hash, before, repeated });
         copies
     }
 
@@ -133,7 +131,33 @@ impl Doubles {
     }
 
     fn place(&self, hash: u64) -> usize {
-        (self.keys.hash_one(hash) >> (u64::BITS - PLACES.ilog2())) as usize
+        // The number of places is a power of two.
+        self.keys.hash_one(hash) as usize & (self.latest.len() - 1)
+    }
+
+    /// Makes the table as large as for four times as many frames.
+    #[cold]
+    fn spread(&mut self) {
+        self.latest = vec![0; 4 * self.latest.len()];
+        for at in 0..self.ring.len() {
+            let Some(frame) = self.ring.get(at) else { return };
+            let (hash, number) = (frame.hash, self.first.wrapping_add(at as u32));
+            let place = self.place(hash);
+            let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
+            let before = self.before(latest, self.alike(latest, hash));
+            if let Some(frame) = self.ring.get_mut(at) {
+                frame.before = before;
+            }
+        }
+    }
+
+    /// The number that a frame with this hash leads to, when its place leads to `latest`, and the last one that is alike stands
+    /// at `alike`: of frames that are alike one after the other, the last one is enough to be led to.
+    fn before(&self, latest: u32, alike: Option<u32>) -> u32 {
+        match alike.filter(|at| self.first.wrapping_add(*at) == latest) {
+            Some(at) => self.ring.get(at as usize).map_or(0, |alike| alike.before),
+            None => latest,
+        }
     }
 
     /// Where in the ring the last frame with this hash stands; the search begins with the frame of this number.
@@ -322,6 +346,7 @@ mod tests {
     fn the_table_tells_what_a_look_at_every_frame_tells() {
         // On the way the numbers begin anew.
         let mut doubles = Doubles { first: u32::MAX - 9_000, ..Doubles::default() };
+        assert!(doubles.latest.len() < 2000, "the table must grow");
         let mut all: Vec<(i64, u32)> = Vec::new();
         let (mut state, mut us) = (7_u32, 0);
         for _ in 0..20_000 {

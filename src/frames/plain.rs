@@ -5,8 +5,14 @@ use super::{Mac, Udp};
 use crate::recording::LinkType;
 use std::net::Ipv4Addr;
 
-/// Bytes in front of the payload: Ethernet header, IPv4 header without options, UDP header.
-const HEADERS: usize = 14 + 20 + 8;
+/// Bytes of the Ethernet header.
+const ETHERNET: usize = 14;
+
+/// Bytes of a VLAN tag behind it (IEEE 802.1Q 9.3).
+const TAG: usize = 4;
+
+/// Bytes behind these in front of the payload: IPv4 header without options, UDP header.
+const HEADERS: usize = 20 + 8;
 
 /// Sender and receiver of an Ethernet frame, as they stand in front of it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,13 +60,16 @@ pub struct FlowKey {
     ips: u64,
 }
 
-/// An untagged Ethernet frame with a whole UDP datagram over IPv4 without options: nothing is cut, and all lengths agree.
+/// An Ethernet frame, with one VLAN tag or none, with a UDP datagram over IPv4 without options, whose lengths agree. The
+/// recorder may have cut the payload.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PlainDatagram<'a> {
     /// Between whom.
     pub flow: FlowKey,
-    /// What it carries.
+    /// What was recorded of what it carries.
     pub payload: &'a [u8],
+    /// Bytes that it carries.
+    payload_len: usize,
 }
 
 impl<'a> PlainDatagram<'a> {
@@ -69,22 +78,36 @@ impl<'a> PlainDatagram<'a> {
     #[must_use]
     #[inline(always)]
     pub fn of(link: LinkType, bytes: &'a [u8], original: u32) -> Option<Self> {
-        let head = bytes.first_chunk::<HEADERS>().filter(|_| link == LinkType::Ethernet)?;
+        let tag = if be16(bytes, 12)? == 0x8100 { TAG } else { 0 };
+        let (link_head, packet) =
+            bytes.split_at_checked(ETHERNET + tag).filter(|_| link == LinkType::Ethernet)?;
+        let (head, behind) = packet.split_first_chunk::<HEADERS>()?;
         // IPv4 with a header of five words; UDP; neither more fragments nor an offset (RFC 791 3.1).
-        let form = (be16(head, 12)?, array(head, 14)?, array(head, 23)?, be16(head, 20)? & 0x3FFF);
+        let form = (be16(link_head, 12 + tag)?, array(head, 0)?, array(head, 9)?, be16(head, 6)? & 0x3FFF);
         if form != (0x0800, [0x45], [17], 0) {
             return None;
         }
-        let (total, stated) = (usize::from(be16(head, 16)?), usize::from(be16(head, 38)?));
-        let whole = original as usize <= bytes.len() && total == stated + 20;
+        let (total, stated) = (usize::from(be16(head, 2)?), usize::from(be16(head, 24)?));
+        let had = bytes.len().max(original as usize);
+        if total != stated + 20 || had < total + link_head.len() {
+            return None;
+        }
+        let payload_len = stated.checked_sub(8)?;
         Some(Self {
             flow: FlowKey {
-                macs: Macs::of(head)?,
-                ports: be32(head, 34)?,
-                ips: array(head, 26).map(u64::from_be_bytes)?,
+                macs: Macs::of(link_head)?,
+                ports: be32(head, 20)?,
+                ips: array(head, 12).map(u64::from_be_bytes)?,
             },
-            payload: bytes.get(HEADERS..total + 14).filter(|_| whole)?,
+            payload: behind.get(..payload_len).unwrap_or(behind),
+            payload_len,
         })
+    }
+
+    /// Whether the recorder cut the payload.
+    #[must_use]
+    pub const fn is_cut(&self) -> bool {
+        self.payload.len() < self.payload_len
     }
 
     /// The datagram as [`Ip::transport`](super::Ip::transport) gives it.
@@ -92,7 +115,7 @@ impl<'a> PlainDatagram<'a> {
     #[inline]
     pub fn udp(&self) -> Udp<'a> {
         let (source_port, destination_port) = self.flow.ports();
-        Udp { source_port, destination_port, payload: self.payload, payload_len: self.payload.len() }
+        Udp { source_port, destination_port, payload: self.payload, payload_len: self.payload_len }
     }
 }
 
@@ -148,12 +171,12 @@ mod tests {
         let macs = plain.flow.macs();
         let (source, destination) = (macs.source(), macs.destination());
         let ips = plain.flow.ips();
-        (packet.source, packet.destination, packet.vlan) == (Some(source), Some(destination), None)
+        (packet.source, packet.destination) == (Some(source), Some(destination))
             && packet.outgoing.is_none()
             && macs.is_to_group() == destination.is_multicast()
             && (ip.source, ip.destination) == (ips.0.into(), ips.1.into())
             && ip.transport() == Transport::Udp(plain.udp())
-            && !plain.udp().is_cut()
+            && (ip.is_cut(), plain.udp().is_cut()) == (plain.is_cut(), plain.is_cut())
     }
 
     #[test]
@@ -162,13 +185,17 @@ mod tests {
         let plain = PlainDatagram::of(LinkType::Ethernet, &bytes, 60).unwrap();
         assert_eq!((plain.payload, plain.flow.ports()), (&b"depth"[..], (2000, 10_110)));
         assert!(is_as_parsed(&plain, &parse(LinkType::Ethernet, &bytes, 60)));
-        assert_eq!(PlainDatagram::of(LinkType::Ethernet, &bytes, 61), None, "cut");
         assert_eq!(PlainDatagram::of(LinkType::RawIp, &bytes, 60), None);
         for len in 0..47 {
             assert_eq!(PlainDatagram::of(LinkType::Ethernet, &bytes[..len], 0), None, "{len}");
         }
-        // VLAN tag, options, a fragment, TCP, lengths that do not agree.
-        for (at, value) in [(12, 0x81), (14, 0x46), (20, 0x20), (23, 6), (17, 34), (39, 14)] {
+        let cut = PlainDatagram::of(LinkType::Ethernet, &bytes[..44], 60).unwrap();
+        assert_eq!((cut.payload, cut.is_cut(), plain.is_cut()), (&b"de"[..], true, false));
+        let mut tagged = bytes.clone();
+        tagged.splice(12..12, [0x81, 0, 0, 5]);
+        assert_eq!(PlainDatagram::of(LinkType::Ethernet, &tagged, 64), Some(plain));
+        // Another type, options, a fragment, TCP, lengths that do not agree.
+        for (at, value) in [(12, 0x86), (14, 0x46), (20, 0x20), (23, 6), (17, 34), (39, 14)] {
             let mut other = bytes.clone();
             other[at] = value;
             assert_eq!(PlainDatagram::of(LinkType::Ethernet, &other, 60), None, "byte {at}");
@@ -180,10 +207,14 @@ mod tests {
         #[test]
         fn the_quick_look_finds_what_the_full_one_does(
             changes in prop::collection::vec((0_usize..60, any::<u8>()), 0..4),
-            len in 40_usize..61,
+            len in 40_usize..65,
             original in 0_u32..80,
+            tagged in any::<bool>(),
         ) {
             let mut bytes = sample();
+            if tagged {
+                bytes.splice(12..12, [0x81, 0, 0, 5]);
+            }
             for (at, value) in changes {
                 bytes[at] = value;
             }
@@ -191,7 +222,7 @@ mod tests {
             if let Some(plain) = PlainDatagram::of(LinkType::Ethernet, &bytes, original) {
                 let packet = parse(LinkType::Ethernet, &bytes, original);
                 prop_assert!(is_as_parsed(&plain, &packet));
-                prop_assert_eq!(packet.wire_len as usize, bytes.len());
+                prop_assert_eq!(packet.wire_len as usize, bytes.len().max(original as usize));
             }
         }
     }

@@ -92,11 +92,11 @@ impl Intake {
             self.settle_network(other, tables);
         }
         let Tables { flows, doubles, .. } = &mut *tables;
+        let original = if original > LONGEST_PACKET { 0 } else { original }.max(bytes.len() as u32);
         let flow = PlainDatagram::of(link, bytes, original)
             .and_then(|plain| Some((plain, flows.of(&plain.flow, || self.flow(wire, plain.flow))?)));
         if let Some((plain, flow)) = flow {
-            let size = bytes.len() as u64;
-            let arrival = self.arrival(doubles, (wire, time), likeness, (size, size as u32));
+            let arrival = self.arrival(doubles, (wire, time), likeness, (original.into(), original));
             self.plain(&arrival, flow, &plain);
         } else {
             self.any(&mut tables, (wire, time), (link, bytes, original), likeness);
@@ -155,10 +155,9 @@ impl Intake {
         (link, bytes, original): (LinkType, &[u8], u32),
         likeness: u64,
     ) {
-        let original = if original > LONGEST_PACKET { bytes.len() as u32 } else { original };
         let packet = parse(link, bytes, original);
-        let size = u64::from(original).max(bytes.len() as u64);
-        let arrival = self.arrival(&mut tables.doubles, (wire, time), likeness, (size, packet.wire_len));
+        let size = (original.into(), packet.wire_len);
+        let arrival = self.arrival(&mut tables.doubles, (wire, time), likeness, size);
         let source = packet.source.or_else(|| stand_in(&packet.content));
         let host = source.and_then(|mac| self.books.inventory.host(wire, mac));
         let destination = packet.destination.filter(|mac| host.is_some() && !mac.is_multicast());

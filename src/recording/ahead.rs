@@ -2,6 +2,7 @@
 //! does not wait for the disk, the unpacking and the search for the next record.
 
 use super::can_frame::CanHead;
+use super::digests::{Digests, Marks};
 use super::open::open_pieces;
 use super::{CanKind, LentFrame, LinkType, Payload, Record, Recording, RecordingError, Summary};
 use crate::crew::{Crew, Source};
@@ -64,7 +65,7 @@ struct Row {
 pub(super) struct Batch {
     rows: Vec<Row>,
     bytes: Vec<u8>,
-    digests: Vec<u64>,
+    digests: Digests,
     progress: Option<f64>,
     /// The summary, when it names more wires than before or is complete.
     summary: Option<Summary>,
@@ -128,7 +129,7 @@ impl Batch {
     /// Works out the digest of every record.
     fn digest(&mut self, digest: &mut Digest) {
         let mut digests = std::mem::take(&mut self.digests);
-        digests.reserve(self.rows.len());
+        digests.numbers.reserve(self.rows.len());
         digest(Payloads { batch: self, rows: self.rows.iter(), from: 0 }, &mut digests);
         self.digests = digests;
     }
@@ -191,7 +192,7 @@ impl<'a> Coming<'a> {
         match (&before.held, &row.held) {
             (Held::Packet { to: from, .. }, Held::Packet { link, to, .. }) => {
                 let bytes = self.batch.bytes.get(*from as usize..*to as usize)?;
-                Some((*link, bytes, *self.batch.digests.get(at)?))
+                Some((*link, bytes, *self.batch.digests.numbers.get(at)?))
             }
             _ => None,
         }
@@ -236,15 +237,22 @@ impl<'a> Iterator for Frames<'a> {
 
 /// Who takes records that lie ready.
 pub trait Take {
-    /// Takes a record, its [digest](Recording::digest) and a look at what follows; `false` when it does not take it.
-    fn record(&mut self, record: &Record<'_>, digest: u64, coming: Coming<'_>) -> bool;
+    /// Takes a record, its [digest](Recording::digest), its marks and a look at what follows; `false` when it does not take
+    /// it.
+    fn record(
+        &mut self,
+        record: &Record<'_>,
+        digest: u64,
+        marks: &[(u32, Marks)],
+        coming: Coming<'_>,
+    ) -> bool;
 
     /// Takes usual frames of a wire of the recording: all that `frames` gives, or none.
     fn frames(&mut self, wire: usize, frames: &mut Frames<'_>);
 }
 
-/// Works out a number of what each record holds, where they are read: one for each, in their order.
-pub type Digest = Box<dyn FnMut(Payloads<'_>, &mut Vec<u64>) + Send>;
+/// Works out a digest of what each record holds, where they are read.
+pub type Digest = Box<dyn FnMut(Payloads<'_>, &mut Digests) + Send>;
 
 /// As [`open`](super::open()), with the reading left to a crew, which also works out a digest of each record when it has the
 /// time; else whoever takes the records does. `digest` makes one for each of the two.
@@ -300,7 +308,7 @@ impl Ahead {
         }
         let Some(batch) = self.source.next(std::mem::take(&mut self.batch)) else { return Ok(false) };
         self.batch = batch;
-        if self.batch.digests.is_empty() {
+        if self.batch.digests.numbers.is_empty() {
             self.batch.digest(&mut self.digest);
         }
         if let Some(summary) = self.batch.summary.take() {
@@ -337,17 +345,20 @@ impl Recording for Ahead {
     #[inline]
     fn run(&mut self, take: &mut impl Take) {
         let batch = &self.batch;
-        while let (Some(row), Some(digest)) = (batch.rows.get(self.next), batch.digests.get(self.next)) {
+        let digests = &batch.digests;
+        let mut next_marks = digests.marks_from(self.next);
+        while let (Some(row), Some(digest)) = (batch.rows.get(self.next), digests.numbers.get(self.next)) {
             let taken = if matches!(row.held, Held::Eight { .. }) {
                 let rows = batch.rows.get(self.next..).unwrap_or_default();
-                let digests = batch.digests.get(self.next..).unwrap_or_default();
+                let digests = digests.numbers.get(self.next..).unwrap_or_default();
                 let mut frames = Frames { wire: row.wire, rows: rows.iter().zip(digests) };
                 let before = frames.rows.len();
                 take.frames(row.wire as usize, &mut frames);
                 before - frames.rows.len()
             } else {
                 let coming = Coming { batch, row: self.next };
-                usize::from(take.record(&batch.record(row, self.to), *digest, coming))
+                let marks = digests.marks(&mut next_marks, self.next);
+                usize::from(take.record(&batch.record(row, self.to), *digest, marks, coming))
             };
             if taken == 0 {
                 return;
@@ -359,7 +370,7 @@ impl Recording for Ahead {
 
     #[inline]
     fn digest(&self) -> Option<u64> {
-        self.batch.digests.get(self.next.checked_sub(1)?).copied()
+        self.batch.digests.numbers.get(self.next.checked_sub(1)?).copied()
     }
 
     fn summary(&self) -> &Summary {

@@ -90,8 +90,8 @@ fn some_block(which: u8, (link, resolution): (u8, u8), seed: u64, big: bool) -> 
     }
 }
 
-fn sevens(payloads: Payloads<'_>, digests: &mut Vec<u64>) {
-    digests.extend(payloads.map(|_| 7));
+fn sevens(payloads: Payloads<'_>, digests: &mut Digests) {
+    digests.numbers.extend(payloads.map(|_| 7));
 }
 
 #[test]
@@ -159,7 +159,8 @@ fn nobody_needs_to_read_to_the_end() {
         Payload::Line(line) => line.len() as u64,
         _ => 0,
     };
-    let lengths = move |payloads: Payloads<'_>, digests: &mut Vec<u64>| digests.extend(payloads.map(length));
+    let lengths =
+        move |payloads: Payloads<'_>, digests: &mut Digests| digests.numbers.extend(payloads.map(length));
     let mut recording = open_ahead(path, || Box::new(lengths), &Crew::of(1)).unwrap();
     assert_eq!(recording.digest(), None);
     assert!(recording.advance().unwrap());

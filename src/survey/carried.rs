@@ -4,6 +4,7 @@ use super::Intake;
 use crate::books::bounded;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
+use crate::messages::nmea0183::{Fault, Framed};
 use crate::recording::{CanFrame, WireKind, can_line, is_sentence_tail};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -77,7 +78,44 @@ impl Feeds {
     }
 }
 
+/// A line came that belongs to a feed.
+struct Heard {
+    id: FeedId,
+    key: FeedKey,
+    receiver: Receiver,
+    time: Option<Time>,
+    /// Whether the feed went to another receiver before.
+    is_new: bool,
+    /// The wires of the feed.
+    line: Option<WireId>,
+    bus: Option<WireId>,
+}
+
 impl Intake {
+    /// Whether a line to this receiver belongs to its feed, which is `None` when it found no room; notes that it came.
+    #[inline(always)]
+    fn heard(&mut self, feed: Option<FeedId>, receiver: Receiver, time: Option<Time>) -> Option<Heard> {
+        let id = feed;
+        let feed = feed.and_then(|id| self.feeds.list.get_mut(id.0 as usize));
+        let Some((key, feed)) = feed else {
+            self.feeds.unbooked += 1;
+            return None;
+        };
+        let is_new = feed.receiver != receiver;
+        let paused_s = feed.last.zip(time).map(|(last, now)| now.since(last).max(0.0));
+        if is_new {
+            let (soonest, latest) = RECEIVER_GONE_S;
+            if paused_s.is_some_and(|s| s <= (2.0 * feed.pause_s).clamp(soonest, latest)) {
+                return None;
+            }
+            feed.receiver = receiver;
+        } else if let Some(paused_s) = paused_s {
+            feed.pause_s = (feed.pause_s - paused_s / PAUSES_KEPT).max(paused_s);
+        }
+        feed.last = time.or(feed.last);
+        Some(Heard { id: id?, key: *key, receiver, time, is_new, line: feed.line, bus: feed.bus })
+    }
+
     /// Books a line that a host's datagram or stream carries; `None` when its feed found no room.
     pub(super) fn carried_line(
         &mut self,
@@ -86,63 +124,66 @@ impl Intake {
         time: Option<Time>,
         line: &[u8],
     ) {
-        let feed = feed.and_then(|id| self.feeds.list.get_mut(id.0 as usize));
-        let Some((key, feed)) = feed else {
-            self.feeds.unbooked += 1;
-            return;
-        };
-        let is_new = feed.receiver != receiver;
-        let paused_s = feed.last.zip(time).map(|(last, now)| now.since(last).max(0.0));
-        if is_new {
-            let (soonest, latest) = RECEIVER_GONE_S;
-            if paused_s.is_some_and(|s| s <= (2.0 * feed.pause_s).clamp(soonest, latest)) {
-                return;
-            }
-            feed.receiver = receiver;
-        } else if let Some(paused_s) = paused_s {
-            feed.pause_s = (feed.pause_s - paused_s / PAUSES_KEPT).max(paused_s);
-        }
-        feed.last = time.or(feed.last);
-        let key = *key;
-        let label = |books: &crate::books::Books| {
-            let ip = books.inventory.get(key.host).and_then(|d| d.ips.first().copied());
-            let place = ip.map_or_else(|| "a host".to_owned(), |ip| ip.to_string());
-            Some(format!("{} port {} of {place}", if key.tcp { "TCP" } else { "UDP" }, key.port))
-        };
+        let Some(heard) = self.heard(feed, receiver, time) else { return };
         match content(line) {
             Some(Content::Sentence) => {
-                let known = feed.line;
-                let wire = known.unwrap_or_else(|| {
-                    let label = label(&self.books);
-                    self.books.wires.add_carried(key.wire, key.host, WireKind::Line, label)
-                });
-                if key.tcp
-                    && (known.is_none() || is_new)
-                    && let Some(wire) = self.books.wires.get_mut(wire)
-                {
-                    bounded::note(&mut wire.receivers, MAX_RECEIVERS, receiver.0);
-                }
-                feed.line = Some(wire);
-                self.line(wire, time, line.trim_ascii(), Some(key.host));
+                let line = line.trim_ascii();
+                self.heard_sentence(&heard, line, Framed::parse(line));
             }
             Some(Content::Frame(frame)) => {
-                let known = feed.bus;
-                let wire = known.unwrap_or_else(|| {
-                    let label = label(&self.books);
-                    self.books.wires.add_carried(key.wire, key.host, WireKind::Can, label)
-                });
-                feed.bus = Some(wire);
+                let wire = heard.bus.unwrap_or_else(|| self.carried_wire(&heard, WireKind::Can));
                 let frame = frame.lent();
                 let bits = self.bits.of(&frame);
                 self.can(wire, time, &frame, bits);
             }
             Some(Content::Tail) => {
-                if let Some(wire) = feed.line {
-                    self.line(wire, time, line.trim_ascii(), Some(key.host));
+                if let Some(wire) = heard.line {
+                    let line = line.trim_ascii();
+                    self.line(wire, time, line, Framed::parse(line), Some(heard.key.host));
                 }
             }
             None => {}
         }
+    }
+
+    /// As [`carried_line`](Self::carried_line), of a line that is known to be a sentence, with the sentence.
+    #[inline(always)]
+    pub(super) fn carried_sentence(
+        &mut self,
+        feed: Option<FeedId>,
+        receiver: Receiver,
+        time: Option<Time>,
+        (line, framed): (&[u8], Framed<'_>),
+    ) {
+        if let Some(heard) = self.heard(feed, receiver, time) {
+            self.heard_sentence(&heard, line, Ok(framed));
+        }
+    }
+
+    #[inline(always)]
+    fn heard_sentence(&mut self, heard: &Heard, line: &[u8], parsed: Result<Framed<'_>, Fault>) {
+        let wire = heard.line.unwrap_or_else(|| self.carried_wire(heard, WireKind::Line));
+        if heard.key.tcp
+            && (heard.line.is_none() || heard.is_new)
+            && let Some(wire) = self.books.wires.get_mut(wire)
+        {
+            bounded::note(&mut wire.receivers, MAX_RECEIVERS, heard.receiver.0);
+        }
+        self.line(wire, heard.time, line, parsed, Some(heard.key.host));
+    }
+
+    /// A new wire for what a feed carries.
+    #[cold]
+    fn carried_wire(&mut self, heard: &Heard, kind: WireKind) -> WireId {
+        let key = heard.key;
+        let ip = self.books.inventory.get(key.host).and_then(|d| d.ips.first().copied());
+        let place = ip.map_or_else(|| "a host".to_owned(), |ip| ip.to_string());
+        let label = format!("{} port {} of {place}", if key.tcp { "TCP" } else { "UDP" }, key.port);
+        let wire = self.books.wires.add_carried(key.wire, key.host, kind, Some(label));
+        if let Some((_, feed)) = self.feeds.list.get_mut(heard.id.0 as usize) {
+            *(if kind == WireKind::Can { &mut feed.bus } else { &mut feed.line }) = Some(wire);
+        }
+        wire
     }
 }
 

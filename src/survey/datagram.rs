@@ -2,6 +2,7 @@
 
 use super::Intake;
 use super::carried::FeedKey;
+use super::digest;
 use super::flows::{Flow, Onward};
 use super::packet::{Arrival, Between, Way, cast};
 use crate::books::inventory::note_text;
@@ -11,11 +12,18 @@ use crate::frames::{
     DHCP_PORTS, Dhcp, FlowKey, MDNS_PORT, Mdns, MdnsKind, PlainDatagram, SSDP_PORT, Ssdp, SsdpKind, Udp,
     datagram_lines, looks_like_lines, whole_lines,
 };
+use crate::recording::Marks;
 
 impl Intake {
     /// Books a plain datagram of a flow.
     #[inline(always)]
-    pub(super) fn plain(&mut self, arrival: &Arrival, flow: &mut Flow, plain: &PlainDatagram<'_>) {
+    pub(super) fn plain(
+        &mut self,
+        arrival: &Arrival,
+        flow: &mut Flow,
+        plain: &PlainDatagram<'_>,
+        marks: &[(u32, Marks)],
+    ) {
         let between = Between {
             host: Some(flow.host),
             to: flow.to,
@@ -28,7 +36,7 @@ impl Intake {
         let (ip, to_ip) = plain.flow.ips();
         self.own_ipv4_address(way, ip);
         self.talk(way, (ip.into(), to_ip.into()));
-        self.udp(way, &plain.udp(), &mut flow.onward);
+        self.udp(way, &plain.udp(), &mut flow.onward, marks);
     }
 
     /// A flow between hosts that are known.
@@ -40,8 +48,8 @@ impl Intake {
         Some(Flow::new(key, hosts, cast))
     }
 
-    /// Books a datagram, whatever carried it.
-    pub(super) fn udp(&mut self, way: Way, udp: &Udp<'_>, onward: &mut Onward) {
+    /// Books a datagram, whatever carried it, with the marks of its sentences when it holds nothing else.
+    pub(super) fn udp(&mut self, way: Way, udp: &Udp<'_>, onward: &mut Onward, marks: &[(u32, Marks)]) {
         let ports = (udp.source_port, udp.destination_port);
         let cut = udp.is_cut();
         if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
@@ -58,6 +66,12 @@ impl Intake {
         } else if ports.1 == SSDP_PORT || ports.0 == SSDP_PORT {
             self.stream(way, "ssdp", 0);
             self.ssdp(way, udp.payload);
+        } else if !marks.is_empty() {
+            self.stream(way, "lines", onward.part);
+            self.feed(way, onward, ports.1);
+            for sentence in digest::marked(udp.payload, marks) {
+                self.carried_sentence(onward.feed, onward.receiver, way.time, sentence);
+            }
         } else if looks_like_lines(udp.payload) {
             self.stream(way, "lines", onward.part);
             if cut {
@@ -65,14 +79,20 @@ impl Intake {
             }
             let payload = if cut { whole_lines(udp.payload) } else { udp.payload };
             for line in datagram_lines(payload) {
-                if onward.feed.is_none() {
-                    let key = FeedKey { wire: way.wire, host: way.host, tcp: false, port: ports.1 };
-                    onward.feed = self.feeds.find(key, onward.receiver);
-                }
+                self.feed(way, onward, ports.1);
                 self.carried_line(onward.feed, onward.receiver, way.time, line);
             }
         } else {
             self.stream(way, "udp", onward.part);
+        }
+    }
+
+    /// Finds the feed of a datagram's lines, when it was not found yet.
+    #[inline(always)]
+    fn feed(&mut self, way: Way, onward: &mut Onward, port: u16) {
+        if onward.feed.is_none() {
+            let key = FeedKey { wire: way.wire, host: way.host, tcp: false, port };
+            onward.feed = self.feeds.find(key, onward.receiver);
         }
     }
 

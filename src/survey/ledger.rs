@@ -6,7 +6,7 @@ use crate::books::inventory::DeviceId;
 use crate::books::series::Found;
 use crate::books::timing::{Message, SentenceName};
 use crate::books::{clock, series, timing};
-use crate::messages::nmea0183::Sentence;
+use crate::messages::nmea0183::{Framed, Sentence};
 use crate::messages::{Reading, n2k, nmea0183};
 use crate::time::Time;
 
@@ -32,7 +32,7 @@ pub(super) enum Told<'a> {
     /// A whole NMEA 2000 message: its PGN and its data.
     Pgn(u32, &'a [u8]),
     /// A sentence whose checksum is not wrong.
-    Sentence(&'a Sentence<'a>),
+    Sentence(&'a Framed<'a>),
 }
 
 /// The books of rhythm and value.
@@ -58,7 +58,7 @@ impl Ledger {
         match told {
             Told::Protocol(name, part) => self.protocol(origin, name, part),
             Told::Pgn(pgn, data) => self.pgn(origin, pgn, data),
-            Told::Sentence(sentence) => self.sentence(origin, sentence),
+            Told::Sentence(framed) => self.sentence(origin, &framed.sentence()),
         }
     }
 

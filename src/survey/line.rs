@@ -5,7 +5,7 @@ use super::ledger::Told;
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::timing::SentenceName;
 use crate::books::wires::WireId;
-use crate::messages::nmea0183::{Checksum, Fault, Sentence};
+use crate::messages::nmea0183::{Checksum, Fault, Framed};
 use crate::recording::is_sentence_tail;
 use crate::time::Time;
 
@@ -13,9 +13,15 @@ use crate::time::Time;
 const LINE_END: u64 = 2;
 
 impl Intake {
-    /// Books a line of a wire; `host` is the host whose packets carry it.
-    pub(super) fn line(&mut self, wire: WireId, time: Option<Time>, line: &[u8], host: Option<DeviceId>) {
-        let parsed = Sentence::parse(line);
+    /// Books a line of a wire and what it was parsed into; `host` is the host whose packets carry it.
+    pub(super) fn line(
+        &mut self,
+        wire: WireId,
+        time: Option<Time>,
+        line: &[u8],
+        parsed: Result<Framed<'_>, Fault>,
+        host: Option<DeviceId>,
+    ) {
         // The TAG block is the recorder's or the network's; the serial line never carried it.
         let start = match line {
             [b'$' | b'!', ..] => 0,
@@ -57,12 +63,12 @@ impl Intake {
     /// Whether a device's sentence came with a checksum before. One without has lost its end then: who sends checksums with a
     /// sentence sends them with each.
     #[cold]
-    fn had_checksum(&self, device: DeviceId, sentence: &Sentence<'_>) -> bool {
+    fn had_checksum(&self, device: DeviceId, sentence: &Framed<'_>) -> bool {
         let name = SentenceName::new(sentence.name_bytes());
         self.books.inventory.get(device).is_some_and(|device| device.with_checksum.contains(&name))
     }
 
-    fn sentence(&mut self, device: DeviceId, time: Option<Time>, sentence: &Sentence<'_>) {
+    fn sentence(&mut self, device: DeviceId, time: Option<Time>, sentence: &Framed<'_>) {
         let name = SentenceName::new(sentence.name_bytes());
         let with_checksum = sentence.checksum() == Checksum::Good;
         if self.noted.is_new(device, name, with_checksum)
@@ -102,7 +108,7 @@ impl Noted {
 }
 
 /// Whose sentence it is: the talker identifier, or `P` and the maker's three letters.
-fn talker<'a>(sentence: &Sentence<'a>) -> &'a [u8] {
+fn talker<'a>(sentence: &Framed<'a>) -> &'a [u8] {
     match sentence.talker_bytes() {
         // Of a proprietary sentence.
         b"P" => sentence.name_bytes().get(..4).unwrap_or(sentence.name_bytes()),

@@ -6,6 +6,7 @@ mod can;
 mod carried;
 mod clocks;
 mod datagram;
+mod digest;
 mod each;
 mod flows;
 mod followed;
@@ -26,14 +27,15 @@ use crate::books::{Books, ByWire};
 use crate::crew::Crew;
 use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
+use crate::messages::nmea0183::Framed;
 use crate::recording::{
-    self, Merged, Payload, Payloads, Reckoning, Record, Recording, RecordingError, Summary, WireInfo,
-    WireKind,
+    self, Marks, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, WireInfo, WireKind,
 };
 use crate::report::model::Report;
 use crate::time::{DAY_US, Span, Time};
 use crate::{complaints, findings, report};
-use can::{Bits, BitsOfMany};
+use can::Bits;
+use digest::digest;
 use ledger::{Origin, Place, Told};
 use scribe::Scribe;
 use taking::Taking;
@@ -144,21 +146,6 @@ fn judged(books: &Books, options: &Options) -> Report {
     let findings = findings::judge(books);
     let answers = complaints::answer(books, &findings, options.complaint);
     report::assemble(books, findings, answers, !options.without_plots)
-}
-
-/// What of a record is worked out where it is read: the bits of a CAN frame on the wire, the likeness of a packet.
-fn digest() -> impl FnMut(Payloads<'_>, &mut Vec<u64>) {
-    let mut bits = BitsOfMany::default();
-    move |payloads, digests| {
-        for payload in payloads {
-            match payload {
-                Payload::Packet { link, bytes, .. } => digests.push(likeness(link, bytes)),
-                Payload::Can(frame) => bits.tell(&frame, digests),
-                Payload::Line(_) | Payload::Other => digests.push(0),
-            }
-        }
-        bits.settle(digests);
-    }
 }
 
 /// The pass itself: every record, in order of time, into the books.
@@ -314,7 +301,7 @@ impl Intake {
             }
         };
         self.lasted(number, record.time.map(|time| Span { from: time, to: time }));
-        self.take(number, wire, record, digest);
+        self.take(number, wire, record, digest, &[]);
     }
 
     /// Where a wire of a recording is booked, once it is known.
@@ -325,18 +312,25 @@ impl Intake {
 
     /// Takes in a record of a wire.
     #[inline(always)]
-    fn take(&mut self, number: usize, wire: WireId, record: &Record<'_>, digest: Option<u64>) {
+    fn take(
+        &mut self,
+        number: usize,
+        wire: WireId,
+        record: &Record<'_>,
+        digest: Option<u64>,
+        marks: &[(u32, Marks)],
+    ) {
         self.place = (self.place.0 + 1, number as u32);
         match &record.payload {
             Payload::Packet { link, bytes, original } => {
                 let likeness = digest.unwrap_or_else(|| likeness(*link, bytes));
-                self.packet(wire, record.time, (*link, bytes, *original), likeness);
+                self.packet(wire, record.time, (*link, bytes, *original), likeness, marks);
             }
             Payload::Can(frame) => {
                 let bits = digest.unwrap_or_else(|| self.bits.of(frame));
                 self.can(wire, record.time, frame, bits);
             }
-            Payload::Line(line) => self.line(wire, record.time, line, None),
+            Payload::Line(line) => self.line(wire, record.time, line, Framed::parse(line), None),
             Payload::Other => {}
         }
         self.note_bounds();

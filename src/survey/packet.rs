@@ -13,7 +13,7 @@ use crate::frames::{
     Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Mac, Membership, PlainDatagram,
     Reach, TcpStreams, Transport, parse,
 };
-use crate::recording::LinkType;
+use crate::recording::{LinkType, Marks};
 use crate::time::Time;
 use rustc_hash::FxHasher;
 use std::hash::{Hash, Hasher};
@@ -77,8 +77,8 @@ pub(super) struct Way {
 }
 
 impl Intake {
-    /// Books a packet of a wire: its link, its bytes and its length on the wire, and how [alike](crate::frames::likeness)
-    /// it is to others.
+    /// Books a packet of a wire: its link, its bytes and its length on the wire, how [alike](crate::frames::likeness)
+    /// it is to others, and the marks of its sentences.
     #[inline(never)]
     pub(super) fn packet(
         &mut self,
@@ -86,6 +86,7 @@ impl Intake {
         time: Option<Time>,
         (link, bytes, original): (LinkType, &[u8], u32),
         likeness: u64,
+        marks: &[(u32, Marks)],
     ) {
         let (mut tables, given_up) = self.followed.take(wire);
         if let Some((other, tables)) = given_up {
@@ -97,7 +98,7 @@ impl Intake {
             .and_then(|plain| Some((plain, flows.of(&plain.flow, || self.flow(wire, plain.flow))?)));
         if let Some((plain, flow)) = flow {
             let arrival = self.arrival(doubles, (wire, time), likeness, (original.into(), original));
-            self.plain(&arrival, flow, &plain);
+            self.plain(&arrival, flow, &plain, marks);
         } else {
             self.any(&mut tables, (wire, time), (link, bytes, original), likeness);
         }
@@ -281,7 +282,7 @@ impl Intake {
         }
         match transport {
             Transport::Udp(udp) => {
-                self.udp(way, &udp, &mut Onward::new(ip.destination, udp.destination_port));
+                self.udp(way, &udp, &mut Onward::new(ip.destination, udp.destination_port), &[]);
             }
             Transport::Tcp(tcp) => self.tcp(tables, way, ip, &tcp),
             Transport::Icmp6(icmp) => self.icmp6(way, &icmp),

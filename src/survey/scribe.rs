@@ -5,7 +5,7 @@ use super::ledger::{Ledger, Origin, Told};
 use crate::books::inventory::DeviceId;
 use crate::books::timing::Message;
 use crate::crew::{Crew, Sink};
-use crate::messages::nmea0183::{Outline, Sentence};
+use crate::messages::nmea0183::{Framed, Outline};
 use crate::time::Time;
 
 /// Messages of one batch at most: enough that handing over costs nothing.
@@ -144,7 +144,7 @@ impl Batch {
                     let (own, rest) = texts.split_at_checked(*len as usize).unwrap_or_default();
                     texts = rest;
                     if let Some(outline) = outlines.next() {
-                        ledger.sentence(origin, &Sentence::of(outline, own));
+                        ledger.sentence(origin, &Framed::of(outline, own).sentence());
                     }
                 }
             }
@@ -222,8 +222,8 @@ mod tests {
 
     /// Some thousand messages of every kind, more than batches hold.
     fn tell(scribe: &mut Scribe) {
-        let depth = Sentence::parse(b"$SDDPT,15.2,0.5*64").unwrap();
-        let turned = Sentence::parse(b"\\s:a*12\\$HCHDG,98.3,0.0,E,12.6,W*57").unwrap();
+        let depth = Framed::parse(b"$SDDPT,15.2,0.5*64").unwrap();
+        let turned = Framed::parse(b"\\s:a*12\\$HCHDG,98.3,0.0,E,12.6,W*57").unwrap();
         for number in 0..3 * MAX_ENTRIES as i64 {
             let origin = Origin {
                 device: DeviceId(number as u32 % 3),

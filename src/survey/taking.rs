@@ -2,7 +2,7 @@
 
 use super::Intake;
 use crate::books::wires::WireId;
-use crate::recording::{Coming, Frames, Record, Take};
+use crate::recording::{Coming, Frames, Marks, Record, Take};
 use crate::time::{Span, Time};
 
 /// Takes in what lies ready of one recording.
@@ -63,7 +63,13 @@ impl<'a, W: FnMut(Option<Time>) -> bool> Taking<'a, W> {
 
 impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
     #[inline(always)]
-    fn record(&mut self, record: &Record<'_>, digest: u64, coming: Coming<'_>) -> bool {
+    fn record(
+        &mut self,
+        record: &Record<'_>,
+        digest: u64,
+        marks: &[(u32, Marks)],
+        coming: Coming<'_>,
+    ) -> bool {
         if self.crowded
             && let Some(wire) = self.wire.1
         {
@@ -74,7 +80,7 @@ impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
         }
         let Some(wire) = self.wire(record.wire) else { return false };
         self.taken.note(record.time);
-        self.intake.take(self.number, wire, record, Some(digest));
+        self.intake.take(self.number, wire, record, Some(digest), marks);
         true
     }
 

@@ -8,6 +8,7 @@ mod course;
 mod depth;
 mod engine;
 mod fields;
+mod framed;
 mod heading;
 pub mod iec450;
 mod navigation;
@@ -27,8 +28,9 @@ mod transducers;
 mod turn;
 mod wind;
 
+pub use framed::{Address, Checksum, Fault, Framed, MAX_LINE, Outline};
 pub use satellites::Datum;
-pub use sentence::{Address, Checksum, Fault, MAX_LINE, Outline, Sentence};
+pub use sentence::Sentence;
 pub use system::{Alert, Heartbeat, SystemFunction, SystemMessage, Text};
 pub use tag_block::{Group, TagBlock};
 pub use targets::Target;

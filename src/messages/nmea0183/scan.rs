@@ -1,10 +1,13 @@
 //! One look over the bytes of a sentence: its marks, its commas and its sum.
 
-use super::sentence::Fault;
-use memchr::{memchr, memchr2};
+use super::framed::Fault;
+use memchr::{memchr, memchr_iter, memchr2};
 
 /// Fields that are found without scanning; later ones are reached by walking.
 pub(super) const MAX_INDEXED: usize = 24;
+
+/// Characters behind the start character whose commas are kept. The standard allows 82 in all.
+const MARKED: usize = 128;
 
 /// What the look finds. Offsets count from the start character.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,10 +24,42 @@ pub(super) struct Scan {
 /// The commas between the fields.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Commas {
-    /// Offsets of the first ones; past the last one stands 0.
-    pub(super) at: [u16; MAX_INDEXED],
+    /// A bit for each of the first characters behind the start character, 64 of them in a word: whether it is a comma.
+    pub(super) marks: [u64; MARKED / 64],
     /// How many there are in all.
-    pub(super) count: usize,
+    pub(super) count: u16,
+}
+
+impl Commas {
+    /// Offset of the first one in the sentence's text, which is where its address ends.
+    #[inline]
+    pub(super) fn first(&self, text: &[u8]) -> usize {
+        match (self.marks, self.count) {
+            ([first, _], _) if first != 0 => 1 + first.trailing_zeros() as usize,
+            (_, 0) => text.len(),
+            _ => memchr(b',', text).unwrap_or(text.len()),
+        }
+    }
+
+    /// Offsets of those that are kept, in their order.
+    #[inline]
+    pub(super) fn offsets(self) -> impl Iterator<Item = u8> {
+        let [mut first, mut second] = self.marks;
+        std::iter::from_fn(move || {
+            let (word, begin) = if first == 0 { (&mut second, 65) } else { (&mut first, 1) };
+            let at = (*word != 0).then(|| begin + word.trailing_zeros() as u8)?;
+            *word &= *word - 1;
+            Some(at)
+        })
+    }
+
+    /// Notes one at this many characters behind the start character.
+    fn note(&mut self, behind: usize) {
+        if let Some(word) = self.marks.get_mut(behind / 64) {
+            *word |= 1 << (behind % 64);
+        }
+        self.count += 1;
+    }
 }
 
 const ONES: u64 = 0x0101_0101_0101_0101;
@@ -55,11 +90,8 @@ impl Scan {
         let star = memchr(b'*', inner);
         let fields = inner.get(..star.unwrap_or(inner.len())).unwrap_or_default();
         let mut commas = Commas::default();
-        for (_, at) in fields.iter().zip(1..).filter(|(byte, _)| **byte == b',') {
-            if let Some(slot) = commas.at.get_mut(commas.count) {
-                *slot = at;
-            }
-            commas.count += 1;
+        for at in memchr_iter(b',', fields) {
+            commas.note(at);
         }
         Ok(Self {
             sum: fields.iter().fold(0, |sum, byte| sum ^ byte),
@@ -76,8 +108,8 @@ impl Scan {
 /// Eight bytes are looked at at once: no byte of theirs is so large that a sum carries into the next.
 fn usual(fields: &[u8]) -> Option<(u8, Commas)> {
     let (mut least, mut most, mut sum) = (u64::MAX, 0, 0);
-    let (mut commas, mut count) = ([0; MAX_INDEXED], 0);
-    for (block, begin) in fields.chunks(64).zip((1_usize..).step_by(64)) {
+    let mut commas = Commas::default();
+    for (number, block) in fields.chunks(64).enumerate() {
         let (eights, rest) = block.as_chunks::<8>();
         let mut found = 0;
         let mut look = |eight: u64, at: usize, beyond: u64| {
@@ -92,17 +124,14 @@ fn usual(fields: &[u8]) -> Option<(u8, Commas)> {
         if !rest.is_empty() {
             look(last_of(block, rest), eights.len(), (u64::from(b'0') * ONES) << (8 * rest.len()));
         }
-        while found != 0 {
-            if let Some(slot) = commas.get_mut(count) {
-                *slot = (begin + found.trailing_zeros() as usize) as u16;
-            }
-            count += 1;
-            found &= found - 1;
+        if let Some(marks) = commas.marks.get_mut(number) {
+            *marks = found;
         }
+        commas.count += found.count_ones() as u16;
     }
     let is_usual = least & HIGHS == HIGHS && most & HIGHS == 0;
     let sum = sum.to_le_bytes().iter().fold(0, |sum, byte| sum ^ byte);
-    is_usual.then_some((sum, Commas { at: commas, count }))
+    is_usual.then_some((sum, commas))
 }
 
 /// Which of eight bytes, none of them above 0x7F, are commas: a bit for each.

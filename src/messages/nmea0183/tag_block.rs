@@ -2,7 +2,7 @@
 //!
 //! Source: NMEA 0183 v4 clause 7, IEC 61162-450 clause 7.
 
-use super::sentence::Checksum;
+use super::framed::Checksum;
 use crate::time::Time;
 use memchr::memchr;
 

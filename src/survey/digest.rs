@@ -1,0 +1,133 @@
+//! What is worked out of records where they are read, before it is their turn: whatever needs no more than the record.
+
+use super::can::BitsOfMany;
+use crate::frames::{PlainDatagram, likeness};
+use crate::messages::nmea0183::{Framed, Outline};
+use crate::recording::{Digests, Marks, Payload, Payloads};
+use memchr::memchr2;
+
+/// Works out digests: the bits of a CAN frame on the wire, the likeness of a packet and the marks of the sentences of a plain
+/// datagram.
+pub(super) fn digest() -> impl FnMut(Payloads<'_>, &mut Digests) {
+    let mut bits = BitsOfMany::default();
+    move |payloads, digests| {
+        for payload in payloads {
+            match payload {
+                Payload::Packet { link, bytes, original } => {
+                    if let Some(datagram) = PlainDatagram::of(link, bytes, original)
+                        && let payload @ [b'$' | b'!', ..] = datagram.payload
+                        && !datagram.is_cut()
+                    {
+                        digests.mark(lines(payload).map(marks));
+                    }
+                    digests.numbers.push(likeness(link, bytes));
+                }
+                Payload::Can(frame) => bits.tell(&frame, &mut digests.numbers),
+                Payload::Line(_) | Payload::Other => digests.numbers.push(0),
+            }
+        }
+        bits.settle(&mut digests.numbers);
+    }
+}
+
+/// What stands between line ends, blanks and whatever else with it.
+fn lines(payload: &[u8]) -> impl Iterator<Item = &[u8]> {
+    let mut rest = payload;
+    std::iter::from_fn(move || {
+        while let [b'\r' | b'\n', behind @ ..] = rest {
+            rest = behind;
+        }
+        let (line, behind) = rest.split_at_checked(memchr2(b'\r', b'\n', rest).unwrap_or(rest.len()))?;
+        rest = behind;
+        Some(line).filter(|line| !line.is_empty())
+    })
+}
+
+/// The marks of a line, when it is a sentence whose checksum fits and nothing else.
+#[inline(always)]
+fn marks(line: &[u8]) -> Option<Marks> {
+    let outline = Framed::parse(line).ok()?.outline().0;
+    // With a TAG block or blanks around it the line is longer.
+    outline.words().filter(|_| outline.length() == line.len())
+}
+
+/// The lines that a payload consists of and their sentences, from the marks of all of them.
+#[inline(always)]
+pub(super) fn marked<'a>(
+    payload: &'a [u8],
+    marks: &[(u32, Marks)],
+) -> impl Iterator<Item = (&'a [u8], Framed<'a>)> {
+    /// `*` and two digits.
+    const CHECKSUM: usize = 3;
+    let mut rest = payload;
+    marks.iter().filter_map(move |(_, marks)| {
+        while let [b'\r' | b'\n', behind @ ..] = rest {
+            rest = behind;
+        }
+        let outline = Outline::of_words(*marks);
+        let (line, behind) = rest.split_at_checked(outline.length())?;
+        rest = behind;
+        Some((line, Framed::of(&outline, line.get(..line.len().checked_sub(CHECKSUM)?)?)))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frames::{datagram_lines, looks_like_lines};
+    use crate::messages::nmea0183::Checksum;
+    use crate::recording::LinkType;
+    use etherparse::PacketBuilder;
+    use proptest::prelude::*;
+
+    /// A datagram with this payload, of the builder of etherparse.
+    fn udp_packet(payload: &[u8]) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        PacketBuilder::ethernet2([2, 0, 0, 0, 0, 1], [2, 0, 0, 0, 0, 2])
+            .ipv4([192, 0, 2, 1], [192, 0, 2, 2], 64)
+            .udp(2000, 10110)
+            .write(&mut bytes, payload)
+            .unwrap();
+        bytes
+    }
+
+    proptest! {
+        /// What is told by marks is what a look at the payload tells.
+        #[test]
+        fn marks_tell_what_the_payload_does(
+            sentences in prop::collection::vec(
+                (
+                    prop::sample::select(&["$", "!", "$", "$", " $", "\\s:a*12\\$", "UdPbC\0$", ""][..]),
+                    prop::sample::select(&["SDDPT", "PABC", "CCGPQ", "GPRMC", "HCHDG", "sddpt", "SDDP"][..]),
+                    prop::collection::vec("[0-9A-Z.\\-]{0,9}", 0..12),
+                    prop::sample::select(&[0, 0, 0, 0, 1][..]),
+                    prop::sample::select(&["\r\n", "\r\n", "\n", "\r", "", " \r\n", "\0", "\r\n\r\n", "*"][..]),
+                ),
+                1..4,
+            ),
+        ) {
+            let mut payload = String::new();
+            for (start, address, fields, error, end) in &sentences {
+                let body = format!("{address}{}", fields.iter().map(|f| format!(",{f}")).collect::<String>());
+                let sum = body.bytes().fold(*error, |sum, b| sum ^ b);
+                payload.push_str(&format!("{start}{body}*{sum:02X}{end}"));
+            }
+            let payload = payload.as_bytes();
+            let packet = udp_packet(payload);
+            let plain = PlainDatagram::of(LinkType::Ethernet, &packet, packet.len() as u32).unwrap();
+            prop_assert_eq!(plain.payload, payload);
+            let marks: Vec<_> = lines(payload).map(marks).collect();
+            let marks: Option<Vec<_>> = marks.into_iter().map(|marks| Some((0, marks?))).collect();
+            let whole = |line: &&[u8]| matches!(Framed::parse(line), Ok(framed)
+                if framed.checksum() == Checksum::Good && framed.tag().is_none() && line.trim_ascii() == *line);
+            prop_assert!(marks.is_some() || !lines(payload).all(|line| whole(&line)));
+            if let Some(marks) = marks && matches!(payload[0], b'$' | b'!') {
+                prop_assert!(looks_like_lines(payload));
+                let told: Vec<_> = marked(payload, &marks).map(|(line, f)| (line, format!("{f:?}"))).collect();
+                let lines = datagram_lines(payload);
+                let seen: Vec<_> = lines.map(|line| (line, format!("{:?}", Framed::parse(line).unwrap()))).collect();
+                prop_assert_eq!(told, seen);
+            }
+        }
+    }
+}

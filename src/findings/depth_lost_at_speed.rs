@@ -2,8 +2,8 @@
 
 use super::motion::within;
 use super::words::{number, percent};
-use super::{Detector, Doc, Evidence, Finding, depth_not_available, depth_unsent};
-use crate::books::series::{SPEED_CLASS_KN, Source};
+use super::{Detector, Doc, Evidence, Finding, depth_not_available, depth_unsent, pairs};
+use crate::books::series::{SPEED_CLASS_KN, Sample, Source};
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -15,8 +15,9 @@ pub(super) const DETECTOR: Detector = Detector {
                   transducer.",
         detection: "Depth messages with and without value are counted by the boat's speed. The speed that parts them best \
                     (largest likelihood of two shares, one below and one above) is the threshold; below it nearly all must \
-                    hold a depth, above it clearly fewer. Messages that a sounder leaves out, pause by pause about that \
-                    speed, count as without.",
+                    hold a depth, above it clearly fewer. It comes back when the boat slows down, or went just as the boat got \
+                    fast. Messages that a sounder leaves out, pause by pause about that speed, count as without; single \
+                    ones that come through do not end a pause.",
         lookalikes: "Depth that also goes at rest: depth-not-available. Deep water that happens to lie where the boat ran fast: \
                      run the same stretch slowly.",
         checks: "Look at how the transducer is mounted: face level, a little below the hull, no strake, rib, outlet or step in \
@@ -44,6 +45,16 @@ const LEFT_ABOVE: f64 = 0.5;
 /// at displacement speed (common practice, no source): a loss that stays is believed to be of speed from here on, knots.
 const PLANING_KN: f64 = 12.0;
 
+/// A loss that stays, and whose speed may also be a lower one, is believed to be of speed where the boat was slow for so long
+/// before, seconds, nearly all of it with a depth, and the depth went as the boat got faster: in a recording of minutes a
+/// sounder seldom fails in just those seconds.
+const SLOW_BEFORE_S: f64 = 60.0;
+const HELD_BEFORE: f64 = 0.95;
+
+/// The depth goes within this time of the boat passing the threshold, seconds; within the longer time most of it is gone.
+const GOES_WITHIN_S: f64 = 5.0;
+const GONE_WITHIN_S: f64 = 20.0;
+
 /// A stretch without depth that stays this far below the threshold is none of speed, knots; and where this share of what is missing
 /// lies in such stretches, something else takes the depth. Prop wash in a manoeuvre takes it for a moment at any speed
 /// (common practice, no source).
@@ -68,7 +79,8 @@ pub(super) fn fit(source: &Source) -> Option<Fit> {
     if goes_when_slow(source, fit.threshold_kn) {
         return None;
     }
-    (fit.came_back || fit.threshold_kn >= PLANING_KN).then_some(fit)
+    (fit.came_back || fit.threshold_kn >= PLANING_KN || went_with_speed(source, fit.threshold_kn))
+        .then_some(fit)
 }
 
 /// The speed that parts messages with depth from those without, by their numbers in each class of speed. Whether the depth
@@ -104,6 +116,9 @@ pub(super) fn parted(by_speed: &[(u32, u32)]) -> Option<Fit> {
     })
 }
 
+/// Of the depths after the boat slowed down at least this share is there when the depth came back.
+const CAME_BACK: f64 = 0.7;
+
 /// Whether the depth came back when the boat slowed down after it had been lost at speed.
 fn came_back(source: &Source, threshold_kn: f64) -> bool {
     let mut lost = false;
@@ -117,7 +132,31 @@ fn came_back(source: &Source, threshold_kn: f64) -> bool {
             held += u32::from(holds);
         }
     }
-    slow >= 5 && f64::from(held) >= 0.7 * f64::from(slow)
+    slow >= 5 && f64::from(held) >= CAME_BACK * f64::from(slow)
+}
+
+/// Whether the depth went in the moment in which the boat got fast for the first time, and stayed away at planing speed.
+fn went_with_speed(source: &Source, threshold_kn: f64) -> bool {
+    let samples: Vec<_> = source.track.samples().iter().filter(|s| s.b.is_finite()).collect();
+    let holds = |s: &Sample| s.a > 0.0;
+    let held = |of: &[&Sample]| of.iter().filter(|s| holds(s)).count() as f64;
+    let Some((before, after)) =
+        samples.iter().position(|s| s.b > threshold_kn).and_then(|n| samples.split_at_checked(n))
+    else {
+        return false;
+    };
+    let (Some(first), Some(passed)) = (before.first(), after.first()) else { return false };
+    let soon = after.partition_point(|s| s.time.since(passed.time) <= GONE_WITHIN_S);
+    let soon = after.get(..soon).unwrap_or_default();
+    let goes = soon.iter().find(|s| !holds(s)).is_some_and(|s| s.time.since(passed.time) <= GOES_WITHIN_S);
+    let slow: Vec<_> = after.iter().copied().filter(|s| s.b <= threshold_kn).collect();
+    let mut lost_kn: Vec<f64> = after.iter().filter(|s| !holds(s)).map(|s| s.b).collect();
+    passed.time.since(first.time) >= SLOW_BEFORE_S
+        && held(before) >= HELD_BEFORE * before.len() as f64
+        && goes
+        && held(soon) <= LEFT_ABOVE * soon.len() as f64
+        && held(&slow) >= CAME_BACK * slow.len() as f64
+        && pairs::median(&mut lost_kn).is_some_and(|kn| kn >= PLANING_KN)
 }
 
 /// Whether the depth also goes for whole stretches well below the threshold.
@@ -175,7 +214,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     .evidence(if fit.came_back {
                         "It comes back when the boat slows down."
                     } else {
-                        "The boat did not slow down again: a sounder that failed at that moment cannot be ruled out."
+                        "The boat did not slow down again for long: a sounder that failed at that moment cannot be ruled out."
                     })
                     .spans(spans)
                     .check(format!("Look at the mounting of the transducer of {who}: level, a little below the hull, clean flow in front."))

@@ -90,3 +90,31 @@ fn second_echoes_do_not_hide_an_offset() {
         (crate::number(&report, "duplicate-depth-source", "median_difference_m").abs() - 0.8).abs() < 0.1
     );
 }
+
+/// Now and then a single depth comes through at speed: every twelfth is sent. The silences between them are of one run.
+#[test]
+fn a_stray_depth_ends_no_run_at_speed() {
+    let fast = |t: f64| (60.0..130.0).contains(&t) || (200.0..260.0).contains(&t) || t >= 340.0;
+    let knots = |t: f64| if fast(t) { 24.0 } else { 6.0 };
+    let sent = depths(|t| Some(8.0 + (t / 9.0).sin())).into_iter();
+    let sent = sent.filter(|(t, ..)| !fast(*t) || *t as u32 % 12 == 5).collect();
+    let report = judge(&[can_log([sensors(0, 400), speeds(knots), sent].concat())]);
+    assert_eq!(alarms(&report), ["depth-lost-at-speed"], "{:?}", report.findings);
+}
+
+/// The boat gets fast once and stays so. The depth goes in that moment, but for a stray one now and then; or it goes minutes
+/// later, which is no matter of speed.
+#[test]
+fn depth_that_goes_as_the_boat_gets_fast_is_lost_at_speed() {
+    let knots = |t: f64| match t {
+        t if t < 150.0 => 5.0,
+        t if t < 170.0 => 10.0,
+        _ => 16.0,
+    };
+    for (from, kind) in [(150.0, "depth-lost-at-speed"), (280.0, "depth-not-available")] {
+        let held = |t: f64| t < from || t as u32 % 9 == 4;
+        let depths = depths(|t| held(t).then_some(8.0 + (t / 9.0).sin()));
+        let report = judge(&[can_log([sensors(0, 400), speeds(knots), depths].concat())]);
+        assert_eq!(alarms(&report), [kind], "{:?}", report.findings);
+    }
+}

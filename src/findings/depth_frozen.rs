@@ -16,7 +16,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The depth stays the same to the last digit while the boat runs over a bottom that changes. It looks like a \
                   good depth, and is an old one: the display gives no warning of shallow water.",
         detection: "The same depth, to the last digit, for 10 s or more at over 1.5 kn, where the bottom is known to change: the \
-                    depth leaps when it wakes up, or another sounder sees it change meanwhile, or a depth given in \
+                    depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep), or another sounder sees it change meanwhile, or a depth given in \
                     centimetres, which the boat's own heave keeps moving, suddenly stops moving.",
         lookalikes: "A flat bottom at rest, or in still water with a sounder that gives tenths of a metre. A zero that is held \
                      is depth-not-available.",
@@ -40,8 +40,18 @@ const FINE_M: f64 = 0.02;
 /// So many changes must be missing for a fine depth to have stopped: by chance that is e^-20.
 const MISSING_CHANGES: f64 = 20.0;
 
-/// So many must be missing at least before a leap counts: by chance that is e^-5.
+/// So many must be missing at least before a leap counts: by chance that is e^-5. A boat that got faster has missed more of the
+/// bottom.
 const FEW_CHANGES: f64 = 5.0;
+
+/// So many where the steepness alone makes it a leap: e^-10.
+const MANY_CHANGES: f64 = 10.0;
+
+/// The bottom would have to be so many times as steep where a stand ends as at the steepest place elsewhere.
+const STEEPER: f64 = 1.5;
+
+/// A digit more or less is no slope: over less way than this none is looked for, metres.
+const SHORTEST_WAY_M: f64 = 3.0;
 
 /// Depths after a stand that tell whether it woke up elsewhere.
 const WOKEN: usize = 5;
@@ -78,9 +88,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 .into_iter()
                 .filter(|span| !evidence.books.clock_leapt(*span))
                 .filter(|span| {
-                    motion.way_m(*span).is_some_and(|m| m * KNOTS_PER_M_S > SLOWEST_KN * span.seconds())
+                    motion.known_way_m(*span).is_some_and(|m| m * KNOTS_PER_M_S > SLOWEST_KN * span.seconds())
                 })
-                .filter_map(|span| Some((span, why(source, &others, span)?)))
+                .filter_map(|span| Some((span, why(source, &others, &motion, span)?)))
                 .collect();
             finding(evidence, source, &motion, &stands)
         })
@@ -88,7 +98,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 }
 
 /// What shows that the bottom changed, if anything does.
-fn why(source: &Source, others: &[&Source], span: Span) -> Option<Why> {
+fn why(source: &Source, others: &[&Source], motion: &Motion<'_>, span: Span) -> Option<Why> {
     let track = source.track.samples();
     let held = within(source, span).first().map(|s| s.a).filter(|m| *m > 0.0)?;
     let usual = Curve::new(track, false);
@@ -99,15 +109,28 @@ fn why(source: &Source, others: &[&Source], span: Span) -> Option<Why> {
     // A fish or some weed makes a value or two that are no waking up.
     let next = within(source, after).iter().map(|s| s.a).filter(|m| *m > 0.0).take(WOKEN);
     let woke = pairs::median(&mut next.map(|m| (m - held).abs()).collect::<Vec<_>>());
-    let before = within(source, Span::new(span.from.plus(-BEFORE_S), span.from));
+    let just_before = Span::new(span.from.plus(-BEFORE_S), span.from);
+    let before = within(source, just_before);
     let known = before.first().map_or(0.0, |s| span.from.since(s.time));
     let rate = changes(before).len() as f64 / known.max(1.0);
     let rate = if known >= BEFORE_S / 3.0 { rate } else { usual_rate(source) };
     let missing = rate * span.seconds();
     // A sounder that goes on by its usual steps was over even bottom; one that leaps has missed some. A stone on even
     // bottom leaps too: there the depth hardly changed before either.
-    let even = missing < FEW_CHANGES || depth_second_echo::leaps(source);
-    if let Some(leap) = woke.filter(|leap| !even && *leap >= (4.0 * step).max(3.0 * resolution)) {
+    let speed = |span: Span| motion.known_way_m(span).map(|m| m / span.seconds());
+    let faster = speed(span).zip(speed(just_before)).map_or(1.0, |(now, before)| now / before.max(0.1));
+    let by_way = (missing * faster.max(1.0)).min(within(source, span).len() as f64);
+    let even = by_way < FEW_CHANGES || depth_second_echo::leaps(source);
+    // A leap comes at once; where the bottom begins to slope it does not.
+    let after = within(source, after).iter().map(|s| s.a).find(|m| *m > 0.0);
+    let at_once = after.map_or(0.0, |m| (m - held).abs());
+    let is_leap = |leap: &f64| *leap >= (4.0 * step).max(3.0 * resolution) && 2.0 * at_once >= *leap;
+    if let Some(leap) = woke.filter(|leap| !even && is_leap(leap)) {
+        return Some(Why::Leap(leap));
+    }
+    // Where the bottom is steep elsewhere, the usual step is no measure.
+    let many = missing.min(usual_rate(source) * span.seconds()) >= MANY_CHANGES;
+    if let Some(leap) = cliff(source, span, held, resolution).filter(|_| many && !even) {
         return Some(Why::Leap(leap));
     }
     let seen = others
@@ -124,6 +147,28 @@ fn why(source: &Source, others: &[&Source], span: Span) -> Option<Why> {
     }
     (resolution <= FINE_M && known >= BEFORE_S / 3.0 && missing >= MISSING_CHANGES)
         .then_some(Why::Stopped(rate))
+}
+
+/// By how much the depth leaps at the end of a stand, metres, when it goes on changing from there, and the bottom would be far
+/// steeper in that place than in any other of the recording.
+fn cliff(source: &Source, stand: Span, held: f64, resolution: f64) -> Option<f64> {
+    let track: Vec<Sample> = source.track.samples().iter().copied().filter(|s| s.a > 0.0).collect();
+    let steep = |one: &Sample, other: &Sample| {
+        let way_m = other.b / KNOTS_PER_M_S * other.time.since(one.time);
+        (other.a - one.a).abs() / way_m.max(SHORTEST_WAY_M)
+    };
+    let wakes = track.iter().position(|s| s.time > stand.to)?;
+    let woken = track.get(wakes..)?;
+    let (last, first) = (track.get(wakes.checked_sub(1)?)?, woken.first()?);
+    let leap = (first.a - held).abs();
+    // A fish, or a stone on even bottom, is followed by what was there before.
+    let next = woken.get(..WOKEN).unwrap_or_default();
+    let rests = next.iter().filter(|s| (s.a - held).abs() < 1.5 * resolution).count();
+    let goes_on = changes(next).len() + 2 >= WOKEN && 2 * rests < WOKEN;
+    let elsewhere = track.windows(2).enumerate().filter(|(n, _)| n + 1 != wakes);
+    let steepest = elsewhere.filter_map(|(_, w)| Some(steep(w.first()?, w.last()?))).fold(0.0, f64::max);
+    let here = steep(last, first);
+    (first.b.is_finite() && goes_on && leap > 3.5 * resolution && here >= STEEPER * steepest).then_some(leap)
 }
 
 /// Changes a second over the whole recording.
@@ -166,7 +211,7 @@ fn finding(
                 "{} stays at {} m to the last digit while the boat makes {} m of way.",
                 source.key.message,
                 number(held, 2),
-                number(motion.way_m(*worst).unwrap_or(0.0), 0)
+                number(motion.known_way_m(*worst).unwrap_or(0.0), 0)
             ))
             .evidence(why)
             .evidence(format!("At {}.", moments(&spans)))

@@ -118,6 +118,15 @@ impl<'a> Motion<'a> {
         }
     }
 
+    /// The way that the boat made over ground in the part of the span in which its speed is known, metres: it made no less.
+    pub(super) fn known_way_m(&self, span: Span) -> Option<f64> {
+        let ground = self.ground.iter().map(|s| known_way(s, span, |s| s.b).0).max_by(f64::total_cmp);
+        match (self.way_m(span), ground) {
+            (Some(way), Some(known)) => Some(way.max(known)),
+            (way, known) => way.or(known),
+        }
+    }
+
     /// The way through the water, metres: the boat's, a current's, or both.
     pub(super) fn water_m(&self, span: Span) -> Option<f64> {
         self.water.iter().filter_map(|s| way(s, span, |s| s.a)).max_by(f64::total_cmp)
@@ -150,6 +159,12 @@ pub(super) fn within(source: &Source, span: Span) -> &[Sample] {
 
 /// Way by a speed in knots; `None` when less than half of the span is known.
 fn way(source: &Source, span: Span, knots: impl Fn(&Sample) -> f64) -> Option<f64> {
+    let (way_m, known_s) = known_way(source, span, knots);
+    (known_s > span.seconds() / 2.0).then_some(way_m)
+}
+
+/// Way by a speed in knots, metres, and for how long it is known, seconds.
+fn known_way(source: &Source, span: Span, knots: impl Fn(&Sample) -> f64) -> (f64, f64) {
     let (mut way_m, mut known_s) = (0.0, 0.0);
     for pair in within(source, span).windows(2) {
         let [one, other] = pair else { continue };
@@ -160,5 +175,5 @@ fn way(source: &Source, span: Span, knots: impl Fn(&Sample) -> f64) -> Option<f6
             known_s += dt;
         }
     }
-    (known_s > span.seconds() / 2.0).then_some(way_m)
+    (way_m, known_s)
 }

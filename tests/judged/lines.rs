@@ -184,3 +184,19 @@ fn a_line_that_is_nearly_full_and_whole_is_healthy() {
     assert!((93.0..99.0).contains(&load), "{load}");
     assert_eq!(alarms(&report), [""; 0]);
 }
+
+/// A sounder that gives tenths of a metre over steep ground stands still at 6 kn and wakes up elsewhere; or there is a shelf
+/// as flat as that, and the ground goes on behind it as it did before.
+#[test]
+fn a_depth_in_tenths_that_stands_is_told_from_a_shelf() {
+    let bottom = |t: f64| 12.0 + 4.0 * (t / 8.0).sin();
+    let stands = |i: u32| bottom(f64::from(if (100..124).contains(&i) { 100 } else { i }));
+    let shelf = |i: u32| bottom(f64::from(if i < 100 { i } else { i.max(124) - 24 }));
+    let depth = |m: f64| format!("SDDPT,{m:.1},0.0");
+    let judged =
+        |m: &dyn Fn(u32) -> f64| judge(&[line(300, |i| [fix(i, 'A', 'A', 1), vec![depth(m(i))]].concat())]);
+    let report = judged(&stands);
+    assert_eq!(alarms(&report), ["depth-frozen"], "{:?}", report.findings);
+    assert!((number(&report, "depth-frozen", "frozen_s") - 24.0).abs() < 2.0);
+    assert!(alarms(&judged(&shelf)).is_empty());
+}

@@ -190,7 +190,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 Some(unsent) => (Fit { came_back: true, ..parted(&unsent.by_speed)? }, unsent.spans.clone()),
                 None => (fit(source)?, depth_not_available::missing(source).spans),
             };
-            if depth_not_available::out_of_reach(source, &spans).is_some() {
+            if depth_not_available::out_of_reach(evidence, source, &spans).is_some() {
                 return None;
             }
             let who = evidence.books.inventory.label(source.key.device);

@@ -1,10 +1,11 @@
 //! Depth messages come, with no depth in them.
 
+use super::motion::within;
 use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_lost_at_speed, duplicate_depth_source, pairs};
-use crate::books::series::Source;
+use crate::books::series::{LastValue, Source};
 use crate::report::model::Severity;
-use crate::time::Span;
+use crate::time::{Span, Time};
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -14,7 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   display then shows dashes.",
         detection: "At least one depth message in ten, or a stretch of 15 s, carries the not-available code, an empty field, or \
                     a zero that is held.",
-        lookalikes: "Deep water: the depth goes, and comes back, near the deepest that was seen. Depth that goes only \
+        lookalikes: "Deep water: the depth goes, and comes back, near the deepest that was seen, or near the range that the sounder \
+                     gives. Depth that goes only \
                      above some speed has a kind of its own: depth-lost-at-speed. No depth message at all: no-depth-source.",
         checks: "Look at the transducer: in the water, clean, no paint or growth, face level, cable unhurt, connector dry. \
                  Compare with shallow, hard bottom at rest. Look at the range and the frequency set in the sounder.",
@@ -32,6 +34,21 @@ const USUAL_S: f64 = 15.0;
 
 /// Sounders of boats of this kind reach at least so deep (common practice, no source), metres.
 const DEEP_M: f64 = 100.0;
+
+/// A sounder that says how deep it reaches (PGN 128267, field 4) loses the bottom about there: from this share of it on. Ranges
+/// below the depth given may be the scale that a display was set to, metres.
+const OF_RANGE: f64 = 0.9;
+const LEAST_RANGE_M: f64 = 50.0;
+
+/// A small sounder may reach no deeper than this over soft ground or at speed (common practice, no source), metres. So early it is
+/// believed of a depth that goes while the bottom falls away and comes back about as deep, while it rises.
+const SHALLOW_REACH_M: f64 = 50.0;
+
+/// The bottom falls away when it gets deeper by this factor within this time, seconds, and nothing lies deeper than where the depth
+/// goes and where it comes back, give or take this share.
+const FALLS: f64 = 1.2;
+const FALLS_S: f64 = 30.0;
+const AS_DEEP: f64 = 0.25;
 
 /// Where the bottom is out of reach, no more of the depths than this share lie deeper: a sounder that searches shows a wild one
 /// now and then.
@@ -66,17 +83,42 @@ pub(super) fn missing(source: &Source) -> Missing {
 }
 
 /// From which depth on a sounder no longer finds the bottom, metres, when that explains every stretch without a depth.
-pub(super) fn out_of_reach(source: &Source, without: &[Span]) -> Option<f64> {
+pub(super) fn out_of_reach(evidence: &Evidence<'_>, source: &Source, without: &[Span]) -> Option<f64> {
     let depths = || source.track.samples().iter().filter(|s| s.a.is_finite() && s.a > 0.0);
     let mut edges: Vec<f64> = Vec::new();
+    let mut falls_away = true;
     for span in without {
         let before = depths().rfind(|s| s.time <= span.from).map(|s| s.a);
         let after = depths().find(|s| s.time >= span.to).map(|s| s.a);
         edges.extend(before.into_iter().chain(after));
+        falls_away &= before
+            .is_some_and(|m| m >= FALLS * shallowest(source, span.from.plus(-FALLS_S), span.from))
+            && after.is_some_and(|m| m >= FALLS * shallowest(source, span.to, span.to.plus(FALLS_S)));
     }
-    let shallowest = edges.into_iter().min_by(f64::total_cmp)?;
-    let deeper = depths().filter(|s| s.a > shallowest).count();
-    (shallowest >= DEEP_M && deeper as f64 <= DEEPER * depths().count() as f64).then_some(shallowest)
+    let shallowest = edges.iter().copied().min_by(f64::total_cmp)?;
+    let deeper_than = |m: f64| depths().filter(|s| s.a > m).count() as f64;
+    let reach = match range_m(evidence, source) {
+        Some(range) if range >= LEAST_RANGE_M => DEEP_M.min(OF_RANGE * range),
+        _ => DEEP_M,
+    };
+    let comes_back = falls_away && deeper_than((1.0 + AS_DEEP) * shallowest) == 0.0;
+    let deep = shallowest >= reach && deeper_than(shallowest) <= DEEPER * depths().count() as f64;
+    (deep || (comes_back && shallowest >= SHALLOW_REACH_M)).then_some(shallowest)
+}
+
+/// The smallest depth in a stretch of time, metres; infinite when there is none.
+fn shallowest(source: &Source, from: Time, to: Time) -> f64 {
+    let depths = within(source, Span::new(from, to)).iter().map(|s| s.a);
+    depths.filter(|m| *m > 0.0).fold(f64::INFINITY, f64::min)
+}
+
+/// How deep the sounder says that it reaches, metres.
+fn range_m(evidence: &Evidence<'_>, source: &Source) -> Option<f64> {
+    let of_it = |s: &&Source| s.key.device == source.key.device && s.key.message == source.key.message;
+    evidence.books.series.of("depth-range").filter(of_it).find_map(|s| match s.last_value() {
+        LastValue::Measure(m, _) | LastValue::Number(m) => Some(m),
+        _ => None,
+    })
 }
 
 /// Zeros that stand for "no bottom": a boat afloat has water under its transducer, so more than a few are no readings.
@@ -91,7 +133,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let Missing { share, spans } = missing(source);
         let longest = spans.iter().map(|s| s.seconds()).fold(0.0, f64::max);
         let without = source.count - source.valid + zero_held(source);
-        let reach = out_of_reach(source, &spans);
+        let reach = out_of_reach(evidence, source, &spans);
         if source.count < 5
             || without < 5
             || (share < USUAL_SHARE && longest < USUAL_S)

@@ -118,3 +118,25 @@ fn depth_that_goes_as_the_boat_gets_fast_is_lost_at_speed() {
         assert_eq!(alarms(&report), [kind], "{:?}", report.findings);
     }
 }
+
+/// The bottom falls away and comes back. A sounder that gives a range of 100 m loses it at 95 m; one that gives none loses it at
+/// 60 m. Over an even bottom of 60 m the same loss is a fault.
+#[test]
+fn a_sounder_reaches_no_deeper_than_it_can() {
+    let bottom = |t: f64| 10.0 + 200.0 * (1.0 - ((t - 200.0) / 200.0).abs());
+    let ranged = |mut depth: (f64, u32, String)| {
+        depth.2.replace_range(14..16, "0A");
+        depth
+    };
+    let to = |m: f64| depths(move |t| Some(bottom(t)).filter(|d| *d < m));
+    let even = depths(|t| (!(100.0..300.0).contains(&t)).then_some(60.0 + (t / 9.0).sin()));
+    let cases = [
+        (to(95.0).into_iter().map(ranged).collect(), None),
+        (to(60.0), None),
+        (even, Some("depth-not-available")),
+    ];
+    for (depths, kind) in cases {
+        let report = judge(&[can_log([sensors(0, 400), depths].concat())]);
+        assert_eq!(alarms(&report), kind.into_iter().collect::<Vec<_>>(), "{:?}", report.findings);
+    }
+}

@@ -15,6 +15,10 @@ const AWAY_S: f64 = 1.5;
 /// What comes up shows it within this time, seconds: ARP probes and announcements take up to 8 s (RFC 5227 1.1).
 pub const SHOWS_WITHIN_S: f64 = 8.0;
 
+/// Stamps of two packets may be out of order by this much, seconds. What a host shows at a stamp well before that with which
+/// it came back, it shows after the recorder's clock was set back.
+const LATE_S: f64 = 1.0;
+
 /// A host that was heard within this time can be reached, seconds (TCP repeats after 0.2, 0.6, 1.4 s; RFC 6298).
 pub(super) const ALIVE_S: f64 = 1.0;
 
@@ -214,7 +218,7 @@ impl Host {
 
     pub(super) fn sign(&mut self, time: Time, sign: Sign) {
         if let Some(open) = &mut self.open
-            && time.since(open.silence.to) <= SHOWS_WITHIN_S
+            && (-LATE_S..=SHOWS_WITHIN_S).contains(&time.since(open.silence.to))
         {
             open.after.add(sign);
         }

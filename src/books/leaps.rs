@@ -9,6 +9,9 @@ use crate::time::Span;
 /// Leaps closer than this are the same one, seen by two wires or clocks, seconds.
 const SAME_S: f64 = 3.0;
 
+/// A span is a leap when the leap makes more than this share of it, and lies in it with at least this share.
+const LEAP_SHARE: f64 = 0.6;
+
 /// Most leaps that are told.
 const MAX_LEAPS: usize = 64;
 
@@ -104,13 +107,21 @@ impl Books {
         self.stamped_roots().map(|(_, wire)| self.recorded_s(wire)).fold(0.0, f64::max)
     }
 
-    /// Whether the recorder's clock leapt within this span while the boat's own clock did not.
+    /// Whether this span is little more than a leap ahead of the recorder's clock, which the boat's own clock did not make. A
+    /// leap lies between two messages of the boat's clock: a span that only ends or begins there is none of it.
     #[must_use]
     pub fn clock_leapt(&self, span: Span) -> bool {
-        self.clock
-            .steps()
-            .iter()
-            .any(|step| step.size_s > 0.6 * span.seconds() && step.span.touches(span, 1.0))
+        self.clock.steps().iter().any(|step| {
+            step.size_s > LEAP_SHARE * span.seconds() && step.span.shared_s(span) >= LEAP_SHARE * step.size_s
+        })
+    }
+
+    /// How long a span lasted, seconds, without what the recorder's clock leapt ahead within it.
+    #[must_use]
+    pub fn passed_s(&self, span: Span) -> f64 {
+        let within = |leap: &&Leap| leap.size_s > 0.0 && leap.span.shared_s(span) >= LEAP_SHARE * leap.size_s;
+        let ahead: f64 = self.leaps().iter().filter(within).map(|leap| leap.size_s).sum();
+        (span.seconds() - ahead).max(0.0)
     }
 }
 

@@ -67,7 +67,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         };
         let mut sought: BTreeMap<Ipv4Addr, Vec<&Asked>> = BTreeMap::new();
         for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)) {
-            let every = asked.span.seconds() / (asked.asks.max(2) - 1) as f64;
+            let every = books.passed_s(asked.span) / (asked.asks.max(2) - 1) as f64;
             if asked.asks < ASKS || by_loop(asked.span) {
                 continue;
             }
@@ -148,7 +148,7 @@ fn tell(books: &Books, ip: Ipv4Addr, askers: &[&Asked]) -> Finding {
             "{}: {} ARP requests, one every {} on average; no packet from {ip}.",
             books.inventory.label(asked.device),
             asked.asks,
-            seconds(asked.span.seconds() / (asked.asks.max(2) - 1) as f64)
+            seconds(books.passed_s(asked.span) / (asked.asks.max(2) - 1) as f64)
         ));
     }
     finding.check(format!("Find out what {ip} was: switch that device on, or correct the setting of {who}."))

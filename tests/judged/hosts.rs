@@ -92,6 +92,14 @@ impl Traffic {
         self.recorded_up_to(usize::MAX)
     }
 
+    /// The recording of a recorder whose clock shows something else than the time.
+    fn recorded_by(mut self, clock: impl Fn(f64) -> f64) -> Vec<u8> {
+        self.0.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut out = pcap_head(1);
+        self.0.iter().for_each(|(at, packet)| pcap_record(&mut out, (clock(*at) * 1e6) as u64, packet));
+        out
+    }
+
     /// The recording of a recorder that keeps so many bytes of each packet.
     fn recorded_up_to(mut self, snap: usize) -> Vec<u8> {
         self.0.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -367,4 +375,36 @@ fn a_packet_longer_than_any_loads_nothing() {
     let peak = report.wires[0].load.as_ref().unwrap().peak_percent;
     assert!((0.0..1.0).contains(&peak), "{peak}");
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// A host is silent for half a minute and says nothing of its link as it comes back. Later the recorder's clock is set back; what
+/// the host shows then bears stamps of the time before.
+#[test]
+fn what_a_host_shows_after_the_clock_was_set_back_is_no_return() {
+    let mut traffic = Traffic::of_two_displays(300.0);
+    traffic.arp(3.0, 3, 0xC0A8_2F03, 0xC0A8_2F03);
+    traffic.sends(3, 0xC0A8_2F03, 0.2, (3.0, 160.0));
+    traffic.sends(3, 0xC0A8_2F03, 0.2, (190.0, 300.0));
+    traffic.arp(240.0, 3, 0xC0A8_2F03, 0xC0A8_2F03);
+    let report = judge(&[traffic.recorded_by(|t| 1000.0 + if t < 205.0 { t } else { t - 90.0 })]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+}
+
+/// A display asks for an address that nobody has, every two seconds; the recorder's clock is set ahead by two hours meanwhile, as
+/// the boat's own clock shows.
+#[test]
+fn a_leap_of_the_clock_makes_no_search_slow() {
+    let mut traffic = Traffic::of_two_displays(240.0);
+    for i in 0..240 {
+        let said = sentence(&format!("GPZDA,12{:02}{:02}.00,01,01,2026,00,00", i / 60, i % 60));
+        let datagram = udp(10110, 10110, said.as_bytes());
+        let packet = ipv4(0xC0A8_2F02, GROUP, 17, (0, 0, false), &datagram);
+        let at = f64::from(i) + 0.5;
+        traffic.0.push((at, ethernet(2, [1, 0, 0x5E, 0x7E, 7, 1], 0x0800, &packet)));
+        if i % 2 == 0 {
+            traffic.arp(at, 1, 0xC0A8_2F01, 0xC0A8_2F63);
+        }
+    }
+    let report = judge(&[traffic.recorded_by(|t| 1000.0 + if t < 100.2 { t } else { t + 7200.0 })]);
+    assert_eq!(alarms(&report), ["arp-unanswered"], "{:?}", report.findings);
 }

@@ -105,3 +105,17 @@ fn a_bus_in_packets_that_comes_up_anew_was_out() {
     let report = judge(&[file]);
     assert_eq!(alarms(&report), ["wire-outage"], "{:?}", report.findings);
 }
+
+/// A fix that is lost ends just before the recorder's clock is set ahead: the leap is no part of it.
+#[test]
+fn a_leap_just_after_excuses_no_loss_of_the_fix() {
+    let mut frames = [system_times(300), sensors(0, 300)].concat();
+    for (t, id, data) in &mut frames {
+        if *id == 0x09F8_0103 && (60.0..90.0).contains(t) {
+            *data = "FFFFFF7FFFFFFF7F".to_owned();
+        }
+    }
+    let stamp = |(t, id, data)| (if t > 90.5 { t + 60.5 } else { t }, id, data);
+    let report = judge(&[can_log(frames.into_iter().map(stamp).collect())]);
+    assert_eq!(alarms(&report), ["fix-lost"], "{:?}", report.findings);
+}

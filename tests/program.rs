@@ -93,6 +93,22 @@ fn a_time_window_leaves_out_what_lies_outside() {
 }
 
 #[test]
+fn a_time_window_that_holds_nothing_is_said() {
+    let file = capture("sensor-drops-out.txt.gz");
+    let outside = ["--from", "09:00", "--to", "09:10"];
+    for each in [&[][..], &["--each"]] {
+        let (status, out, err) = run(&[&["report", &file][..], each, &outside].concat());
+        assert_eq!(status, 2, "{out}{err}");
+        assert!(err.contains("between --from and --to") && !out.contains("no clock"), "{out}{err}");
+    }
+    // One of two recordings holds something then.
+    let line = capture("healthy-line.log");
+    let outage = capture("switch-outage.pcapng.zst");
+    let (status, out, _) = run(&["report", "--each", &outage, &line, "--from", "06:34:30"]);
+    assert!(status == 0 && out.lines().filter(|line| line.starts_with("not read")).count() == 1, "{out}");
+}
+
+#[test]
 fn standard_input_is_read_and_a_healthy_boat_is_called_so() {
     let bytes = std::fs::read(capture("healthy-line.log")).unwrap();
     let output =

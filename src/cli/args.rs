@@ -95,7 +95,8 @@ pub struct ReportArgs {
     /// Write to this file, whole or not at all, instead of standard output
     #[arg(short, long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
     pub output: Option<PathBuf>,
-    /// Leave out what lies before: RFC 3339, or a time of day in UTC on the day of the recording
+    /// Leave out what lies before: RFC 3339, or a time of day in UTC, on the day of the recording or
+    /// the next where it runs over midnight
     #[arg(long, value_name = "TIME", value_parser = when::parse)]
     pub from: Option<When>,
     /// Leave out what lies after; a time of day before the begin means the next day

@@ -48,6 +48,9 @@ impl Report {
     }
 }
 
+/// The problem of a recording that holds nothing of the time that was asked for.
+pub const NOTHING_THEN: &str = "nothing of this recording lies in that time";
+
 /// Which program wrote the report.
 #[derive(Debug, Clone, Serialize)]
 pub struct Tool {

@@ -29,9 +29,10 @@ use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
 use crate::messages::nmea0183::Framed;
 use crate::recording::{
-    self, Marks, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, WireInfo, WireKind,
+    self, Marks, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, TimeBase, WireInfo,
+    WireKind,
 };
-use crate::report::model::Report;
+use crate::report::model::{NOTHING_THEN, Report};
 use crate::time::{DAY_US, Span, Time};
 use crate::{complaints, findings, report};
 use can::Bits;
@@ -68,13 +69,21 @@ impl Options {
     /// The window in recording time (both ends included), for recordings whose first stamped record lies at `first`.
     ///
     /// A time of day lies on the day of `first`. An end that would fall before the window's begin (or before `first`
-    /// when no begin is given) lies on the next day, so that a window may reach over midnight.
+    /// when no begin is given) lies on the next day, so that a window may reach over midnight. So does a whole window that
+    /// would end before `first`, and a begin without an end that would lie more than half a day before it: a recording
+    /// may run over midnight too.
     #[must_use]
     pub fn window(&self, first: Time) -> (Option<Time>, Option<Time>) {
         let midnight = first.0.div_euclid(DAY_US).saturating_mul(DAY_US);
         let on_day = |of_day: i64| Time(midnight.saturating_add(of_day));
+        let next_day = |of_day: i64| match self.to {
+            Some(When::OfDay(to)) => of_day <= to && on_day(to) < first,
+            Some(When::Moment(_)) => false,
+            None => first.micros_since(on_day(of_day)) > DAY_US / 2,
+        };
         let from = self.from.map(|when| match when {
             When::Moment(time) => time,
+            When::OfDay(of_day) if next_day(of_day) => on_day(of_day.saturating_add(DAY_US)),
             When::OfDay(of_day) => on_day(of_day),
         });
         let to = self.to.map(|when| match when {
@@ -205,7 +214,13 @@ fn fill_reckoned<R: Recording>(
     }
     let mut books = intake.finish(summaries);
     if let Some(part) = window.as_ref().map(part_of) {
-        books.recordings.iter_mut().for_each(|recording| recording.problems.push(part.clone()));
+        for (number, recording) in books.recordings.iter_mut().enumerate() {
+            recording.problems.push(part.clone());
+            let heard = books.wires.iter().any(|(_, wire)| wire.recording == number && wire.frames > 0);
+            if !heard && !matches!(recording.time_base, TimeBase::None) {
+                recording.problems.push(NOTHING_THEN.to_owned());
+            }
+        }
     }
     naming::name_devices(&mut books.inventory, &books.wires, &options.names);
     Ok(books)
@@ -395,6 +410,19 @@ mod tests {
         assert_eq!(window(of_day(23), of_day(1)), (Some(at(23)), Some(at(25))), "over midnight");
         assert_eq!(window(None, of_day(9)), (None, Some(at(33))), "before the first record: the next day");
         assert_eq!(window(Some(When::Moment(at(1))), of_day(9)), (Some(at(1)), Some(at(9))));
+    }
+
+    #[test]
+    fn a_time_of_day_may_lie_behind_the_midnight_of_the_recording() {
+        let first = Time(20_000 * DAY_US + 22 * HOUR_US);
+        let at = |hours: i64| Time(20_000 * DAY_US + hours * HOUR_US);
+        let window = |from, to| Options { from, to, ..Options::default() }.window(first);
+        let of_day = |hours: i64| Some(When::OfDay(hours * HOUR_US));
+        assert_eq!(window(of_day(1), of_day(2)), (Some(at(25)), Some(at(26))));
+        assert_eq!(window(of_day(1), None), (Some(at(25)), None));
+        assert_eq!(window(of_day(23), of_day(1)), (Some(at(23)), Some(at(25))));
+        assert_eq!(window(of_day(21), None), (Some(at(21)), None), "a little before the begin");
+        assert_eq!(window(of_day(21), of_day(23)), (Some(at(21)), Some(at(23))));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::names::wire_name;
 use crate::report::figures::{bytes, count, counted, duration, interval, short};
-use crate::report::model::{RecordingRow, Report, WireRow};
+use crate::report::model::{NOTHING_THEN, RecordingRow, Report, WireRow};
 
 /// What a recording is called: its path as it was given.
 #[must_use]
@@ -47,6 +47,9 @@ pub fn facts(recording: &RecordingRow) -> String {
             let first = first.to_string();
             let (day, clock) = (first.get(..10).unwrap_or_default(), first.get(11..19).unwrap_or_default());
             facts.push(format!("{} from {day} {clock} UTC", duration(length)));
+        }
+        _ if recording.problems.iter().any(|problem| problem == NOTHING_THEN) => {
+            facts.push(String::from("nothing in that time"));
         }
         _ => facts.push(String::from("no clock")),
     }

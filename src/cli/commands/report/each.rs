@@ -1,7 +1,7 @@
 //! Many recordings, each a boat of its own: one line a recording.
 
 use super::tables::Tables;
-use super::{is_met, options};
+use super::{check_within, is_met, options};
 use crate::cli::args::{Format, ReportArgs};
 use crate::cli::exit::{Error, Exit};
 use crate::cli::output::Output;
@@ -22,6 +22,7 @@ const MAX_DEPTH: usize = 16;
 #[derive(Default)]
 struct Tally {
     read: u64,
+    outside: bool,
     met: bool,
     failed: Option<Error>,
 }
@@ -62,6 +63,9 @@ pub(super) fn run(args: &ReportArgs) -> Result<Exit, Error> {
     if let Some(error) = tally.failed {
         return Err(error);
     }
+    if tally.read == 0 && tally.outside {
+        return Err(Error::NothingWithin(args.recordings.join(", ")));
+    }
     if tally.read == 0 {
         return Err(Error::NothingRead(args.recordings.join(", ")));
     }
@@ -87,6 +91,9 @@ fn tell(
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let json = args.format == Format::Json;
+    let within = |report: Report| check_within(args, &report, path).map(|()| report);
+    let result = result.and_then(within);
+    tally.outside |= matches!(result, Err(Error::NothingWithin(_)));
     let report = match result {
         Ok(report) => report,
         Err(error) if json => return JsonLine::unread(path, &error.why(), out),

@@ -86,6 +86,17 @@ fn never(_: &Books, _: &Scope) -> Option<String> {
     None
 }
 
+/// Leaves each finding the complaints that it concerns on this boat: a display that drops off speaks to depth only where it
+/// supplies some.
+pub fn narrow(books: &Books, findings: &mut [Finding]) {
+    for finding in findings {
+        let concerns =
+            |name: &str| COMPLAINTS.iter().any(|c| c.name == name && c.scope.concerns(books, finding));
+        let kept = finding.complaints.iter().copied().filter(|name| concerns(name)).collect();
+        finding.complaints = kept;
+    }
+}
+
 /// Answers the complaint that was asked, or, when none was, every complaint that a fault or warning speaks to.
 #[must_use]
 pub fn answer(books: &Books, findings: &[Finding], asked: Option<&str>) -> Vec<ComplaintRow> {

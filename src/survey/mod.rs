@@ -152,7 +152,8 @@ pub fn report_on(
 }
 
 fn judged(books: &Books, options: &Options) -> Report {
-    let findings = findings::judge(books);
+    let mut findings = findings::judge(books);
+    complaints::narrow(books, &mut findings);
     let answers = complaints::answer(books, &findings, options.complaint);
     report::assemble(books, findings, answers, !options.without_plots)
 }

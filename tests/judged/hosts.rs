@@ -202,6 +202,10 @@ fn short_flaps_of_a_slow_host_are_found() {
     }
     let report = judge(&[traffic.recorded()]);
     assert_eq!(alarms(&report), ["link-flap"], "{:?}", report.findings);
+    // A host that supplies nothing speaks to no complaint about depth or heading: what a finding names is answered.
+    let flap = report.findings.iter().find(|f| f.kind == "link-flap").unwrap();
+    let answered: Vec<_> = report.complaints.iter().map(|row| row.complaint).collect();
+    assert!(flap.complaints.iter().all(|name| answered.contains(name)), "{answered:?}");
     assert_eq!(report.findings[0].spans.len(), 6);
 }
 

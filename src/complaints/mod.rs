@@ -167,7 +167,7 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
             None => match (cause.excluded)(books, &complaint.scope) {
                 Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),
                 None => {
-                    let telling = recordings::that_tells(cause.name);
+                    let telling = recordings::that_tells(books, cause.name);
                     let telling =
                         telling.map(|what| format!(" It would show in {what}.")).unwrap_or_default();
                     let why = silences::doubt(books, complaint.scope, cause.name);

@@ -1,9 +1,14 @@
 //! Which recording would tell a cause that this one leaves open.
 
+use crate::books::Books;
+
 /// What to record so that a cause shows or is excluded; `None` for what no recording shows.
 ///
-/// The answer completes "It would show in ...".
-pub(super) fn that_tells(cause: &str) -> Option<&'static str> {
+/// The answer completes "It would show in ...". A recording of a kind that this one is already is none to ask for.
+pub(super) fn that_tells(books: &Books, cause: &str) -> Option<&'static str> {
+    if cause == "low-supply-voltage" && books.series.of("voltage").any(|source| source.valid > 0) {
+        return None;
+    }
     TELLING.iter().find(|(name, _)| *name == cause).and_then(|(_, recording)| *recording)
 }
 

@@ -103,7 +103,7 @@ pub(super) const LINK_SATURATED: Cause = Cause {
     name: "link-saturated",
     shown: unsaid,
     excluded: exclude::link_free,
-    open: "Too little was recorded to tell the load.",
+    open: "No full second was seen; but what other ports carry may not show at this one, or too little was recorded.",
     check: "Switch off camera and radar streams one by one.",
 };
 

@@ -206,7 +206,7 @@ fn finding(evidence: &Evidence<'_>, source: &Source) -> Option<Finding> {
             .check(format!(
                 "Set gain and range of {who} to automatic, or lower the gain; compare with a lead line."
             ))
-            .check("Until then trust the smaller depth."),
+            .check("Trust the smaller depth while two are shown in turn."),
     )
 }
 

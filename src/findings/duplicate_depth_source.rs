@@ -171,7 +171,9 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
             .check("Nothing is wrong with the values. Choose the sounder itself where a display offers both."),
         ("constant-offset", _) => finding
             .check("Choose one depth source on every display.")
-            .check("Measure the depth with a lead line in calm shallow water and set the offsets of both by it."),
+            .check(format!(
+                "Measure the depth with a lead line in calm shallow water and set the offsets of {one} and {other} by it."
+            )),
         _ => finding
             .check("Choose one depth source on every display.")
             .check("Switch one sounder off: if the other becomes steady, the two disturb each other (like frequencies)."),

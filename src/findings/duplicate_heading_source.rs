@@ -486,8 +486,10 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
                 ),
             })
             .check(match off {
-                Some(off) => format!("Compare {off} with a known bearing after that."),
-                None => String::from("Compare both with a known bearing and correct the offset of the one that is off."),
+                Some(off) => format!("After any change compare {off} with a known bearing."),
+                None => format!(
+                    "Compare {one} and {other} with a known bearing and correct the offset of the one that is off."
+                ),
             }),
         Relation::Unrelated => finding
             .evidence("Neither an offset, nor a lag, nor a curve by heading explains the difference.")

@@ -10,6 +10,7 @@
     reason = "a test fails by panicking, on numbers of its own"
 )]
 
+mod answers;
 mod depths;
 mod distrust;
 mod feeds;

@@ -76,9 +76,16 @@ pub(super) fn lasts(books: &Books, bus: &Bus, contention: &Contention, end: Opti
 
 /// Whether a device contends for its address with another that does not give way.
 pub(super) fn involves(books: &Books, id: DeviceId) -> bool {
-    books.buses.iter().any(|(wire, bus)| {
+    rivals(books, id).next().is_some()
+}
+
+/// Those who contend for an address, this device among them, and do not give way.
+pub(super) fn rivals(books: &Books, id: DeviceId) -> impl Iterator<Item = &[DeviceId]> {
+    books.buses.iter().flat_map(move |(wire, bus)| {
         let end = books.wires.get(wire).and_then(|w| w.last);
-        bus.contentions.iter().any(|c| c.devices.contains(&id) && lasts(books, bus, c, end))
+        let own =
+            bus.contentions.iter().filter(move |c| c.devices.contains(&id) && lasts(books, bus, c, end));
+        own.map(|c| c.devices.as_slice())
     })
 }
 

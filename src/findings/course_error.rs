@@ -12,7 +12,7 @@ use super::deviation::{rest, swing};
 use super::motion::UNDER_WAY_KN;
 use super::pairs::{self, Curve};
 use super::variation::variation_at_boat;
-use super::{Evidence, heading_frozen};
+use super::{Evidence, heading_frozen, two_in_turn};
 use crate::books::series::Source;
 use crate::time::Span;
 use crate::units::wrap_180;
@@ -114,7 +114,8 @@ impl CourseError {
 /// Compares a heading with the course over ground, by every receiver that gives one.
 ///
 /// `None` with fewer than three sectors, without course, without variation where one is needed, when no error, current and
-/// log together explain the course, and when the courses of two receivers do not agree.
+/// log together explain the course, when the courses of two receivers do not agree, and when the heading is that of two
+/// sensors.
 pub(super) fn course_error(evidence: &Evidence<'_>, heading: &Source) -> Option<CourseError> {
     let known = evidence.course_errors.borrow().iter().find(|(key, _)| *key == heading.key).map(|(_, e)| *e);
     known.unwrap_or_else(|| {
@@ -125,6 +126,9 @@ pub(super) fn course_error(evidence: &Evidence<'_>, heading: &Source) -> Option<
 }
 
 fn found(evidence: &Evidence<'_>, heading: &Source) -> Option<CourseError> {
+    if two_in_turn::is_mixed(evidence, heading) {
+        return None;
+    }
     let grounds = pairs::main_sources(evidence, "course-and-speed-over-ground");
     let mut errors: Vec<CourseError> =
         grounds.iter().filter_map(|g| by_ground(evidence, heading, g)).collect();

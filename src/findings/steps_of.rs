@@ -38,13 +38,12 @@ pub(super) fn jumping<'a>(
             evidence.books.inventory.get(source.key.device).map(|device| rooted(evidence.books, device.wire));
         loops.iter().any(|(of, span)| Some(*of) == wire && span.touches(step, RETURNS_S))
     };
-    let two = two_in_turn::in_turn(evidence, quantity);
     pairs::main_sources(evidence, quantity)
         .into_iter()
         .filter_map(|source| {
             if source.steps.count == 0
                 || repeaters.contains(&source.key.device)
-                || two.iter().any(|two| two.source.key == source.key)
+                || two_in_turn::is_mixed(evidence, source)
             {
                 return None;
             }

@@ -1,7 +1,7 @@
 //! One sender whose values are those of two sensors in turn.
 
 use super::words::number;
-use super::{Evidence, Finding, duplicate_depth_source, duplicate_heading_source, pairs};
+use super::{Evidence, Finding, address_conflict, duplicate_depth_source, duplicate_heading_source, pairs};
 use crate::books::inventory::DeviceId;
 use crate::books::lanes::Turns;
 use crate::books::series::Source;
@@ -25,6 +25,10 @@ const AS_OFTEN: f64 = 1.5;
 /// they show by coming more often than the standard says. Standard deviation as a share of the mean.
 const UNEVEN: f64 = 0.35;
 
+/// Where two NAMEs quarrel about an address, and one in so many values of both leaps, it is one of either: a sensor that jumps
+/// does it now and then, and one that sends once in two seconds beside ten values a second makes two leaps in 21.
+const STEPPING: f64 = 0.05;
+
 /// Distances of this many steps of the last digit or less may be rounding.
 const DIGITS: f64 = 2.5;
 
@@ -40,6 +44,23 @@ pub(super) fn in_turn<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InT
         .filter_map(|source| Some(InTurn { source, turns: source.steps.lanes.turns()? }))
         .filter(|two| goes_with_the_rate(evidence, two) && !is_rounding(two) && !is_echo(two))
         .collect()
+}
+
+/// Whether the values of a source are those of two, as they show themselves, or as the quarrel about the sender's address shows:
+/// what they would say of one sensor is true of neither.
+pub(super) fn is_mixed(evidence: &Evidence<'_>, source: &Source) -> bool {
+    in_turn(evidence, source.key.quantity).iter().any(|two| two.source.key == source.key)
+        || address_conflict::rivals(evidence.books, source.key.device).any(|rivals| {
+            let alike = |other: &&Source| {
+                let (one, other) = (source.key, other.key);
+                (one.message, one.quantity) == (other.message, other.quantity)
+                    && rivals.contains(&other.device)
+            };
+            let sources: Vec<&Source> = evidence.books.series.iter().filter(alike).collect();
+            let steps: u64 = sources.iter().map(|source| source.steps.count).sum();
+            let values: u64 = sources.iter().map(|source| source.valid).sum();
+            sources.len() >= 2 && steps as f64 >= STEPPING * values as f64
+        })
 }
 
 /// Those of talkers, whose sentences bear no address. One that repeats two others, as `copies` says (a device for each
@@ -66,6 +87,9 @@ pub(super) fn all<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = InTurn<'a
 /// come evenly.
 fn goes_with_the_rate(evidence: &Evidence<'_>, two: &InTurn<'_>) -> bool {
     let Some((from, to)) = two.source.values_from_to else { return false };
+    if two.turns.between {
+        return true;
+    }
     let inside: f64 = two.turns.spans.iter().map(|span| span.seconds()).sum();
     let outside = to.since(from) - inside;
     if inside >= MOST * to.since(from) {

@@ -21,6 +21,7 @@ mod look;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;
+mod mixed;
 mod positions;
 mod recorders;
 mod rhythm;

@@ -7,6 +7,7 @@ use super::{Detector, Doc, Evidence, Finding, pairs};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
+use crate::books::timing::Message;
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -77,6 +78,32 @@ pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&
         })
         .filter(|(_, spans)| !spans.is_empty())
         .max_by(|(_, a), (_, b)| total(a).total_cmp(&total(b)))
+}
+
+/// Quantities that a receiver has only with a fix.
+const NEED_A_FIX: [&str; 2] = ["position", "course-and-speed-over-ground"];
+
+/// Without a fix for at least so much of a pause, the pause is the fix's.
+const MOSTLY: f64 = 0.7;
+
+/// Whether a message of a receiver pauses because the receiver has no fix, as another message of it says: some leave out what
+/// they do not know. However short it is, it is no second event, and under a bridge it is none at all.
+pub(super) fn explains(evidence: &Evidence<'_>, id: DeviceId, message: Option<Message>, pause: Span) -> bool {
+    let series = &evidence.books.series;
+    let needs_it = |message: Message| {
+        let mut sources = NEED_A_FIX.into_iter().flat_map(|quantity| series.of(quantity));
+        sources.any(|s| s.key.device == id && s.key.message == message)
+    };
+    message.is_some_and(needs_it)
+        && series
+            .of("position")
+            .filter(|s| {
+                evidence.books.inventory.same(s.key.device, id)
+                    && s.valid > 0
+                    && Some(s.key.message) != message
+            })
+            .flat_map(|s| s.runs.absent(0.0))
+            .any(|without| without.shared_s(pause) >= MOSTLY * pause.seconds())
 }
 
 /// Losses that are short and come again and again.

@@ -2,7 +2,8 @@
 
 use super::presence::{carrier, rooted};
 use super::{
-    Evidence, depth_unsent, duplicate_depth_source, duplicate_heading_source, line_overloaded, pairs,
+    Evidence, depth_unsent, duplicate_depth_source, duplicate_heading_source, fix_lost, line_overloaded,
+    pairs,
 };
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
@@ -20,6 +21,7 @@ pub(super) fn is_own(evidence: &Evidence<'_>, id: DeviceId, message: Option<Mess
     let wire = evidence.books.inventory.get(id).map(|device| device.wire);
     !is_handed_on(evidence, id, message, silence)
         && !depth_unsent::explains(evidence, id, message, silence)
+        && !fix_lost::explains(evidence, id, message, silence)
         && !wire.is_some_and(|wire| line_overloaded::explains(evidence.books, wire, silence))
 }
 

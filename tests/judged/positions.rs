@@ -137,3 +137,34 @@ fn jumps_do_not_hide_two_antennas() {
     assert_eq!(text(&report, "duplicate-position-source", "relation"), "constant-separation");
     assert!((number(&report, "duplicate-position-source", "median_separation_m") - 5.0).abs() < 0.6);
 }
+
+/// A receiver whose fix is gone while `lost`, and which leaves its course out while `silent`.
+fn without_fix(lost: impl Fn(u32) -> bool, silent: impl Fn(u32) -> bool) -> Vec<u8> {
+    let mut out = String::new();
+    for i in 0..300_u32 {
+        let at = |late: f64| Time(START_US as i64).plus(f64::from(i) + late);
+        let place = format!("54{:07.4},N,01010.0000,E", 18.0 + way(f64::from(i)) / 1855.3);
+        let (gll, gga) = if lost(i) {
+            (",,,,,V,N".to_owned(), ",,,,,,0,00,,,M,,M,,".to_owned())
+        } else {
+            (format!("{place},,A,A"), format!(",,{place},1,09,0.9,2.0,M,44.0,M,,"))
+        };
+        out += &format!("{} {}", at(0.0), sentence(&format!("GPGLL,{gll}")));
+        out += &format!("{} {}", at(0.1), sentence(&format!("GPGGA{gga}")));
+        if !silent(i) {
+            out += &format!("{} {}", at(0.2), sentence("GPVTG,0.0,T,,M,6.0,N,,K,A"));
+        }
+    }
+    out.into_bytes()
+}
+
+/// Under two bridges a receiver has no fix for eight seconds, and leaves out the course that it does not know: no message of it
+/// is lost. One that is left out beside a good fix is.
+#[test]
+fn a_course_that_is_left_out_under_a_bridge_is_no_pause() {
+    let bridge = |i: u32| (60..68).contains(&(i % 120));
+    let report = judge(&[without_fix(bridge, bridge)]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let report = judge(&[without_fix(|_| false, bridge)]);
+    assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
+}

@@ -163,3 +163,16 @@ fn a_recorder_that_loses_frames_of_all_accuses_nobody() {
     assert_eq!(severity, Severity::Fault);
     assert!(advice.contains("drop cable"), "{advice}");
 }
+
+/// A heading (PGN 127250, ten a second by standard) each 0.42 s in stamps of a tenth: they tell a rate four times as slow, and
+/// none of a heading that comes by the standard.
+#[test]
+fn a_slow_heading_is_seen_by_coarse_stamps() {
+    for (s, kinds) in [(0.42, &["slow-message"][..]), (0.6, &["slow-message"]), (0.1, &[]), (0.2, &[])] {
+        let frames = [sensors(0, 300), every(s, 0x09F1_1223, "FF1027FF7FFF7FFD", |_| true)].concat();
+        let coarse = frames.into_iter().map(|(t, id, data)| ((t * 10.0).floor() / 10.0, id, data));
+        let report = judge(&[can_log(coarse.collect())]);
+        let found: Vec<_> = alarms(&report).into_iter().filter(|kind| *kind == "slow-message").collect();
+        assert_eq!(found, kinds, "{s} {:?}", report.findings);
+    }
+}

@@ -2,7 +2,7 @@
 //! does not wait for the disk, the unpacking and the search for the next record.
 
 use super::can_frame::CanHead;
-use super::digests::{Digests, Marks};
+use super::digests::{Digests, Marks, marks_of};
 use super::open::open_pieces;
 use super::{CanKind, LentFrame, LinkType, Payload, Record, Recording, RecordingError, Summary};
 use crate::crew::{Crew, Source};
@@ -346,7 +346,7 @@ impl Recording for Ahead {
     fn run(&mut self, take: &mut impl Take) {
         let batch = &self.batch;
         let digests = &batch.digests;
-        let mut next_marks = digests.marks_from(self.next);
+        let mut marks = digests.marks_from(self.next);
         while let (Some(row), Some(digest)) = (batch.rows.get(self.next), digests.numbers.get(self.next)) {
             let taken = if matches!(row.held, Held::Eight { .. }) {
                 let rows = batch.rows.get(self.next..).unwrap_or_default();
@@ -357,8 +357,8 @@ impl Recording for Ahead {
                 before - frames.rows.len()
             } else {
                 let coming = Coming { batch, row: self.next };
-                let marks = digests.marks(&mut next_marks, self.next);
-                usize::from(take.record(&batch.record(row, self.to), *digest, marks, coming))
+                let own = marks_of(&mut marks, self.next);
+                usize::from(take.record(&batch.record(row, self.to), *digest, own, coming))
             };
             if taken == 0 {
                 return;

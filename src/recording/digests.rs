@@ -29,19 +29,22 @@ impl Digests {
         }
     }
 
-    /// The marks of the record at this place, when `next` is the number of the first marks that no record before it has;
-    /// moves on behind them.
-    #[inline(always)]
-    pub(super) fn marks(&self, next: &mut usize, record: usize) -> &[(u32, Marks)] {
-        let from = *next;
-        while self.marks.get(*next).is_some_and(|(at, _)| *at as usize == record) {
-            *next += 1;
-        }
-        self.marks.get(from..*next).unwrap_or_default()
+    /// The marks of this record and those behind it.
+    pub(super) fn marks_from(&self, record: usize) -> &[(u32, Marks)] {
+        let before = self.marks.partition_point(|(at, _)| (*at as usize) < record);
+        self.marks.get(before..).unwrap_or_default()
     }
+}
 
-    /// The number of the first marks of this record or one behind it.
-    pub(super) fn marks_from(&self, record: usize) -> usize {
-        self.marks.partition_point(|(at, _)| (*at as usize) < record)
+/// The marks of a record, of those that no record before it has; they are taken off.
+#[inline(always)]
+pub(super) fn marks_of<'a>(rest: &mut &'a [(u32, Marks)], record: usize) -> &'a [(u32, Marks)] {
+    // Most records have none.
+    if rest.first().is_none_or(|(at, _)| *at as usize != record) {
+        return &[];
     }
+    let count = rest.iter().take_while(|(at, _)| *at as usize == record).count();
+    let (own, behind) = rest.split_at_checked(count).unwrap_or_default();
+    *rest = behind;
+    own
 }

@@ -3,7 +3,7 @@
 //! Source: NMEA 0183 clause 5, IEC 61162-1 clause 7 (start, address, fields, checksum, 82 characters).
 
 use super::Sentence;
-use super::scan::{Commas, Scan};
+use super::scan::{Commas, MAX_INDEXED, Scan};
 use super::tag_block::TagBlock;
 use memchr::memchr;
 
@@ -154,8 +154,9 @@ impl Outline {
         self.length as usize
     }
 
-    /// Offsets of the first commas.
-    pub(super) fn commas(&self) -> impl Iterator<Item = u8> + use<> {
+    /// Offsets of the first commas, and how many are known.
+    #[inline]
+    pub(super) fn commas(&self) -> ([u8; MAX_INDEXED], u8) {
         self.commas.offsets()
     }
 }

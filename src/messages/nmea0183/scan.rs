@@ -41,16 +41,20 @@ impl Commas {
         }
     }
 
-    /// Offsets of those that are kept, in their order.
+    /// Offsets of the first of those that are kept, and how many they are.
     #[inline]
-    pub(super) fn offsets(self) -> impl Iterator<Item = u8> {
-        let [mut first, mut second] = self.marks;
-        std::iter::from_fn(move || {
-            let (word, begin) = if first == 0 { (&mut second, 65) } else { (&mut first, 1) };
-            let at = (*word != 0).then(|| begin + word.trailing_zeros() as u8)?;
-            *word &= *word - 1;
-            Some(at)
-        })
+    pub(super) fn offsets(self) -> ([u8; MAX_INDEXED], u8) {
+        let (mut offsets, mut count) = ([0; MAX_INDEXED], 0);
+        for (mut word, begin) in self.marks.into_iter().zip([1, 65]) {
+            while word != 0
+                && let Some(slot) = offsets.get_mut(count)
+            {
+                *slot = begin + word.trailing_zeros() as u8;
+                count += 1;
+                word &= word - 1;
+            }
+        }
+        (offsets, count as u8)
     }
 
     /// Notes one at this many characters behind the start character.

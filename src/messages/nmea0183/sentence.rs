@@ -34,11 +34,7 @@ impl<'a> Sentence<'a> {
     }
 
     pub(super) fn of(framed: Framed<'a>) -> Self {
-        let (mut commas, mut known) = ([0; MAX_INDEXED], 0);
-        for (slot, at) in commas.iter_mut().zip(framed.outline().0.commas()) {
-            *slot = at;
-            known += 1;
-        }
+        let (commas, known) = framed.outline().0.commas();
         Self { framed, commas, known }
     }
 

@@ -5,7 +5,7 @@ use crate::{alarms, judge, number};
 use leadsman::time::Time;
 
 /// A line of so many seconds, each with the sentences that `said` gives for it.
-fn line(seconds: u32, said: impl Fn(u32) -> Vec<String>) -> Vec<u8> {
+pub(crate) fn line(seconds: u32, said: impl Fn(u32) -> Vec<String>) -> Vec<u8> {
     let mut log = String::new();
     for i in 0..seconds {
         for (n, body) in said(i).iter().enumerate() {

@@ -26,6 +26,7 @@ mod positions;
 mod recorders;
 mod rhythm;
 mod silences;
+mod talkers;
 mod turns;
 mod wires;
 

@@ -5,6 +5,7 @@ mod of_devices;
 mod of_hosts;
 mod of_messages;
 mod of_wires;
+mod other_talker;
 
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};

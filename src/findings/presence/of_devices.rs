@@ -2,7 +2,7 @@
 
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, carrier, covered, flowed_into, follows, of_hosts,
-    patience, patience_with, periodic, rooted, within,
+    other_talker, patience, patience_with, periodic, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -73,6 +73,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
             && !books.clock_leapt(s.span)
             && !spoke_meanwhile(books, id, wire, s.span)
             && breaks(books, id, wire, s)
+            && !other_talker::goes_on(books, id, s.span, s.returned)
     });
     silences.retain(|s| {
         let after_outage =

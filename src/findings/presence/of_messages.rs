@@ -3,7 +3,7 @@
 use super::of_devices::{quarrels, starts_anew};
 use super::{
     GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, follows, heard_s,
-    is_asked_for, is_on_demand, patience, rooted, within,
+    is_asked_for, is_on_demand, other_talker, patience, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -55,6 +55,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
                 && !owned(books, presence, stream.device, s.span)
                 && !books.clock_leapt(s.span)
                 && !taken_over(books, stream, s.span, patience)
+                && !other_talker::sends(books, stream, s.span, s.returned)
         });
         if !silences.is_empty() {
             found.push((index, silences));

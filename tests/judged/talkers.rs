@@ -1,0 +1,90 @@
+//! Receivers that change their talker, and lines with two of them.
+
+use crate::lines::line;
+use crate::silences::standing;
+use crate::{alarms, judge};
+use leadsman::report::model::Standing;
+
+/// A fix with this talker, of a boat that goes north at 6 kn, and the satellites that it used.
+fn fix(i: u32, talker: &str) -> Vec<String> {
+    let minutes = 30.0 + f64::from(i) * 6.0 / 3600.0;
+    let time = format!("{:02}{:02}{:02}.00", i / 3600, i / 60 % 60, i % 60);
+    let place = format!("54{minutes:07.4},N,01010.0000,E");
+    vec![
+        format!("{talker}RMC,{time},A,{place},6.0,0.0,010126,,,A"),
+        format!("{talker}GGA,{time},{place},1,09,0.9,2.0,M,44.0,M,,"),
+        format!("{talker}GSA,A,3,01,02,03,04,05,06,07,08,09,,,,1.6,0.9,1.3"),
+    ]
+}
+
+/// Satellites in view, which a receiver tells system by system whatever its own talker.
+fn view(talker: &str) -> String {
+    format!("{talker}GSV,1,1,04,01,40,083,46,02,17,308,41,03,07,344,39,04,22,228,45")
+}
+
+fn depth() -> String {
+    "SDDPT,7.4,0.3,".to_owned()
+}
+
+/// A receiver of several systems is `GN`, and one system's when it uses that alone: nothing pauses but the satellites of the
+/// other one, be it once or time and again.
+#[test]
+fn a_receiver_that_changes_its_talker_does_not_fall_silent() {
+    let one_system: [&dyn Fn(u32) -> bool; 4] = [
+        &|i| (100..150).contains(&i),
+        &|i| i < 40,
+        &|i| (60..67).contains(&i) || (120..180).contains(&i),
+        &|i| i / 7 % 2 == 1,
+    ];
+    for one in one_system {
+        let said = |i: u32| {
+            let mut said = fix(i, if one(i) { "GP" } else { "GN" });
+            said.push(view("GP"));
+            said.extend((!one(i)).then(|| view("GL")));
+            said.push(depth());
+            said
+        };
+        let log = line(1200, said);
+        let report = judge(std::slice::from_ref(&log));
+        assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+        for (complaint, cause) in [("no-position", "device-dropout"), ("data-drops-out", "message-dropout")] {
+            let (told, why) = standing(log.clone(), complaint, cause);
+            assert_ne!(told, Standing::Supported, "{why}");
+        }
+    }
+}
+
+/// A second receiver that falls silent while the first goes on is missed, and so is one whose sentences nobody else sends.
+#[test]
+fn a_second_receiver_that_falls_silent_is_missed() {
+    let report = judge(&[line(300, |i| {
+        let mut said = fix(i, "GP");
+        said.extend((!(100..150).contains(&i)).then(|| fix(i, "GN")).into_iter().flatten());
+        said.push(depth());
+        said
+    })]);
+    assert!(alarms(&report).contains(&"device-dropout"), "{:?}", report.findings);
+    // The other one starts four seconds later, as one does that stands in for it.
+    let report = judge(&[line(300, |i| {
+        let mut said = if (100..150).contains(&i) { Vec::new() } else { fix(i, "GN") };
+        said.extend((104..150).contains(&i).then(|| fix(i, "GP")).into_iter().flatten());
+        said.push(depth());
+        said
+    })]);
+    assert!(alarms(&report).contains(&"device-dropout"), "{:?}", report.findings);
+    // It names itself anew and falls silent thereafter.
+    let report = judge(&[line(300, |i| {
+        let mut said = match i {
+            0..100 => fix(i, "GN"),
+            100..200 => fix(i, "GP"),
+            _ => Vec::new(),
+        };
+        said.push(depth());
+        said.extend(
+            ["HCHDG,90.0,,,,", "VWVHW,,T,,M,5.8,N,10.7,K", "WIMWV,90.0,R,5.0,N,A"].map(str::to_owned),
+        );
+        said
+    })]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    assert!(report.findings.iter().any(|f| f.kind == "device-dropout" && f.summary.contains("GP")));
+}

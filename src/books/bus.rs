@@ -3,6 +3,7 @@
 use super::bounded;
 use super::by_wire::ByWire;
 use super::inventory::DeviceId;
+use super::ousted::{Move, Ousted};
 use crate::messages::n2k::{GLOBAL, Name, NetworkMessage, StreamLosses};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
@@ -139,6 +140,8 @@ pub struct Bus {
     last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
     /// The last claim that took over what was sent from its address before.
     adoption: Option<Adoption>,
+    /// Such claims that may have ousted who sent it.
+    pub ousted: Ousted,
 }
 
 /// A claim of an address from which somebody had been heard who claimed nothing.
@@ -180,6 +183,37 @@ impl Bus {
         if let Some((_, _, by)) = self.last_claim.get_mut(&claim.address) {
             *by = device;
         }
+    }
+
+    /// Books claims with the other one of two nodes: the one that claimed first had not spoken from its address before (see
+    /// [`Ousted`]).
+    pub fn moved(&mut self, it: &Move, newcomer: DeviceId) {
+        let past = it.from.device;
+        let swap = |id: &mut DeviceId| {
+            *id = match *id {
+                id if id == past => newcomer,
+                id if id == newcomer => past,
+                id => id,
+            };
+        };
+        self.claim_list.iter_mut().for_each(|(_, _, by)| swap(by));
+        self.homeless.iter_mut().for_each(|(by, _)| swap(by));
+        self.last_claim.values_mut().for_each(|(_, _, by)| swap(by));
+        self.contentions.iter_mut().flat_map(|c| &mut c.devices).for_each(swap);
+        self.starts.iter_mut().for_each(|start| swap(&mut start.device));
+        // Who goes on from another address has not started.
+        self.starts.retain(|start| (start.device, start.at) != (past, it.at));
+        for start in self.starts.iter_mut().filter(|start| start.device == newcomer) {
+            start.silent_since = None;
+        }
+        self.adoption.take_if(|adoption| adoption.device == past);
+    }
+
+    /// Whether somebody asked for the claim of an address just before.
+    #[must_use]
+    pub fn was_asked(&self, time: Time, address: u8) -> bool {
+        self.asked_for_claims
+            .is_some_and(|(at, to)| time.since(at) <= ANSWER_S && (to == GLOBAL || to == address))
     }
 
     /// Books a request for a message.
@@ -254,9 +288,7 @@ impl Bus {
             contention.claims += 1;
             contention.span.to = contention.span.to.max(time);
         }
-        let asked = self
-            .asked_for_claims
-            .is_some_and(|(at, to)| time.since(at) <= ANSWER_S && (to == GLOBAL || to == address));
+        let asked = self.was_asked(time, address);
         let contended = rival.is_some_and(|(at, _, _)| time.since(at) <= CONTENTION_S);
         if !asked && !contended {
             bounded::push(&mut self.starts, MAX_CLAIMS, Start { device, silent_since, at: time });

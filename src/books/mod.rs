@@ -17,6 +17,7 @@ pub mod line;
 mod longest;
 pub mod naming;
 pub mod network;
+pub mod ousted;
 mod rhythm;
 pub mod runs;
 mod second;

@@ -6,6 +6,7 @@ use super::scribe::Scribe;
 use crate::books::Books;
 use crate::books::bus::{Adoption, Bus};
 use crate::books::inventory::{DeviceId, Inventory};
+use crate::books::ousted::Takeover;
 use crate::books::wires::{Wire, WireId};
 use crate::frames::{FrameBits, MANY};
 use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
@@ -126,6 +127,14 @@ impl Identifiers {
     }
 }
 
+impl Identifiers {
+    /// The messages that came from an address by identifiers that are known; what a node says of itself and the network is none.
+    fn sent_from(&self, address: u8) -> Vec<u32> {
+        let own = self.0.iter().filter(|k| k.bits != u32::MAX && k.id.source == address && !k.is_network);
+        own.map(|known| known.id.pgn).collect()
+    }
+}
+
 /// One bus, and what its frames are booked with.
 struct Desk<'a> {
     wire: Option<&'a mut Wire>,
@@ -199,8 +208,11 @@ impl Desk<'_> {
         let Known { id, is_whole, is_network, .. } = self.identifiers.of(frame.id);
         let messages = &mut self.messages;
         if id.pgn == 60_928 {
-            messages.claim(time, id, frame.data);
+            messages.claim(time, id, frame.data, self.identifiers);
             return;
+        }
+        if messages.bus.ousted.waits() {
+            messages.settle(time, id);
         }
         let Some(device) = messages.inventory.node(messages.wire, id.source) else { return };
         messages.inventory.frame(device, time, frame.data.len() as u64);
@@ -217,7 +229,7 @@ impl Desk<'_> {
 
 impl Messages<'_> {
     #[cold]
-    fn claim(&mut self, time: Option<Time>, id: CanId, data: &[u8]) {
+    fn claim(&mut self, time: Option<Time>, id: CanId, data: &[u8], identifiers: &Identifiers) {
         let Some(NetworkMessage::Claim { name, .. }) = n2k::network(id, data) else { return };
         let (wire, address) = (self.wire, id.source);
         let contested = time.and_then(|time| self.bus.contested(time, address, name));
@@ -225,16 +237,42 @@ impl Messages<'_> {
             && let Some(newcomer) = self.inventory.hand_back(wire, address, claim.name, claim.at)
         {
             self.bus.rebook(claim, newcomer);
+            self.bus.ousted.defended(address);
         }
-        let adopts = self.inventory.past_of(wire, address, name).is_some();
+        let past = self.inventory.past_of(wire, address, name);
+        let unasked = time.filter(|at| address != n2k::NULL_ADDRESS && !self.bus.was_asked(*at, address));
+        let spoke = unasked.filter(|at| past.is_some_and(|past| self.inventory.still_speaks(past, *at)));
+        if let Some(at) = unasked.filter(|_| !self.inventory.knows(wire, name)) {
+            // It may have gone on from there a moment before its claim.
+            let first = past.and_then(|past| self.inventory.get(past)?.first);
+            let before = |since| match first {
+                Some(first) if first >= since => Vec::new(),
+                _ => identifiers.sent_from(address),
+            };
+            self.bus.ousted.claimed(at, address, name, before);
+        }
         let Some(device) = self.inventory.claim(wire, address, name) else { return };
-        if let Some(at) = time.filter(|_| adopts) {
+        if let Some(at) = time.filter(|_| past.is_some()) {
             self.bus.adopted(Adoption { at, address, name, device });
+        }
+        if let Some(at) = spoke {
+            let sent = identifiers.sent_from(address);
+            self.bus.ousted.taken_over(Takeover { at, address, device, sent, arrives: Vec::new() });
         }
         let silent_since = self.inventory.get(device).and_then(|d| d.last);
         self.bus.answer(time, device, id.pgn);
         self.bus.claim(time, id.source, name, device, silent_since);
         self.inventory.frame(device, time, data.len() as u64);
+    }
+
+    /// Looks whether a message comes from a node that a newcomer's claim had ousted.
+    #[cold]
+    fn settle(&mut self, time: Option<Time>, id: CanId) {
+        if let Some(it) = self.bus.ousted.settled(time, id.source, id.pgn)
+            && let Some(newcomer) = self.inventory.moved(self.wire, &it)
+        {
+            self.bus.moved(&it, newcomer);
+        }
     }
 
     #[inline(always)]

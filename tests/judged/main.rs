@@ -11,6 +11,7 @@
 )]
 
 mod answers;
+mod claims;
 mod depths;
 mod distrust;
 mod feeds;

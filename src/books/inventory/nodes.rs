@@ -1,10 +1,21 @@
 //! Nodes of a bus: who holds which address, and whose messages came from it.
 
 use super::{Device, DeviceId, Identity, Inventory};
+use crate::books::ousted::Move;
 use crate::books::wires::WireId;
 use crate::messages::n2k::{NULL_ADDRESS, Name};
 use crate::time::Time;
 use std::collections::BTreeSet;
+
+/// A node whose frames come without longer pauses than this still speaks, seconds; one that comes up is silent for longer.
+const STILL_S: f64 = 0.5;
+
+/// Who has spoken for so long has started, seconds (common practice, no source): when a boat is switched on, claims and data of
+/// all come in any order.
+const STARTED_S: f64 = 10.0;
+
+/// So many longer pauses tell how long they usually are.
+const USUAL_PAUSES: usize = 8;
 
 /// Who holds each address of a bus now.
 #[derive(Debug)]
@@ -95,6 +106,52 @@ impl Inventory {
         self.set_holder(wire, address, Some(past));
         self.frame(own, Some(at), 8);
         Some(own)
+    }
+
+    /// Changes the identities of two nodes: the one whose past a newcomer's claim took over is the one that claimed another address
+    /// then. Gives the newcomer's node.
+    pub fn moved(&mut self, wire: WireId, it: &Move) -> Option<DeviceId> {
+        let (past, own) = (it.from.device, *self.names.get(&(wire, it.name))?);
+        let [old, new] = self.devices.get_disjoint_mut([past.0 as usize, own.0 as usize]).ok()?;
+        std::mem::swap(&mut old.identity, &mut new.identity);
+        if let Identity::N2k { addresses, .. } = &mut old.identity {
+            addresses.insert(it.from.address);
+        }
+        // What it said of itself at its new address; when it has a past of its own, that tells of another.
+        if new.first.is_some_and(|first| first >= it.from.at) {
+            new.first = Some(it.from.at);
+            old.model = new.model.take().or_else(|| old.model.take());
+            old.software = new.software.take().or_else(|| old.software.take());
+            old.serial = new.serial.take().or_else(|| old.serial.take());
+            old.load_equivalency = new.load_equivalency.take().or(old.load_equivalency);
+        }
+        for id in [past, own] {
+            let Some((name, address)) = self.get(id).and_then(|d| d.name().zip(d.address())) else {
+                continue;
+            };
+            self.names.insert((wire, name), id);
+            if self.holder(wire, address).is_some_and(|holder| [past, own].contains(&holder)) {
+                self.set_holder(wire, address, Some(id));
+            }
+        }
+        Some(own)
+    }
+
+    /// Whether a NAME has claimed an address before.
+    #[must_use]
+    pub fn knows(&self, wire: WireId, name: Name) -> bool {
+        self.names.contains_key(&(wire, name))
+    }
+
+    /// Whether a node spoke for a while up to a moment, by the pauses that it makes.
+    #[must_use]
+    pub fn still_speaks(&self, id: DeviceId, time: Time) -> bool {
+        let Some((device, last)) = self.get(id).and_then(|d| Some((d, d.last?))) else { return false };
+        let mut pauses: Vec<f64> = device.gaps.over(STILL_S).iter().map(|gap| gap.seconds()).collect();
+        pauses.sort_unstable_by(f64::total_cmp);
+        let usual = pauses.get(pauses.len() / 2).copied().filter(|_| pauses.len() >= USUAL_PAUSES);
+        let started = device.first.is_some_and(|first| last.since(first) >= STARTED_S);
+        started && time.since(last) <= usual.unwrap_or(STILL_S) * 1.1
     }
 
     /// The node without a NAME whose messages came from an address, when a claim of this NAME takes them over: it is a new NAME,

@@ -1,0 +1,84 @@
+//! Nodes that change their address while nobody knows their NAMEs yet.
+
+use crate::silences::depths;
+use crate::wires::sensors;
+use crate::{alarms, can_log, judge};
+use leadsman::report::model::Report;
+
+type Frames = Vec<(f64, u32, String)>;
+
+/// A claim of an address by a NAME whose last digits are these.
+fn claim(at: f64, address: u32, name: u32) -> Frames {
+    vec![(at, 0x18EE_FF00 | address, format!("{name:02X}00D0260082A0C0"))]
+}
+
+/// Switch states (PGN 127501) from an address, once a second.
+fn switches(from: u32, to: u32, address: u32) -> Frames {
+    let frame = |i| (f64::from(i) + 0.3, 0x0DF2_0D00 | address, "01FFFFFFFFFFFFFF".to_owned());
+    (from..to).map(frame).collect()
+}
+
+/// The frames of the node at one address, from a moment on at another one.
+fn moved(frames: Frames, at: f64, from: u32, to: u32) -> Frames {
+    let moved = |(t, id, data): (f64, u32, String)| {
+        let id = if t >= at && id & 0xFF == from { id & !0xFF | to } else { id };
+        (t, id, data)
+    };
+    frames.into_iter().map(moved).collect()
+}
+
+/// Frames of the node that claimed with this NAME, and the addresses that it held.
+fn node(report: &Report, name: u32) -> (u64, Vec<u8>) {
+    let name = format!("C0A0820026D000{name:02X}");
+    let row = report.devices.iter().find(|d| d.name.as_deref() == Some(&name)).unwrap();
+    (row.frames, row.addresses.clone())
+}
+
+/// A newcomer's claim ousts the sounder, which goes on from another address: nothing paused, and the depths are the sounder's.
+#[test]
+fn who_is_ousted_by_a_newcomer_keeps_its_past() {
+    let depths = moved(depths(0, 200), 100.0, 0x16, 0x30);
+    let claims = [claim(100.0, 0x16, 1), claim(100.1, 0x30, 2)].concat();
+    let report = judge(&[can_log([sensors(0, 200), depths, claims, switches(101, 200, 0x16)].concat())]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    assert_eq!(node(&report, 1), (100, vec![0x16]));
+    assert_eq!(node(&report, 2), (201, vec![0x16, 0x30]));
+    // It goes on before its claim.
+    let depths = moved(crate::silences::depths(0, 200), 100.0, 0x16, 0x30);
+    let claims = [claim(100.3, 0x16, 1), claim(100.6, 0x30, 2)].concat();
+    let report = judge(&[can_log([sensors(0, 200), depths, claims, switches(101, 200, 0x16)].concat())]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    assert_eq!(node(&report, 2).1, [0x16, 0x30]);
+}
+
+/// The sounder ousts the next one in turn, whichever is heard first from its new address.
+#[test]
+fn who_is_ousted_may_oust_another() {
+    for turned in [false, true] {
+        let depths = moved(depths(0, 200), 100.0, 0x16, 0x30);
+        let late = |t| if turned { t + 0.4 } else { t };
+        let tanks = (0..200).map(|i| {
+            let address = if i < 100 { 0x30 } else { 0x31 };
+            (late(f64::from(i) + 0.45), 0x19F2_1100 | address, "00E803FFFFFFFFFF".to_owned())
+        });
+        let claims = [claim(100.0, 0x16, 1), claim(100.05, 0x30, 2), claim(100.3, 0x31, 3)].concat();
+        let frames = [sensors(0, 200), depths, tanks.collect(), claims, switches(101, 200, 0x16)].concat();
+        let report = judge(&[can_log(frames)]);
+        assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+        assert_eq!(node(&report, 1), (100, vec![0x16]));
+        assert_eq!(node(&report, 2), (201, vec![0x16, 0x30]));
+        assert_eq!(node(&report, 3), (201, vec![0x30, 0x31]));
+    }
+}
+
+/// A claim of its own address names a node, though another one comes at the same moment; when it is silent later, that is told of
+/// it.
+#[test]
+fn who_claims_the_address_it_has_is_named() {
+    let depths: Frames = depths(0, 200).into_iter().filter(|(t, ..)| !(140.0..160.0).contains(t)).collect();
+    let claims = [claim(100.0, 0x16, 1), claim(100.1, 0x30, 2)].concat();
+    let report = judge(&[can_log([sensors(0, 200), depths, claims, switches(101, 200, 0x30)].concat())]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    assert_eq!(node(&report, 1), (181, vec![0x16]));
+    assert_eq!(node(&report, 2), (100, vec![0x30]));
+}

@@ -82,3 +82,20 @@ fn who_claims_the_address_it_has_is_named() {
     assert_eq!(node(&report, 1), (181, vec![0x16]));
     assert_eq!(node(&report, 2), (100, vec![0x30]));
 }
+
+/// A node takes another address without a pause (a display told it to), and had told no NAME before: it did not fall silent.
+#[test]
+fn who_moves_before_its_name_is_known_does_not_fall_silent() {
+    let moves = |pause: u32, name: Frames| {
+        let depths = [depths(0, 100), moved(depths(100 + pause, 200), 0.0, 0x16, 0x30)].concat();
+        judge(&[can_log([sensors(0, 200), depths, name].concat())])
+    };
+    let report = moves(0, claim(100.01, 0x30, 2));
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let report = moves(20, claim(120.0, 0x30, 2));
+    assert_eq!(alarms(&report), ["device-dropout"], "another one, put in its place");
+    let report = judge(&[can_log(
+        [sensors(0, 200), depths(0, 100), switches(100, 200, 0x30), claim(100.01, 0x30, 2)].concat(),
+    )]);
+    assert_eq!(alarms(&report), ["device-dropout"], "something else");
+}

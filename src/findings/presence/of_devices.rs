@@ -1,8 +1,8 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, carrier, covered, flowed_into, follows, of_hosts,
-    other_talker, patience, patience_with, periodic, rooted, within,
+    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, carrier, covered, flowed_into, follows, moved,
+    of_hosts, other_talker, patience, patience_with, periodic, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -74,6 +74,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
             && !spoke_meanwhile(books, id, wire, s.span)
             && breaks(books, id, wire, s)
             && !other_talker::goes_on(books, id, s.span, s.returned)
+            && !moved::goes_on(books, presence, id, s)
     });
     silences.retain(|s| {
         let after_outage =

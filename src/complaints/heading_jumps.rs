@@ -19,7 +19,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "heading-jump",
             shown: unsaid,
             excluded: exclude::no_steps,
-            open: "Too few headings with a time, or steps that a fast turn makes as well.",
+            open: "Too few headings with a time, steps that a fast turn makes as well, or values of two sensors mixed.",
             check: "Look for iron, speakers, motors and heavy-current cables near the sensor.",
         },
         Cause {

@@ -10,7 +10,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             name: "position-jump",
             shown: unsaid,
             excluded: exclude::no_steps,
-            open: "Too few positions, or steps that are too small to tell from a receiver's noise.",
+            open: "Too few positions, steps that are too small to tell from a receiver's noise, or values of two receivers mixed.",
             check: "Look at the antenna: free view of the sky, dry and unhurt cable.",
         },
         Cause {

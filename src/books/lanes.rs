@@ -79,8 +79,8 @@ struct Open {
     span: Span,
     /// The other lane's last value, seen from the last value.
     other: [f64; 2],
-    /// Whether the other lane is the slow one, which is taken to move as this one does.
-    slow: Slow,
+    /// Where one lane is slow: it is taken to move as the other one does.
+    slow: Option<Slow>,
     unfed: u8,
     strayed: u8,
     values: u32,
@@ -92,8 +92,6 @@ struct Open {
 /// What is known of lanes of which one is slow.
 #[derive(Debug, Clone, Copy, Default)]
 struct Slow {
-    /// Whether these are such lanes.
-    is: bool,
     /// When the value before the last one came, and whether that one was the slow lane's.
     before: Option<(Time, bool)>,
     /// Times from one value of the fast lane to the next: their sum and number.
@@ -166,7 +164,7 @@ impl Open {
         Self {
             span: Span::new(from, to),
             other: [-x, -y],
-            slow: Slow { is: slow, ..Slow::default() },
+            slow: slow.then(Slow::default),
             unfed: 0,
             strayed: 0,
             values: 0,
@@ -190,8 +188,8 @@ impl Open {
         self.times.0 += late;
         self.times.1 += late * late;
         let changed = size > least && away < size / 2.0;
-        if self.slow.is {
-            self.slow.note(from, to, changed);
+        if let Some(slow) = &mut self.slow {
+            slow.note(from, to, changed);
         }
         if changed {
             self.other = [-x, -y];
@@ -203,19 +201,18 @@ impl Open {
             self.span.to = to;
         } else {
             // A slow lane's next value is far off: until then it moves as this one does, for the boat does.
-            if !self.slow.is {
+            if self.slow.is_none() {
                 self.other = from_other;
             }
             self.strayed += u8::from(size >= away / 2.0);
         }
-        self.unfed < if self.slow.is { STARVED_SLOW } else { STARVED } && self.strayed < STRAYED
+        self.unfed < if self.slow.is_some() { STARVED_SLOW } else { STARVED } && self.strayed < STRAYED
     }
 
     fn is_real(&self) -> bool {
-        let often = if self.slow.is {
-            self.slow.is_between(self.changes)
-        } else {
-            self.changes * 5 >= self.values * 2
+        let often = match &self.slow {
+            Some(slow) => slow.is_between(self.changes),
+            None => self.changes * 5 >= self.values * 2,
         };
         if self.changes < ENOUGH || !often {
             return false;

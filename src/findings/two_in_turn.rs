@@ -41,15 +41,20 @@ const MOSTLY: f64 = 0.8;
 pub(super) fn in_turn<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InTurn<'a>> {
     pairs::main_sources(evidence, quantity)
         .into_iter()
-        .filter_map(|source| Some(InTurn { source, turns: source.steps.lanes.turns()? }))
-        .filter(|two| goes_with_the_rate(evidence, two) && !is_rounding(two) && !is_echo(two))
+        .filter_map(|source| two_of(evidence, source))
         .collect()
+}
+
+/// The two of which a source's values are, if they are.
+fn two_of<'a>(evidence: &Evidence<'_>, source: &'a Source) -> Option<InTurn<'a>> {
+    let two = InTurn { source, turns: source.steps.lanes.turns()? };
+    (goes_with_the_rate(evidence, &two) && !is_rounding(&two) && !is_echo(&two)).then_some(two)
 }
 
 /// Whether the values of a source are those of two, as they show themselves, or as the quarrel about the sender's address shows:
 /// what they would say of one sensor is true of neither.
 pub(super) fn is_mixed(evidence: &Evidence<'_>, source: &Source) -> bool {
-    in_turn(evidence, source.key.quantity).iter().any(|two| two.source.key == source.key)
+    two_of(evidence, source).is_some()
         || address_conflict::rivals(evidence.books, source.key.device).any(|rivals| {
             let alike = |other: &&Source| {
                 let (one, other) = (source.key, other.key);

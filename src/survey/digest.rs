@@ -30,13 +30,20 @@ pub(super) fn digest() -> impl FnMut(Payloads<'_>, &mut Digests) {
     }
 }
 
+/// The bytes from the next line's begin on.
+#[inline(always)]
+fn next_line(mut bytes: &[u8]) -> &[u8] {
+    while let [b'\r' | b'\n', behind @ ..] = bytes {
+        bytes = behind;
+    }
+    bytes
+}
+
 /// What stands between line ends, blanks and whatever else with it.
 fn lines(payload: &[u8]) -> impl Iterator<Item = &[u8]> {
     let mut rest = payload;
     std::iter::from_fn(move || {
-        while let [b'\r' | b'\n', behind @ ..] = rest {
-            rest = behind;
-        }
+        rest = next_line(rest);
         let (line, behind) = rest.split_at_checked(memchr2(b'\r', b'\n', rest).unwrap_or(rest.len()))?;
         rest = behind;
         Some(line).filter(|line| !line.is_empty())
@@ -61,11 +68,8 @@ pub(super) fn marked<'a>(
     const CHECKSUM: usize = 3;
     let mut rest = payload;
     marks.iter().filter_map(move |(_, marks)| {
-        while let [b'\r' | b'\n', behind @ ..] = rest {
-            rest = behind;
-        }
         let outline = Outline::of_words(*marks);
-        let (line, behind) = rest.split_at_checked(outline.length())?;
+        let (line, behind) = next_line(rest).split_at_checked(outline.length())?;
         rest = behind;
         Some((line, Framed::of(&outline, line.get(..line.len().checked_sub(CHECKSUM)?)?)))
     })

@@ -1,7 +1,7 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
 use super::handed_on::is_own;
-use super::presence::carrier;
+use super::presence::{carrier, went_on};
 use super::words::{GUEST, how_often, longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::inventory::Identity;
@@ -87,11 +87,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         } else if !back {
             finding = finding.evidence("It may have been switched off; the recording cannot tell.");
         }
-        // A host that falls silent takes its talkers with it: this one went on.
         findings.push(if let Some(host) = carrier(books, *id).filter(|_| matches!(device.identity, Identity::Talker { .. })) {
+            let went_on = finding.spans.iter().all(|silence| went_on(books, host, *silence));
             let host = books.inventory.label(host);
+            if went_on {
+                finding = finding.evidence(format!("{host}, which sends its sentences, went on meanwhile: its supply and network cable held."));
+            }
             finding
-                .evidence(format!("{host}, which sends its sentences, went on meanwhile: its supply and network cable held."))
                 .check(format!("Look at the sensor behind {who} and its cable, and whether {host} has that output switched on."))
         } else {
             finding

@@ -1,6 +1,6 @@
 //! Sentences that a host sends to others over the network, and receivers that come and go.
 
-use crate::make::{START_US, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
+use crate::make::{ALL, START_US, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
 use crate::{alarms, ask, judge};
 use leadsman::report::model::Standing;
 
@@ -79,4 +79,29 @@ fn a_connection_that_is_closed_is_no_sensors_silence() {
     let report = ask(&[capture(packets)], "no-heading");
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
     assert!(report.complaints[0].causes.iter().all(|cause| cause.standing != Standing::Supported));
+}
+
+/// A gateway falls silent eight seconds before the end: its slower sentences were last heard a little earlier than it was, and
+/// are not gone for longer. Where the gateway lives on, they are.
+#[test]
+fn sentences_stop_with_the_gateway_that_sends_them() {
+    let recorded = |gateway_lives: bool| {
+        let mut packets =
+            [beats(5, GATEWAY, |t| gateway_lives || t < 111.4), beats(1, GATEWAY - 4, |_| true)].concat();
+        for i in 0..1115_u32 {
+            let mut said = heading(i);
+            if i % 10 == 0 {
+                said.extend(sentence("WIMWV,51.0,R,8.2,N,A").into_bytes());
+            }
+            let packet = ipv4(GATEWAY, 0xC0A8_2FFF, 17, (0, 0, false), &udp(10110, 10110, &said));
+            packets.push((f64::from(i) / 10.0, ethernet(5, ALL, 0x0800, &packet)));
+        }
+        judge(&[capture(packets.into_iter().filter(|(t, _)| *t < 120.2).collect())])
+    };
+    let stopped = recorded(false);
+    assert!(alarms(&stopped).is_empty(), "{:?}", stopped.findings);
+    let lives = recorded(true);
+    assert_eq!(alarms(&lives), ["device-dropout"]);
+    let told = lives.findings.iter().find(|f| f.kind == "device-dropout").unwrap();
+    assert!(told.evidence.iter().any(|line| line.contains("went on meanwhile")), "{told:?}");
 }

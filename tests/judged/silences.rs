@@ -77,3 +77,17 @@ fn a_pause_too_short_to_be_told_is_not_denied() {
     let (told, why) = standing(can_log(frames), "no-heading", "device-dropout");
     assert_eq!(told, Standing::Open, "{why}");
 }
+
+/// A node sends a maker's own message for half a minute, in mid-recording and without having come up; its heartbeat comes once a
+/// minute (PGN 126993), and its next one after the end. One that is switched on, and is never heard again, is missed.
+#[test]
+fn a_makers_message_that_ends_as_it_began_is_no_silence() {
+    let burst = (4000..7000).map(|i| (f64::from(i) / 100.0, 0x1CFF_0C33, "FFEEDDCCBBAA9988".to_owned()));
+    let beat = |t: f64| (t, 0x1DF0_1133, "60EA00FFFFFFFFFF".to_owned());
+    let frames: Frames = [sensors(0, 110), burst.collect(), vec![beat(0.5), beat(60.5)]].concat();
+    let report = judge(&[can_log(frames.clone())]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let claim = (39.5, 0x18EE_FF33, "9A3F60FE008CA0C0".to_owned());
+    let came_up = frames.into_iter().filter(|(t, id, _)| id & 0xFF != 0x33 || *t > 1.0).chain([claim]);
+    assert_eq!(alarms(&judge(&[can_log(came_up.collect())])), ["device-dropout"]);
+}

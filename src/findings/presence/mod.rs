@@ -8,6 +8,8 @@ mod of_messages;
 mod of_wires;
 mod other_talker;
 
+pub(in crate::findings) use of_devices::went_on;
+
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
 use crate::books::network::Signs;

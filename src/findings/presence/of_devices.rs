@@ -1,13 +1,13 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, carrier, covered, flowed_into, follows, moved,
-    of_hosts, other_talker, patience, patience_with, periodic, rooted, within,
+    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, carrier, comes_and_goes, covered, flowed_into,
+    follows, moved, of_hosts, other_talker, patience, patience_with, periodic, rooted, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::Sign;
-use crate::books::timing::Message;
+use crate::books::timing::{Message, Stream};
 use crate::books::wires::{Wire, WireId};
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
@@ -108,13 +108,24 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let came_up = of_hosts::comes_up(books, id, silence.span);
     let closed = of_hosts::hung_up(books, id, silence);
+    let owes_nothing = |stream: &Stream| {
+        closed && stream.message == Message::Protocol("tcp")
+            || !silence.returned && began_at_will(books, id, wire, stream)
+    };
     let silence = silence.span;
     let enough = |pulse| if came_up { LINK_INTERVALS * pulse } else { patience(books, pulse, wire) };
     periodic(books, id).any(|stream| {
-        !(closed && stream.message == Message::Protocol("tcp"))
+        !owes_nothing(stream)
             && stream.pulse_s().is_some_and(|pulse| silence.seconds() > enough(pulse))
             && flowed_into(stream, silence)
     })
+}
+
+/// Whether a maker's own message of a node began in mid-recording though the node had not just come up: what somebody switched
+/// on, or a node sends when it has something to say, may stop as it began.
+fn began_at_will(books: &Books, id: DeviceId, wire: &Wire, stream: &Stream) -> bool {
+    let late = stream.first.zip(wire.first).is_some_and(|(first, begin)| first.since(begin) > STARTING_S);
+    matches!(stream.message, Message::Pgn(_)) && comes_and_goes(stream) && late && !starts_anew(books, id)
 }
 
 /// Whether a device spoke (a heartbeat, say) while its faster messages went on being silent: then it lives, and the
@@ -191,9 +202,20 @@ fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
         if let Some(host) = carrier(books, *id) {
             silences.retain(|s| !of_hosts.iter().any(|(h, span)| *h == host && covered(s.span, *span)));
             silences.retain(|s| !nobody_listens(books, *id, s.span, &of_hosts));
+            // Who stops with its host a moment before the end is no nearer to being gone than that.
+            silences.retain(|s| s.returned || went_on(books, host, s.span));
         }
         !silences.is_empty()
     });
+}
+
+/// Whether a device went on through most of a silence of another.
+pub(in crate::findings) fn went_on(books: &Books, id: DeviceId, silence: Span) -> bool {
+    books.inventory.get(id).is_some_and(|device| {
+        let half_s = 0.5 * silence.seconds();
+        device.last.is_some_and(|last| last.since(silence.from) > half_s)
+            && !device.gaps.over(half_s).iter().any(|gap| covered(silence, *gap))
+    })
 }
 
 /// A receiver that goes away takes what it was sent with it within this time, seconds.

@@ -1,13 +1,15 @@
 //! One heading source stands still while the course changes.
 
-use super::motion::{Motion, Turn, within};
-use super::pairs;
+use super::deviation::circular_median;
+use super::motion::{Motion, Turn, UNDER_WAY_KN, within};
+use super::pairs::{self, Curve};
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, duplicate_heading_source};
-use crate::books::series::Source;
+use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
-use crate::time::Span;
+use crate::time::{Span, Time};
 use crate::units::wrap_180;
+use std::cell::OnceCell;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -18,8 +20,9 @@ pub(super) const DETECTOR: Detector = Detector {
                   there.",
         detection: "The same heading, to the last digit, for 8 s or more, while the course over ground goes away by 20 degrees or \
                     more at over 3 kn. It must go on doing so after the first 5 s, in which a boat may still slide, or the \
-                    heading must leap by as much when it wakes. Where the course tells nothing, a rate of turn of more than \
-                    1 degree a second does, or the heading of another device.",
+                    heading must leap by as much when it wakes; where it does not wake, the course must stay off it by as \
+                    much. Where the course tells nothing, a rate of turn of more than 1 degree a second does, or the \
+                    heading of another device.",
         lookalikes: "On a straight course a heading sensor with coarse steps may stand still for long. At rest the course \
                      over ground wanders and says nothing.",
         checks: "Turn the boat slowly and watch the sensor's own page. Look at the sensor's supply and cable; switch it off \
@@ -49,6 +52,13 @@ const WAKES_S: f64 = 3.0;
 const SLACK_DEG: f64 = 10.0;
 const SLACK: f64 = 0.3;
 
+/// A current carries a boat off where it points; on navigable water one of more than this is rare, knots (common practice, no
+/// source).
+const CURRENT_KN: f64 = 2.0;
+
+/// So many moments under way show where the course usually lies beside the heading.
+const USUAL_MOMENTS: usize = 30;
+
 /// The stretches in which a source's heading stands still while the course changes, with the change.
 pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64)> {
     let still = source.runs.still(SHORTEST_S);
@@ -56,8 +66,10 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
         return Vec::new();
     }
     let motion = Motion::of(evidence);
+    let usual = OnceCell::new();
     still
-        .into_iter()
+        .iter()
+        .copied()
         .filter(|span| !evidence.books.clock_leapt(*span))
         .filter_map(|span| {
             let settled = Span::new(span.from.plus(SLIDES_S), span.to);
@@ -70,21 +82,61 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
                 (motion.turn_by_others(span, device)?, motion.turn_by_others(settled, device))
             };
             let turns_on = || after.is_some_and(|turn| turn.furthest_deg >= CHANGE_DEG * 0.75);
-            let stood = whole.furthest_deg >= CHANGE_DEG && (turns_on() || makes_up_for(source, span, whole));
+            let shows = || match leap_after(source, span) {
+                Some(leap) => leap.abs() >= CHANGE_DEG && makes_up(leap, whole),
+                None => usual
+                    .get_or_init(|| usually_off(&motion, source, &still))
+                    .is_some_and(|usual| lies_off(&motion, source, settled, usual, whole)),
+            };
+            let stood = whole.furthest_deg >= CHANGE_DEG && (turns_on() || shows());
             stood.then_some((span, whole.furthest_deg))
         })
         .collect()
 }
 
-/// Whether the heading leaps after its stand by what the boat had turned meanwhile.
-fn makes_up_for(source: &Source, span: Span, turn: Turn) -> bool {
-    let stood = within(source, span).first().map(|sample| sample.a);
+/// By how much the heading leaps when it wakes, degrees; `None` when it does not.
+fn leap_after(source: &Source, span: Span) -> Option<f64> {
+    let held = within(source, span).first()?.a;
     let after = within(source, Span::new(span.to, span.to.plus(WAKES_S)));
-    let leap = stood.and_then(|held| after.iter().map(|s| wrap_180(s.a - held)).find(|leap| *leap != 0.0));
-    leap.is_some_and(|leap| {
-        leap.abs() >= CHANGE_DEG
-            && wrap_180(leap - turn.net_deg).abs() <= SLACK_DEG.max(SLACK * turn.net_deg.abs())
-    })
+    after.iter().map(|s| wrap_180(s.a - held)).find(|leap| *leap != 0.0)
+}
+
+/// How far the course under way lies beside a heading at the moments that count, degrees, with the speed in knots.
+fn off_course(motion: &Motion<'_>, heading: &Curve, counts: impl Fn(Time) -> bool) -> Vec<(f64, f64)> {
+    let at = |s: &Sample| {
+        let deg = heading.at(s.time)?;
+        (s.b >= UNDER_WAY_KN && !s.a.is_nan() && counts(s.time)).then(|| (wrap_180(s.a - deg), s.b))
+    };
+    motion.courses().flat_map(|source| source.track.samples()).filter_map(at).collect()
+}
+
+/// Where the course usually lies beside the heading, degrees: while that does not stand still.
+fn usually_off(motion: &Motion<'_>, source: &Source, still: &[Span]) -> Option<f64> {
+    let heading = Curve::new(source.track.samples(), true);
+    let moves = |time: Time| !still.iter().any(|span| span.from <= time && time <= span.to);
+    let off: Vec<f64> = off_course(motion, &heading, moves).into_iter().map(|(deg, _)| deg).collect();
+    (off.len() >= USUAL_MOMENTS).then(|| circular_median(&off))
+}
+
+/// Whether the course lies off a standing heading, otherwise than usual, by what the boat turned as it began to stand, and
+/// further than a current would carry it.
+fn lies_off(motion: &Motion<'_>, source: &Source, settled: Span, usual_deg: f64, turn: Turn) -> bool {
+    if settled.seconds() < SHORTEST_S {
+        return false;
+    }
+    let heading = Curve::new(within(source, settled), true);
+    let off = off_course(motion, &heading, |time| settled.from <= time && time <= settled.to);
+    let (mut deg, mut knots): (Vec<f64>, Vec<f64>) = off.into_iter().unzip();
+    let Some(knots) = pairs::median(&mut knots) else { return false };
+    deg.iter_mut().for_each(|deg| *deg -= usual_deg);
+    let off_deg = wrap_180(circular_median(&deg));
+    let by_current = (CURRENT_KN / knots).atan().to_degrees();
+    off_deg.abs() >= CHANGE_DEG + by_current && makes_up(off_deg, turn)
+}
+
+/// Whether an angle is what the boat turned.
+fn makes_up(deg: f64, turn: Turn) -> bool {
+    wrap_180(deg - turn.net_deg).abs() <= SLACK_DEG.max(SLACK * turn.net_deg.abs())
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -219,6 +271,24 @@ mod tests {
         assert_eq!(found(75.0), [(Severity::Fault, vec![2])]);
         assert!(found(0.0).is_empty(), "a boat that slides on");
         assert!(found(-75.0).is_empty(), "another way than it turned");
+    }
+
+    /// The boat turns by 45 degrees in the first 4 s of a stand and goes straight on until the recording ends.
+    #[test]
+    fn a_stand_that_does_not_end_shows_by_where_the_course_lies() {
+        let found = |turned_deg: f64, held_deg: f64| {
+            let mut boat = Boat::default();
+            for tenth in 0..1200_i64 {
+                let t = tenth as f64 / 10.0;
+                let deg = 100.0 + turned_deg / 4.0 * (t - 90.0).clamp(0.0, 4.0);
+                boat.ground(1, t, deg + noise(tenth), 12.0);
+                boat.heading(2, t + 0.03, if t < 90.0 { 94.0 + noise(tenth + 7) } else { held_deg });
+            }
+            kinds(&detect(&boat.evidence()))
+        };
+        assert_eq!(found(45.0, 94.3), [(Severity::Fault, vec![2])]);
+        assert!(found(45.0, 139.0).is_empty(), "it had turned already, and the boat slides after it");
+        assert!(found(24.0, 94.3).is_empty(), "a current may carry it");
     }
 
     #[test]

@@ -57,6 +57,11 @@ impl<'a> Motion<'a> {
         }
     }
 
+    /// The sources of course and speed over ground, one of each device.
+    pub(super) fn courses(&self) -> impl Iterator<Item = &'a Source> {
+        self.ground.iter().copied()
+    }
+
     /// How the course over ground turned in the span, while the boat was under way without a break; by the source that saw most
     /// of the span, which must be half of it.
     pub(super) fn course_turn(&self, span: Span) -> Option<Turn> {

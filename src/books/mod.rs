@@ -34,7 +34,7 @@ pub mod wires;
 use crate::recording::Summary;
 use crate::time::{Span, Time};
 pub use by_wire::ByWire;
-use inventory::DeviceId;
+use inventory::{Device, DeviceId, Identity};
 pub use leaps::Leap;
 use std::sync::OnceLock;
 use wires::WireId;
@@ -106,6 +106,23 @@ impl Books {
         recording.is_some_and(|r| r.damaged_bytes > 0 || r.lost_frames > 0)
     }
 
+    /// The wire that a recorder was on: itself, or the one whose packets carry it.
+    #[must_use]
+    pub fn root(&self, wire: WireId) -> WireId {
+        self.wires.get(wire).and_then(|w| w.carried_by).unwrap_or(wire)
+    }
+
+    /// The host whose packets carry a talker's line or an N2K device's bus.
+    #[must_use]
+    pub fn carrier(&self, id: DeviceId) -> Option<DeviceId> {
+        let device = self.inventory.get(id)?;
+        match device.identity {
+            Identity::Talker { host, .. } => host,
+            Identity::N2k { .. } => self.wires.get(device.wire)?.host,
+            Identity::Ethernet { .. } => None,
+        }
+    }
+
     /// Whether a host sends lines or a bus in packets that the recorder cut.
     #[must_use]
     pub fn lines_cut(&self, host: DeviceId) -> bool {
@@ -116,12 +133,8 @@ impl Books {
     /// supplies no line and no bus. Such hosts sleep, leave and come back.
     #[must_use]
     pub fn is_guest(&self, host: DeviceId) -> bool {
-        let drawn = self
-            .inventory
-            .get(host)
-            .and_then(inventory::Device::mac)
-            .is_some_and(crate::frames::Mac::is_drawn);
-        let carries = |device: &inventory::Device| matches!(device.identity, inventory::Identity::Talker { host: Some(by), .. } if by == host);
+        let drawn = self.inventory.get(host).and_then(Device::mac).is_some_and(crate::frames::Mac::is_drawn);
+        let carries = |device: &Device| matches!(device.identity, Identity::Talker { host: Some(by), .. } if by == host);
         drawn
             && !self.inventory.iter().any(|(_, device)| carries(device))
             && !self.wires.iter().any(|(_, wire)| wire.host == Some(host))

@@ -102,16 +102,7 @@ fn may_carry(books: &Books, wire: WireId, quantity: &str) -> bool {
 
 /// Whether a device supplies a quantity (in one of `messages` when these are given), itself or in its packets.
 fn supplies(books: &Books, id: DeviceId, quantity: &str, messages: Option<&[String]>) -> bool {
-    let own = |device: DeviceId| {
-        device == id
-            || match books.inventory.get(device) {
-                Some(d) => match &d.identity {
-                    Identity::Talker { host, .. } => *host == Some(id),
-                    _ => books.wires.get(d.wire).is_some_and(|w| w.host == Some(id)),
-                },
-                None => false,
-            }
-    };
+    let own = |device: DeviceId| device == id || books.carrier(device) == Some(id);
     books
         .series
         .of(quantity)

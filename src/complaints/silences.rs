@@ -9,7 +9,7 @@ use crate::books::network::Sign;
 use crate::books::series::Source;
 use crate::books::timing::Stream;
 use crate::books::wires::Wire;
-use crate::findings::presence::{STARTING_S, rooted};
+use crate::findings::presence::STARTING_S;
 use crate::recording::WireKind;
 use crate::time::Time;
 use std::fmt::Write as _;
@@ -103,7 +103,7 @@ fn of_messages(books: &Books, sources: &[&Source]) -> Option<String> {
 
 /// The wire on which the recorder was.
 fn root_of<'a>(books: &'a Books, device: &Device) -> Option<&'a Wire> {
-    books.wires.get(rooted(books, device.wire))
+    books.wires.get(books.root(device.wire))
 }
 
 /// Whether something is first heard well after its wire, or last heard well before the end.

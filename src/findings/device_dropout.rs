@@ -1,7 +1,7 @@
 //! All of a device's periodic messages pause together, and the wire goes on.
 
 use super::handed_on::is_own;
-use super::presence::{carrier, went_on};
+use super::presence::went_on;
 use super::words::{GUEST, how_often, longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::inventory::Identity;
@@ -87,7 +87,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         } else if !back {
             finding = finding.evidence("It may have been switched off; the recording cannot tell.");
         }
-        findings.push(if let Some(host) = carrier(books, *id).filter(|_| matches!(device.identity, Identity::Talker { .. })) {
+        findings.push(if let Some(host) = books.carrier(*id).filter(|_| matches!(device.identity, Identity::Talker { .. })) {
             let went_on = finding.spans.iter().all(|silence| went_on(books, host, *silence));
             let host = books.inventory.label(host);
             if went_on {

@@ -1,6 +1,5 @@
 //! Silences that a device only hands on: who repeats another one's values has none to send while that one is silent.
 
-use super::presence::{carrier, rooted};
 use super::{
     Evidence, depth_unsent, duplicate_depth_source, duplicate_heading_source, fix_lost, line_overloaded,
     pairs,
@@ -34,7 +33,7 @@ fn is_handed_on(evidence: &Evidence<'_>, id: DeviceId, message: Option<Message>,
         source.valid > 0
             && message
                 .map_or(REPEATED.contains(&source.key.quantity), |message| source.key.message == message)
-            && (source.key.device == id || carrier(evidence.books, source.key.device) == Some(id))
+            && (source.key.device == id || evidence.books.carrier(source.key.device) == Some(id))
     };
     let mut any = false;
     for source in evidence.books.series.iter().filter(asked) {
@@ -105,9 +104,9 @@ fn was_silent(evidence: &Evidence<'_>, source: &Source, silence: Span) -> bool {
             }) && silences.iter().any(|s| it(s.span))
         })
     };
-    let root = rooted(books, device.wire);
+    let root = books.root(device.wire);
     whole(source.key.device)
-        || carrier(books, source.key.device).is_some_and(whole)
+        || books.carrier(source.key.device).is_some_and(whole)
         || presence.wires.iter().any(|(wire, s, _)| (*wire == root || *wire == device.wire) && it(*s))
         || message()
 }

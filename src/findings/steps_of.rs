@@ -1,6 +1,5 @@
 //! What the jumps of a heading and of a position have in common.
 
-use super::presence::rooted;
 use super::{Evidence, broadcast_storm, pairs, two_in_turn};
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
@@ -35,7 +34,7 @@ pub(super) fn jumping<'a>(
     let loops: Vec<(WireId, Span)> = broadcast_storm::looped(evidence.books).collect();
     let returned = |source: &Source, step: Span| {
         let wire =
-            evidence.books.inventory.get(source.key.device).map(|device| rooted(evidence.books, device.wire));
+            evidence.books.inventory.get(source.key.device).map(|device| evidence.books.root(device.wire));
         loops.iter().any(|(of, span)| Some(*of) == wire && span.touches(step, RETURNS_S))
     };
     pairs::main_sources(evidence, quantity)

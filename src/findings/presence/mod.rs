@@ -11,7 +11,7 @@ mod other_talker;
 pub(in crate::findings) use of_devices::went_on;
 
 use crate::books::Books;
-use crate::books::inventory::{DeviceId, Identity};
+use crate::books::inventory::DeviceId;
 use crate::books::network::Signs;
 use crate::books::timing::{Gaps, Message, Stream};
 use crate::books::wires::{Wire, WireId};
@@ -96,15 +96,15 @@ impl Presence {
         let is_it = |index: usize| books.timing.iter().nth(index).is_some_and(|s| std::ptr::eq(s, stream));
         let own =
             self.messages.iter().find(|(index, _)| is_it(*index)).map_or(0, |(_, silences)| silences.len());
-        let wire = books.inventory.get(stream.device).map(|device| rooted(books, device.wire));
+        let wire = books.inventory.get(stream.device).map(|device| books.root(device.wire));
         let of_wire = self.wires.iter().map(|(id, ..)| id).chain(self.brief.iter().map(|(id, _)| id));
         let of_wire = of_wire.filter(|id| Some(**id) == wire).count();
-        (of(stream.device) + carrier(books, stream.device).map_or(0, of) + own + of_wire) as u64
+        (of(stream.device) + books.carrier(stream.device).map_or(0, of) + own + of_wire) as u64
     }
 
     /// How long a silence lasts without the time in which its whole wire was silent, seconds.
     fn own_s(&self, books: &Books, wire: WireId, silence: Span) -> f64 {
-        let root = rooted(books, wire);
+        let root = books.root(wire);
         let of_wire = self.brief.iter().filter(|(id, _)| *id == wire || *id == root).map(|(_, span)| span);
         let shared = of_wire.map(|s| s.shared_s(silence).max(0.0));
         silence.seconds() - shared.sum::<f64>()
@@ -145,7 +145,7 @@ pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Ite
 /// For how long a device was there while its wire was heard, seconds: a recorder that slept tells nothing of it.
 fn heard_s(books: &Books, device: DeviceId) -> f64 {
     let Some(seen) = books.inventory.seen(device) else { return 0.0 };
-    let wire = books.inventory.get(device).and_then(|d| books.wires.get(rooted(books, d.wire)));
+    let wire = books.inventory.get(device).and_then(|d| books.wires.get(books.root(d.wire)));
     let slept = wire.map(|wire| wire.gaps.over(SLEPT_S)).unwrap_or_default();
     let within = |gap: &Span| gap.shared_s(seen).max(0.0);
     let heard = (seen.seconds() - slept.iter().map(within).sum::<f64>()).max(0.0);
@@ -252,23 +252,8 @@ fn within(gap: Span, span: Span) -> bool {
     span.shared_s(gap) >= 0.8 * span.seconds()
 }
 
-/// The wire that a recorder was on: itself, or the one whose packets carry it.
-pub(crate) fn rooted(books: &Books, wire: WireId) -> WireId {
-    books.wires.get(wire).and_then(|w| w.carried_by).unwrap_or(wire)
-}
-
 /// Whether a silence begins while what came up at `start` may still be starting.
 fn follows(silence: Span, start: Time) -> bool {
     let after = silence.from.since(start);
     (-0.5..=STARTING_S).contains(&after)
-}
-
-/// The host whose packets carry a talker's line or an N2K device's bus.
-pub(in crate::findings) fn carrier(books: &Books, id: DeviceId) -> Option<DeviceId> {
-    let device = books.inventory.get(id)?;
-    match device.identity {
-        Identity::Talker { host, .. } => host,
-        Identity::N2k { .. } => books.wires.get(device.wire)?.host,
-        Identity::Ethernet { .. } => None,
-    }
 }

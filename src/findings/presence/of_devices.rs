@@ -1,8 +1,8 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, carrier, comes_and_goes, covered, flowed_into,
-    follows, moved, of_hosts, other_talker, patience, patience_with, periodic, rooted, within,
+    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, comes_and_goes, covered, flowed_into, follows,
+    moved, of_hosts, other_talker, patience, patience_with, periodic, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -29,10 +29,10 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
 fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Presence) {
     let Some(device) = books.inventory.get(id) else { return };
     // What it says may stand behind the cut.
-    if carrier(books, id).is_some_and(|host| books.lines_cut(host)) {
+    if books.carrier(id).is_some_and(|host| books.lines_cut(host)) {
         return;
     }
-    let root = rooted(books, device.wire);
+    let root = books.root(device.wire);
     let quarrels = quarrels(books, id);
     let cadence = presence.cadence(id);
     let restarts = if quarrels { Vec::new() } else { restarts(books, id, cadence) };
@@ -153,7 +153,7 @@ pub(super) fn starts_anew(books: &Books, id: DeviceId) -> bool {
     let Some(device) = books.inventory.get(id) else { return false };
     let Some(first) = device.first else { return false };
     let near = |at: Time| at.since(first).abs() <= STARTING_S;
-    let host = carrier(books, id).unwrap_or(id);
+    let host = books.carrier(id).unwrap_or(id);
     let wire = books.inventory.get(host).map_or(device.wire, |d| d.wire);
     let claimed = books
         .buses
@@ -199,7 +199,7 @@ fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
         of_hosts.extend(flaps.iter().map(|(span, _)| (*id, *span)));
     }
     presence.devices.retain(|id, silences| {
-        if let Some(host) = carrier(books, *id) {
+        if let Some(host) = books.carrier(*id) {
             silences.retain(|s| !of_hosts.iter().any(|(h, span)| *h == host && covered(s.span, *span)));
             silences.retain(|s| !nobody_listens(books, *id, s.span, &of_hosts));
             // Who stops with its host a moment before the end is no nearer to being gone than that.

@@ -2,8 +2,8 @@
 
 use super::of_devices::{quarrels, starts_anew};
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, carrier, comes_and_goes, covered, follows, heard_s,
-    is_asked_for, is_on_demand, other_talker, patience, rooted, within,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, comes_and_goes, covered, follows, heard_s, is_asked_for,
+    is_on_demand, other_talker, patience, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -26,7 +26,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         }
         if quarrels(books, stream.device)
             || is_asked_for(books, stream)
-            || carrier(books, stream.device).is_some_and(|host| books.lines_cut(host))
+            || books.carrier(stream.device).is_some_and(|host| books.lines_cut(host))
         {
             continue;
         }
@@ -94,8 +94,8 @@ fn is_of_an_engine(stream: &Stream) -> bool {
 /// Whether a wider silence of the device, its host or its wire takes this one.
 fn owned(books: &Books, presence: &Presence, device: DeviceId, span: Span) -> bool {
     let Some(d) = books.inventory.get(device) else { return false };
-    let root = rooted(books, d.wire);
-    let host = carrier(books, device);
+    let root = books.root(d.wire);
+    let host = books.carrier(device);
     let starting = d.first.is_some_and(|first| follows(span, first)) && starts_anew(books, device);
     let by_device = |id: DeviceId| {
         presence.devices.get(&id).into_iter().flatten().any(|s| covered(span, s.span))

@@ -2,7 +2,7 @@
 
 use super::{
     Presence, STANDS_OUT, WireSilence, covered, flowed_into, follows, on_boat_clock, patience, patience_with,
-    periodic, rooted,
+    periodic,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -38,7 +38,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
     // A bus inside packets may fall silent while the gateway lives; a line there is its talker.
     let own = |w: &Wire| w.carried_by.is_none() || w.kind == WireKind::Can;
     for (id, wire) in books.wires.iter().filter(|(_, w)| own(w)) {
-        let is_on = |of: WireId| of == id || wire.carried_by.is_none() && rooted(books, of) == id;
+        let is_on = |of: WireId| of == id || wire.carried_by.is_none() && books.root(of) == id;
         let devices: Vec<DeviceId> = books
             .inventory
             .iter()
@@ -134,7 +134,7 @@ fn is_silent(gaps: &Gaps, span: Span) -> bool {
 /// Whether a silence of a bus inside packets is the bus's: the gateway and the network went on, or the bus's devices came up
 /// anew.
 fn is_of_the_bus(books: &Books, id: WireId, wire: &Wire, span: Span) -> bool {
-    let network = books.wires.get(rooted(books, id));
+    let network = books.wires.get(books.root(id));
     let gateway = wire.host.and_then(|host| books.inventory.get(host));
     let goes_on = gateway.is_some_and(|d| !is_silent(&d.gaps, span));
     network.is_some_and(|network| !is_silent(&network.gaps, span))
@@ -185,7 +185,7 @@ fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireS
 fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
     let within = |at: Time| at >= span.to.plus(-0.5) && at <= span.to.plus(SHOWS_WITHIN_S);
     // What a network carries of a bus falls silent with it.
-    let of_it = |bus: WireId| bus == wire || rooted(books, bus) == wire;
+    let of_it = |bus: WireId| bus == wire || books.root(bus) == wire;
     let buses = books.buses.iter().filter(|(bus, _)| of_it(*bus));
     let starts = buses
         .flat_map(|(_, bus)| &bus.starts)

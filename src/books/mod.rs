@@ -36,6 +36,7 @@ use crate::time::{Span, Time};
 pub use by_wire::ByWire;
 use inventory::{Device, DeviceId, Identity};
 pub use leaps::Leap;
+use std::collections::BTreeMap;
 use std::sync::OnceLock;
 use wires::WireId;
 
@@ -63,6 +64,7 @@ pub struct Books {
     /// Ethernet networks: announcements, addresses, floods.
     pub networks: network::Networks,
     leaps: OnceLock<Vec<Leap>>,
+    carried: OnceLock<BTreeMap<DeviceId, Vec<DeviceId>>>,
 }
 
 impl Books {
@@ -123,6 +125,21 @@ impl Books {
         }
     }
 
+    /// The talkers and N2K devices that a host's packets carry.
+    #[must_use]
+    pub fn carried(&self, host: DeviceId) -> &[DeviceId] {
+        let by_host = self.carried.get_or_init(|| {
+            let mut by_host = BTreeMap::<DeviceId, Vec<DeviceId>>::new();
+            for (id, _) in self.inventory.iter() {
+                if let Some(host) = self.carrier(id) {
+                    by_host.entry(host).or_default().push(id);
+                }
+            }
+            by_host
+        });
+        by_host.get(&host).map(Vec::as_slice).unwrap_or_default()
+    }
+
     /// Whether a host sends lines or a bus in packets that the recorder cut.
     #[must_use]
     pub fn lines_cut(&self, host: DeviceId) -> bool {
@@ -134,10 +151,7 @@ impl Books {
     #[must_use]
     pub fn is_guest(&self, host: DeviceId) -> bool {
         let drawn = self.inventory.get(host).and_then(Device::mac).is_some_and(crate::frames::Mac::is_drawn);
-        let carries = |device: &Device| matches!(device.identity, Identity::Talker { host: Some(by), .. } if by == host);
-        drawn
-            && !self.inventory.iter().any(|(_, device)| carries(device))
-            && !self.wires.iter().any(|(_, wire)| wire.host == Some(host))
+        drawn && self.carried(host).is_empty() && !self.wires.iter().any(|(_, wire)| wire.host == Some(host))
     }
 
     /// The account of a host on its network; `None` for what is no host.

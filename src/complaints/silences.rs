@@ -236,7 +236,9 @@ pub(super) fn wires_steady_and_hosts(books: &Books, _: &Scope) -> Option<String>
 /// Hosts whose silence would show within seconds.
 fn steady_hosts(books: &Books) -> impl Iterator<Item = DeviceId> {
     let often = |id: DeviceId| {
-        let streams = books.timing.of(id).filter(|s| s.is_periodic());
+        // What it carries goes by the clocks of those that say it.
+        let speakers = std::iter::once(&id).chain(books.carried(id));
+        let streams = speakers.flat_map(|id| books.timing.of(*id)).filter(|s| s.is_periodic());
         streams.filter_map(Stream::median_s).min_by(f64::total_cmp).is_some_and(|s| s <= NOTICEABLE_S)
     };
     let hosts = books.inventory.iter().filter(|(_, d)| d.mac().is_some() && d.frames >= 50);

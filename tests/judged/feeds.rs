@@ -105,3 +105,40 @@ fn sentences_stop_with_the_gateway_that_sends_them() {
     let told = lives.findings.iter().find(|f| f.kind == "device-dropout").unwrap();
     assert!(told.evidence.iter().any(|line| line.contains("went on meanwhile")), "{told:?}");
 }
+
+/// A gateway that puts each sentence into a datagram of its own, some in a burst and some not, has no rhythm of its own; that it
+/// falls silent shows all the same, and is not the sensors' fault.
+#[test]
+fn a_gateway_without_a_rhythm_of_its_own_is_missed() {
+    let mut packets = [beats(1, GATEWAY - 4, |_| true), beats(2, GATEWAY - 3, |_| true)].concat();
+    let mut say = |t: f64, line: Vec<u8>| {
+        if !(60.0..66.0).contains(&t) {
+            let packet = ipv4(GATEWAY, 0xC0A8_2FFF, 17, (0, 0, false), &udp(10110, 10110, &line));
+            packets.push((t, ethernet(5, ALL, 0x0800, &packet)));
+        }
+    };
+    for i in 0..600_u32 {
+        let t = f64::from(i) / 5.0;
+        say(t, heading(2 * i));
+        if i % 5 == 2 {
+            let minutes = 30.0 + t * 6.0 / 3600.0;
+            let burst = [
+                format!("GPGLL,54{minutes:07.4},N,01010.0000,E,,A"),
+                "GPVTG,0.0,T,,M,6.0,N,11.1,K".to_owned(),
+                format!("SDDPT,{:.1},0.3", 7.0 + f64::from(i % 9) / 10.0),
+                "SDMTW,14.2,C".to_owned(),
+            ];
+            for (late, said) in (1..).zip(burst) {
+                say(0.01_f64.mul_add(f64::from(late), t), sentence(&said).into_bytes());
+            }
+        }
+    }
+    let report = judge(&[capture(packets)]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    let told = report.findings.iter().find(|f| f.kind == "device-dropout").unwrap();
+    assert_eq!(told.devices.len(), 1);
+    assert!(
+        report.devices.iter().any(|d| Some(&d.id) == told.devices.first() && d.mac.is_some()),
+        "{told:?}"
+    );
+}

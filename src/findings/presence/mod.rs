@@ -216,9 +216,16 @@ fn comes_and_goes(stream: &Stream) -> bool {
     }
 }
 
-/// The shortest interval of a device's messages with a rhythm, seconds.
+/// The shortest interval of a device's messages with a rhythm, seconds, or of those that its packets carry.
 fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
-    periodic(books, device).filter_map(Stream::pulse_s).min_by(f64::total_cmp)
+    beats(books, device).filter_map(Stream::pulse_s).min_by(f64::total_cmp)
+}
+
+/// The periodic messages of a device, and of those that its packets carry: a gateway that puts each sentence into a datagram of
+/// its own has no rhythm but theirs.
+fn beats(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
+    let carried = books.carried(device).iter().flat_map(move |id| periodic(books, *id));
+    periodic(books, device).chain(carried)
 }
 
 /// How long something with this interval may stay away, on a wire with these stamps.

@@ -1,8 +1,8 @@
 //! Silences of devices whose wire went on.
 
 use super::{
-    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, comes_and_goes, covered, flowed_into, follows,
-    moved, of_hosts, other_talker, patience, patience_with, periodic, within,
+    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
+    follows, moved, of_hosts, other_talker, patience, patience_with, periodic, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -114,7 +114,7 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     };
     let silence = silence.span;
     let enough = |pulse| if came_up { LINK_INTERVALS * pulse } else { patience(books, pulse, wire) };
-    periodic(books, id).any(|stream| {
+    beats(books, id).any(|stream| {
         !owes_nothing(stream)
             && stream.pulse_s().is_some_and(|pulse| silence.seconds() > enough(pulse))
             && flowed_into(stream, silence)

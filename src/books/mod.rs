@@ -7,6 +7,7 @@ pub mod bus;
 mod by_wire;
 pub mod clock;
 pub mod floods;
+pub mod found;
 mod gaps;
 pub mod histogram;
 mod hosts;
@@ -106,6 +107,13 @@ impl Books {
     pub fn recording_suffers(&self, wire: WireId) -> bool {
         let recording = self.wires.get(wire).and_then(|w| self.recordings.get(w.recording));
         recording.is_some_and(|r| r.damaged_bytes > 0 || r.lost_frames > 0)
+    }
+
+    /// The stream of a source's messages: of several alike (engine, battery, reference) its own.
+    #[must_use]
+    pub fn stream(&self, source: &series::Source) -> Option<&timing::Stream> {
+        let own = source.stream.and_then(|number| self.timing.numbered(number));
+        own.or_else(|| self.timing.get(source.key.device, source.key.message))
     }
 
     /// The wire that a recorder was on: itself, or the one whose packets carry it.

@@ -1,5 +1,6 @@
 //! Series: who supplies which quantity, and the values of those quantities that findings compare.
 
+use super::found::Found;
 use super::inventory::DeviceId;
 use super::runs::Runs;
 use super::steps::Steps;
@@ -65,21 +66,6 @@ impl SourceKey {
     }
 }
 
-/// Where the source of one of a message's readings was found, and that of the fix which goes with a position: one message
-/// of one device brings the same few readings again and again, and then none is looked for by its key.
-#[derive(Debug, Clone, Copy)]
-pub struct Found {
-    reading: u32,
-    fix: u32,
-}
-
-impl Default for Found {
-    /// Not found yet.
-    fn default() -> Self {
-        Self { reading: u32::MAX, fix: u32::MAX }
-    }
-}
-
 /// What a reading of the fix alone is a source of.
 const FIX_QUALITY: &str = "fix-quality";
 
@@ -90,6 +76,8 @@ pub struct Source {
     pub key: SourceKey,
     /// See [`Reading::kind`].
     kind: u32,
+    /// The number of its messages' stream, of several the one of its first message.
+    pub(super) stream: Option<u32>,
     /// Messages.
     pub count: u64,
     /// Messages that held the value.
@@ -190,7 +178,7 @@ impl Series {
         {
             self.speed = Some((time, *kn));
         }
-        if let Some(source) = self.source(device, message, reading, &mut found.reading) {
+        if let Some(source) = self.source(device, message, reading, found.stream, &mut found.reading) {
             source.reading(time, reading, speed);
         }
         if let Reading::Position { satellites, hdop, at } = reading
@@ -201,7 +189,7 @@ impl Series {
                 satellites: *satellites,
                 hdop: hdop.ok_or(Absent::NotAvailable),
             };
-            if let Some(source) = self.source(device, message, &fix, &mut found.fix) {
+            if let Some(source) = self.source(device, message, &fix, found.stream, &mut found.fix) {
                 source.reading(time, &fix, None);
             }
         }
@@ -220,10 +208,11 @@ impl Series {
         device: DeviceId,
         message: Message,
         reading: &Reading,
+        stream: Option<u32>,
         row: &mut u32,
     ) -> Option<&mut Source> {
         if !self.sources.get(*row as usize).is_some_and(|source| source.is_of(reading)) {
-            *row = self.find(SourceKey::of(device, message, reading), reading.kind())?;
+            *row = self.find(SourceKey::of(device, message, reading), reading.kind(), stream)?;
         }
         let source = self.sources.get_mut(*row as usize)?;
         debug_assert_eq!(source.key, SourceKey::of(device, message, reading), "found for another message");
@@ -232,7 +221,7 @@ impl Series {
 
     /// The row of a source, a new one when it is not known.
     #[inline(never)]
-    fn find(&mut self, key: SourceKey, kind: u32) -> Option<u32> {
+    fn find(&mut self, key: SourceKey, kind: u32, stream: Option<u32>) -> Option<u32> {
         let next = self.sources.len();
         if let Some(&index) = self.index.get(&key) {
             return Some(index);
@@ -246,7 +235,7 @@ impl Series {
         self.untracked += u64::from(wanted && !tracked);
         self.tracks += usize::from(tracked);
         self.index.insert(key, next as u32);
-        self.sources.push(Source::new(key, kind, tracked));
+        self.sources.push(Source { stream, ..Source::new(key, kind, tracked) });
         Some(next as u32)
     }
 
@@ -282,6 +271,7 @@ impl Source {
         Self {
             key,
             kind,
+            stream: None,
             count: 0,
             valid: 0,
             zero: 0,

@@ -420,6 +420,10 @@ impl Timing {
         std::iter::successors(first, next).filter_map(|at| self.streams.get(at as usize))
     }
 
+    pub(super) fn numbered(&self, stream: u32) -> Option<&Stream> {
+        self.streams.get(stream as usize)
+    }
+
     /// The stream of one message of a device; of several parts, the busiest.
     #[must_use]
     pub fn get(&self, device: DeviceId, message: Message) -> Option<&Stream> {

@@ -117,7 +117,7 @@ pub(super) fn depth_holds_at_speed(books: &Books, scope: &Scope) -> Option<Strin
     };
     // What a sounder repeats at speed, or does not send there, is no depth that holds.
     let pauses = |source: &Source| {
-        let stream = books.timing.get(source.key.device, source.key.message);
+        let stream = books.stream(source);
         stream.is_some_and(|stream| {
             let limit = 3.0 * stream.median_s().unwrap_or(f64::INFINITY);
             books.longest_pause_s(&stream.gaps) > limit.max(HELD_S)

@@ -82,7 +82,7 @@ fn steady<'a>(
     sources: &'a [&'a Source],
 ) -> impl Iterator<Item = (&'a Source, &'a Stream, f64)> {
     sources.iter().filter_map(|source| {
-        let stream = books.timing.get(source.key.device, source.key.message)?;
+        let stream = books.stream(source)?;
         Some((*source, stream, stream.median_s().filter(|_| stream.is_periodic())?))
     })
 }
@@ -135,7 +135,7 @@ pub(super) fn devices_steady(books: &Books, scope: &Scope) -> Option<String> {
     let longest = sources.iter().map(|s| longest_silence(books, s.key.device)).max_by(f64::total_cmp)?;
     // A silence between messages without a rhythm was not judged.
     let judged = |source: &&Source| {
-        let stream = books.timing.get(source.key.device, source.key.message);
+        let stream = books.stream(source);
         stream.is_some_and(|stream| stream.pulse_s().is_some())
     };
     if longest >= NOTICEABLE_S && !sources.iter().all(judged) {

@@ -70,7 +70,7 @@ fn only_depth(evidence: &Evidence<'_>, device: DeviceId) -> bool {
 }
 
 fn unsent(evidence: &Evidence<'_>, source: &Source) -> Option<Unsent> {
-    let stream = evidence.books.timing.get(source.key.device, source.key.message)?;
+    let stream = evidence.books.stream(source)?;
     let every_s = stream.pulse_s()?;
     let speed = pairs::main_sources(evidence, "course-and-speed-over-ground")
         .into_iter()

@@ -133,13 +133,7 @@ mod tests {
                 books.inventory.frame(id, time, 8);
                 books.timing.message(id, message, u32::from(instance), Some(1.5), time);
                 let reading = Reading::Voltage { instance: Some(instance), volts };
-                books.series.reading(
-                    id,
-                    message,
-                    time,
-                    &reading,
-                    &mut crate::books::series::Found::default(),
-                );
+                books.series.reading(id, message, time, &reading, &mut crate::books::found::Found::default());
             }
         }
         detect(&Evidence::of(&books))

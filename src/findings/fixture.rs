@@ -27,7 +27,7 @@ impl Boat {
             Message::Pgn(pgn),
             Some(Self::at(seconds)),
             reading,
-            &mut crate::books::series::Found::default(),
+            &mut crate::books::found::Found::default(),
         );
     }
 

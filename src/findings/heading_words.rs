@@ -80,8 +80,7 @@ pub(super) fn lag_check(within_clocks: bool, one: &str, other: &str) -> String {
 /// One line on a source: who, which north, how often, how much of it valid.
 pub(super) fn supply(books: &Books, source: &Source) -> String {
     let rate = books
-        .timing
-        .get(source.key.device, source.key.message)
+        .stream(source)
         .and_then(|s| s.median_s())
         .filter(|s| *s >= FASTEST_S)
         .map(|s| format!("{} a second, ", number(1.0 / s, 1)))

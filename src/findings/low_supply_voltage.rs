@@ -184,7 +184,7 @@ mod tests {
                 Message::Pgn(127_508),
                 Some(Time(0).plus(t)),
                 &reading,
-                &mut crate::books::series::Found::default(),
+                &mut crate::books::found::Found::default(),
             );
         }
         detect(&Evidence::of(&books))

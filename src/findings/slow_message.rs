@@ -132,7 +132,7 @@ fn told_faster(evidence: &Evidence<'_>, stream: &Stream) -> bool {
     let books = evidence.books;
     let sources = || books.series.iter().filter(|s| s.key.device == stream.device);
     let in_time = |source: &Source| {
-        let other = books.timing.get(source.key.device, source.key.message);
+        let other = books.stream(source);
         let rate = other.and_then(|other| other.median_s().zip(other.standard_s));
         source.key.message != stream.message
             && rate.is_some_and(|(median, standard)| median < SLOW_SENTENCE * standard)

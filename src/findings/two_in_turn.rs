@@ -99,7 +99,7 @@ fn goes_with_the_rate(evidence: &Evidence<'_>, two: &InTurn<'_>) -> bool {
     let outside = to.since(from) - inside;
     if inside >= MOST * to.since(from) {
         let (every, deviation) = two.turns.every;
-        let stream = evidence.books.timing.get(two.source.key.device, two.source.key.message);
+        let stream = evidence.books.stream(two.source);
         let standard = stream.and_then(|stream| stream.standard_s).unwrap_or(0.0);
         return deviation >= UNEVEN * every || every * AS_OFTEN <= standard;
     }

@@ -64,8 +64,8 @@ fn said_date(books: &Books) -> Option<Time> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::books::found::Found;
     use crate::books::inventory::DeviceId;
-    use crate::books::series::Found;
     use crate::books::timing::Message;
     use crate::messages::Reading;
 

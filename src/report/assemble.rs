@@ -233,7 +233,7 @@ const DROPOUT_INTERVALS: f64 = 5.0;
 const DROPOUT_S: f64 = 1.5;
 
 fn source_row(books: &Books, source: &Source) -> SourceRow {
-    let stream = books.timing.get(source.key.device, source.key.message);
+    let stream = books.stream(source);
     let mut pauses = stream
         .map(|s| s.gaps.over((DROPOUT_INTERVALS * s.median_s().unwrap_or(0.0)).max(DROPOUT_S)))
         .unwrap_or_default();

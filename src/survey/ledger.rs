@@ -2,8 +2,8 @@
 //!
 //! Nothing of it is asked for before the end, so that it can be booked on a thread of its own (see [`super::scribe`]).
 
+use crate::books::found::Found;
 use crate::books::inventory::DeviceId;
-use crate::books::series::Found;
 use crate::books::timing::{Message, SentenceName};
 use crate::books::{clock, series, timing};
 use crate::messages::nmea0183::{Framed, Sentence};
@@ -117,9 +117,8 @@ impl Ledger {
         let mut nowhere = [Found::default(); FOUND];
         let found = match stream {
             Some(number) => {
-                if self.found.len() <= number {
-                    self.found.resize(number + 1, nowhere);
-                }
+                let known = self.found.len();
+                self.found.extend((known..=number).map(|stream| [Found::of(stream); FOUND]));
                 self.found.get_mut(number).unwrap_or(&mut nowhere)
             }
             None => &mut nowhere,

@@ -176,3 +176,19 @@ fn a_slow_heading_is_seen_by_coarse_stamps() {
         assert_eq!(found, kinds, "{s} {:?}", report.findings);
     }
 }
+
+/// Two batteries of one device at different rates (PGN 127508): the second's rhythm and its pause are its own.
+#[test]
+fn each_of_several_alike_has_its_own_rhythm() {
+    let battery = |instance: u8, t: f64| (t, 0x19F2_1423, format!("{instance:02X}E204FF7FFFFFFF"));
+    let frames = (0..240).map(|i| battery(0, f64::from(i) / 2.0));
+    let seldom =
+        (0..24).map(|i| battery(1, 5.0 * f64::from(i) + 0.2)).filter(|(t, ..)| !(40.0..65.0).contains(t));
+    let report = judge(&[can_log(frames.chain(seldom).collect())]);
+    let told = |instance: u8| {
+        let row = report.sources.iter().find(|r| r.quantity == "voltage" && r.instance == Some(instance));
+        row.map(|row| (row.interval_s.p50.unwrap(), row.interval_s.max.unwrap(), row.dropouts)).unwrap()
+    };
+    assert_eq!((told(0), told(1).2), ((0.5, 0.5, 0), 1));
+    assert!((told(1).0 - 5.0).abs() < 0.05 && (told(1).1 - 30.0).abs() < 0.01, "{:?}", told(1));
+}

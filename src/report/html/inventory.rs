@@ -54,8 +54,8 @@ pub(super) fn sources(context: &Context<'_>) -> Option<Markup> {
         let part = (row.count > 0).then(|| row.valid as f64 / row.count as f64);
         vec![
             Cell::text(&quantity(row)),
-            Cell::text(&format!("{}{}", context.names.device(&row.device), instance(row))),
-            Cell::text(&row.message),
+            Cell::text(context.names.device(&row.device)),
+            Cell::text(&format!("{}{}", row.message, instance(row))),
             Cell::figure(&count(row.count), Some(row.count as f64)),
             Cell::figure(&share(row.valid, row.count), part),
             Cell::figure(&interval(row.interval_s.p50), row.interval_s.p50),

@@ -43,7 +43,7 @@ pub fn fill(books: &Books, findings: &[Finding]) -> Plots {
 }
 
 fn source_line(books: &Books, source: &Source) -> Option<Line> {
-    let stream = books.timing.get(source.key.device, source.key.message);
+    let stream = books.stream(source);
     let usual_s = stream.and_then(Stream::median_s).unwrap_or(0.0);
     let point = |b: &Bucket| Point {
         from: b.from,

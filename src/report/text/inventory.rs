@@ -95,10 +95,9 @@ fn sources(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>)
     let chosen =
         choose(&context.report.sources, MAX_ROWS, |row: &SourceRow| suspects.contains(row.device.as_str()));
     let cells = |row: &SourceRow| {
-        let device = short(context.names.device(&row.device));
         vec![
-            format!("{device}{}", instance(row)),
-            row.message.clone(),
+            short(context.names.device(&row.device)).to_owned(),
+            format!("{}{}", row.message, instance(row)),
             count(row.count),
             share(row.valid, row.count),
             interval(row.interval_s.p50),

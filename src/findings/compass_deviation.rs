@@ -119,6 +119,24 @@ mod tests {
         assert!((b - 9.0).abs() < 1.0, "{b}");
     }
 
+    /// A heading that jumps away for seconds, and is true otherwise, swings with no heading: its jumps are told.
+    #[test]
+    fn stretches_between_two_jumps_tell_nothing() {
+        let found = |off_deg: f64| {
+            let mut boat = Boat::default();
+            for tenth in 0..3000_i64 {
+                let t = tenth as f64 / 10.0;
+                let deg = 60.0 * (t / 60.0).floor() + 20.0;
+                let off = if t % 60.0 > 20.0 && t % 60.0 < 32.0 && t > 60.0 { off_deg } else { 0.0 };
+                boat.ground(1, t, deg + noise(tenth), 8.0);
+                boat.heading(2, t + 0.03, deg + off + 0.5 * noise(tenth + 7));
+            }
+            detect(&boat.evidence()).len()
+                + (super::super::heading_misaligned::DETECTOR.detect)(&boat.evidence()).len()
+        };
+        assert_eq!(found(70.0), 0);
+    }
+
     /// At one speed and without a log: what goes once round with the heading may be a current, what goes twice round may not.
     #[test]
     fn what_goes_twice_round_is_no_current() {

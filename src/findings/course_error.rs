@@ -11,6 +11,7 @@
 use super::deviation::{rest, swing};
 use super::motion::UNDER_WAY_KN;
 use super::pairs::{self, Curve};
+use super::steps_of::astray;
 use super::variation::variation_at_boat;
 use super::{Evidence, heading_frozen, two_in_turn};
 use crate::books::series::Source;
@@ -235,14 +236,15 @@ fn moments(
         (if magnetic(heading) { variation } else { 0.0 }, if magnetic(ground) { variation } else { 0.0 });
     let compass = Curve::new(heading.track.samples(), true);
     let course = Curve::new(ground.track.samples(), true);
-    let frozen = heading_frozen::stands(evidence, heading);
+    let stands = heading_frozen::stands(evidence, heading).into_iter().map(|(span, _)| span);
+    let untrue: Vec<Span> = stands.chain(astray(heading)).collect();
     let mut moments: Vec<Moment> = Vec::new();
     let mut last = None;
     for s in course.samples() {
         if last.is_some_and(|l| s.time.since(l) < EVERY_S) || s.b.is_nan() || s.b < UNDER_WAY_KN {
             continue;
         }
-        if frozen.iter().any(|(span, _)| span.from <= s.time && s.time <= span.to.plus(STEADY_S)) {
+        if untrue.iter().any(|span| span.from <= s.time && s.time <= span.to.plus(STEADY_S)) {
             continue;
         }
         let Some(now) = compass.at(s.time) else { continue };

@@ -3,6 +3,7 @@
 use super::{Evidence, broadcast_storm, pairs, two_in_turn};
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
+use crate::books::steps::Step;
 use crate::books::wires::WireId;
 use crate::time::Span;
 
@@ -14,6 +15,27 @@ pub(super) struct Jumps<'a> {
     pub(super) count: u64,
     /// Degrees or metres, without sign.
     pub(super) largest: f64,
+}
+
+/// A value that jumped is back within this time, seconds, with a step that makes up for the first one to within this many degrees, or this share
+/// of it: the boat goes on turning meanwhile (common practice, no source).
+const BACK_S: f64 = 30.0;
+const BACK_DEG: f64 = 10.0;
+const BACK_SHARE: f64 = 0.3;
+
+/// The stretches in which a heading had jumped away and had not come back.
+pub(super) fn astray(heading: &Source) -> Vec<Span> {
+    let mut away: Option<Step> = None;
+    let mut spans = Vec::new();
+    for step in &heading.steps.list {
+        let back = away.filter(|away| {
+            let left = (away.size + step.size).abs();
+            step.from.since(away.to) <= BACK_S && left <= BACK_DEG.max(BACK_SHARE * away.size.abs())
+        });
+        spans.extend(back.map(|away| Span::new(away.from, step.to)));
+        away = back.is_none().then_some(*step);
+    }
+    spans
 }
 
 /// What a loop holds comes back for so long before and after the seconds that are flooded, seconds.

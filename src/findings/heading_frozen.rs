@@ -1,7 +1,7 @@
 //! One heading source stands still while the course changes.
 
 use super::deviation::circular_median;
-use super::motion::{Motion, Turn, UNDER_WAY_KN, within};
+use super::motion::{Motion, UNDER_WAY_KN, within};
 use super::pairs::{self, Curve};
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, duplicate_heading_source};
@@ -20,8 +20,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   there.",
         detection: "The same heading, to the last digit, for 8 s or more, while the course over ground goes away by 20 degrees or \
                     more at over 3 kn. It must go on doing so after the first 5 s, in which a boat may still slide, or the \
-                    heading must leap by as much when it wakes; where it does not wake, the course must stay off it by as \
-                    much. Where the course tells nothing, a rate of turn of more than 1 degree a second does, or the \
+                    heading must leap by as much when it wakes; where it does not wake, or the turn was not seen, the course \
+                    must stay off it by as much. Where the course tells nothing, a rate of turn of more than 1 degree a second does, or the \
                     heading of another device.",
         lookalikes: "On a straight course a heading sensor with coarse steps may stand still for long. At rest the course \
                      over ground wanders and says nothing.",
@@ -82,14 +82,22 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
                 (motion.turn_by_others(span, device)?, motion.turn_by_others(settled, device))
             };
             let turns_on = || after.is_some_and(|turn| turn.furthest_deg >= CHANGE_DEG * 0.75);
-            let shows = || match leap_after(source, span) {
-                Some(leap) => leap.abs() >= CHANGE_DEG && makes_up(leap, whole),
-                None => usual
-                    .get_or_init(|| usually_off(&motion, source, &still))
-                    .is_some_and(|usual| lies_off(&motion, source, settled, usual, whole)),
+            let off_deg = || {
+                let usual = usual.get_or_init(|| usually_off(&motion, source, &still));
+                off_course_of(&motion, source, settled, (*usual)?)
             };
-            let stood = whole.furthest_deg >= CHANGE_DEG && (turns_on() || shows());
-            stood.then_some((span, whole.furthest_deg))
+            let turned = whole.furthest_deg >= CHANGE_DEG;
+            match leap_after(source, span).filter(|leap| leap.abs() >= CHANGE_DEG) {
+                _ if turned && turns_on() => Some(whole.furthest_deg),
+                Some(leap) if turned && alike(leap, whole.net_deg) => Some(whole.furthest_deg),
+                // The turn itself was not seen, but where the boat went then was.
+                Some(leap) => off_deg().filter(|off| alike(*off, leap)).map(f64::abs),
+                None if turned && leap_after(source, span).is_none() => {
+                    off_deg().filter(|off| alike(*off, whole.net_deg)).map(|_| whole.furthest_deg)
+                }
+                None => None,
+            }
+            .map(|change| (span, change))
         })
         .collect()
 }
@@ -118,25 +126,24 @@ fn usually_off(motion: &Motion<'_>, source: &Source, still: &[Span]) -> Option<f
     (off.len() >= USUAL_MOMENTS).then(|| circular_median(&off))
 }
 
-/// Whether the course lies off a standing heading, otherwise than usual, by what the boat turned as it began to stand, and
-/// further than a current would carry it.
-fn lies_off(motion: &Motion<'_>, source: &Source, settled: Span, usual_deg: f64, turn: Turn) -> bool {
+/// By how much the course lies off a standing heading, otherwise than usual, where that is further than a current would
+/// carry it, degrees.
+fn off_course_of(motion: &Motion<'_>, source: &Source, settled: Span, usual_deg: f64) -> Option<f64> {
     if settled.seconds() < SHORTEST_S {
-        return false;
+        return None;
     }
     let heading = Curve::new(within(source, settled), true);
     let off = off_course(motion, &heading, |time| settled.from <= time && time <= settled.to);
     let (mut deg, mut knots): (Vec<f64>, Vec<f64>) = off.into_iter().unzip();
-    let Some(knots) = pairs::median(&mut knots) else { return false };
+    let by_current = (CURRENT_KN / pairs::median(&mut knots)?).atan().to_degrees();
     deg.iter_mut().for_each(|deg| *deg -= usual_deg);
     let off_deg = wrap_180(circular_median(&deg));
-    let by_current = (CURRENT_KN / knots).atan().to_degrees();
-    off_deg.abs() >= CHANGE_DEG + by_current && makes_up(off_deg, turn)
+    (off_deg.abs() >= CHANGE_DEG + by_current).then_some(off_deg)
 }
 
 /// Whether an angle is what the boat turned.
-fn makes_up(deg: f64, turn: Turn) -> bool {
-    wrap_180(deg - turn.net_deg).abs() <= SLACK_DEG.max(SLACK * turn.net_deg.abs())
+fn alike(deg: f64, turned_deg: f64) -> bool {
+    wrap_180(deg - turned_deg).abs() <= SLACK_DEG.max(SLACK * turned_deg.abs())
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -289,6 +296,27 @@ mod tests {
         assert_eq!(found(45.0, 94.3), [(Severity::Fault, vec![2])]);
         assert!(found(45.0, 139.0).is_empty(), "it had turned already, and the boat slides after it");
         assert!(found(24.0, 94.3).is_empty(), "a current may carry it");
+    }
+
+    /// No fix while it turned: that the course lies off by what the heading leaps when it wakes is enough.
+    #[test]
+    fn a_turn_that_the_receiver_did_not_see_shows_when_the_heading_wakes() {
+        let found = |leap: f64| {
+            let mut boat = Boat::default();
+            for tenth in 0..1500_i64 {
+                let t = tenth as f64 / 10.0;
+                let turned = 14.0 * (t - 90.0).clamp(0.0, 4.0);
+                if !(89.5..95.0).contains(&t) {
+                    boat.ground(1, t, 100.0 + turned + noise(tenth), 12.0);
+                }
+                let deg = if t < 90.0 { 100.0 } else { 100.0 + leap };
+                let stands = (90.0..114.0).contains(&t);
+                boat.heading(2, t + 0.03, if stands { 100.0 } else { deg + noise(tenth + 7) });
+            }
+            kinds(&detect(&boat.evidence()))
+        };
+        assert_eq!(found(56.0), [(Severity::Fault, vec![2])]);
+        assert!(found(-56.0).is_empty(), "another way than the course lies");
     }
 
     #[test]

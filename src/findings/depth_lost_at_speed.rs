@@ -5,7 +5,7 @@ use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_not_available, depth_unsent, pairs};
 use crate::books::series::{SPEED_CLASS_KN, Sample, Source};
 use crate::report::model::Severity;
-use crate::time::Span;
+use crate::time::{Span, Time};
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -17,7 +17,7 @@ pub(super) const DETECTOR: Detector = Detector {
                     (largest likelihood of two shares, one below and one above) is the threshold; below it nearly all must \
                     hold a depth, above it clearly fewer. It comes back when the boat slows down, or went just as the boat got \
                     fast. Messages that a sounder leaves out, pause by pause about that speed, count as without; single \
-                    ones that come through do not end a pause.",
+                    ones that come through do not end a pause. Depth that holds for whole stretches at such a speed is none.",
         lookalikes: "Depth that also goes at rest: depth-not-available. Deep water that happens to lie where the boat ran fast: \
                      run the same stretch slowly.",
         checks: "Look at how the transducer is mounted: face level, a little below the hull, no strake, rib, outlet or step in \
@@ -76,7 +76,7 @@ pub(super) struct Fit {
 pub(super) fn fit(source: &Source) -> Option<Fit> {
     let mut fit = parted(&source.by_speed)?;
     fit.came_back = came_back(source, fit.threshold_kn);
-    if goes_when_slow(source, fit.threshold_kn) {
+    if goes_when_slow(source, fit.threshold_kn) || holds_when_fast(source, &fit) {
         return None;
     }
     (fit.came_back || fit.threshold_kn >= PLANING_KN || went_with_speed(source, fit.threshold_kn))
@@ -172,6 +172,33 @@ fn goes_when_slow(source: &Source, threshold_kn: f64) -> bool {
     };
     let slow_s: f64 = missing.iter().filter(slow).map(|span| span.seconds()).sum();
     slow_s > LOST_BELOW * all_s
+}
+
+/// A depth that comes through for so long at speed does not come through by chance, seconds, and neither does a row of depths that
+/// would be met in fewer than one recording of so many.
+const HOLDS_S: f64 = 10.0;
+const BY_CHANCE: f64 = 1e-3;
+
+/// Whether the depth holds for a whole stretch well above the threshold, after the time in which it goes: then something else
+/// than speed takes it.
+fn holds_when_fast(source: &Source, fit: &Fit) -> bool {
+    let mut fast_since = None;
+    let mut row: Option<(Time, u32)> = None;
+    source.track.samples().iter().filter(|s| s.b.is_finite()).any(|s| {
+        if s.b < fit.threshold_kn + SPEED_CLASS_KN {
+            (fast_since, row) = (None, None);
+            return false;
+        }
+        let since = *fast_since.get_or_insert(s.time);
+        if s.time.since(since) < GOES_WITHIN_S || !(s.a > 0.0) {
+            row = None;
+            return false;
+        }
+        let (began, count) = row.map_or((s.time, 1), |(began, count)| (began, count + 1));
+        row = Some((began, count));
+        let by_chance = f64::from(fit.n_above) * fit.above.powi(count.min(1000) as i32);
+        s.time.since(began) >= HOLDS_S && by_chance < BY_CHANCE
+    })
 }
 
 /// Log likelihood of a share by its own counts.

@@ -122,7 +122,7 @@ fn range_m(evidence: &Evidence<'_>, source: &Source) -> Option<f64> {
 }
 
 /// Zeros that stand for "no bottom": a boat afloat has water under its transducer, so more than a few are no readings.
-fn zero_held(source: &Source) -> u64 {
+pub(crate) fn zero_held(source: &Source) -> u64 {
     if source.zero >= 5 { source.zero } else { 0 }
 }
 

@@ -16,7 +16,7 @@ mod compass_deviation;
 mod course_error;
 mod depth_frozen;
 mod depth_lost_at_speed;
-mod depth_not_available;
+pub(crate) mod depth_not_available;
 mod depth_second_echo;
 mod depth_unsent;
 mod deviation;

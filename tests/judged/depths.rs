@@ -140,3 +140,20 @@ fn a_sounder_reaches_no_deeper_than_it_can() {
         assert_eq!(alarms(&report), kind.into_iter().collect::<Vec<_>>(), "{:?}", report.findings);
     }
 }
+
+/// The sounder fails twice while the boat cruises, and finds the bottom for minutes at that speed before, between and after.
+#[test]
+fn depth_that_holds_at_speed_is_not_lost_by_it() {
+    let knots = |t: f64| if (40.0..360.0).contains(&t) { 10.0 + (t / 7.0).sin() } else { 4.0 };
+    for zero in [true, false] {
+        let lost = |t: f64| (60.0..150.0).contains(&t) || (200.0..300.0).contains(&t);
+        let depths = depths(|t| match lost(t) {
+            true if zero => Some(0.0),
+            true => None,
+            false => Some(8.0 + (t / 9.0).sin()),
+        });
+        let recording = can_log([sensors(0, 400), speeds(knots), depths].concat());
+        let report = judge(std::slice::from_ref(&recording));
+        assert_eq!(alarms(&report), ["depth-not-available"], "{:?}", report.findings);
+    }
+}

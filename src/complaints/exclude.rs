@@ -6,6 +6,7 @@ use crate::books::inventory::Identity;
 use crate::books::network::Network;
 use crate::books::series::{Sample, Source};
 use crate::books::wires::Wire;
+use crate::findings::depth_not_available;
 use crate::findings::network_address::hears_all;
 use crate::recording::WireKind;
 
@@ -56,6 +57,27 @@ pub(super) fn somebody_supplies(books: &Books, scope: &Scope) -> Option<String> 
     Some(format!("{} {} messages come from {who}.", first.count, first.key.message))
 }
 
+/// Somebody supplies the quantity, and never without a value for long.
+pub(super) fn somebody_supplies_values(books: &Books, scope: &Scope) -> Option<String> {
+    without_value(books, scope).is_none().then(|| somebody_supplies(books, scope)).flatten()
+}
+
+/// A stretch in which the messages of a source come without a value.
+pub(super) fn without_value(books: &Books, scope: &Scope) -> Option<String> {
+    sources(books, scope).into_iter().find_map(|source| {
+        let longest =
+            source.runs.absent(NOTICEABLE_S).iter().map(|span| span.seconds()).max_by(f64::total_cmp)?;
+        Some(format!(
+            "{} of {} {} messages from {} hold no value, for {} at the longest.",
+            source.count - source.valid,
+            source.count,
+            source.key.message,
+            books.inventory.label(source.key.device),
+            s(longest)
+        ))
+    })
+}
+
 pub(super) fn claims_seen(claims: u64) -> String {
     match claims {
         0 => String::from("no address claim was seen"),
@@ -90,16 +112,18 @@ pub(super) fn values_there(books: &Books, scope: &Scope) -> Option<String> {
     if !watched(books, &sources) {
         return None;
     }
-    let best = sources.iter().filter(|s| s.count >= 20).max_by_key(|s| s.valid)?;
+    // A depth of exactly nothing, again and again, is what some sounders send for none.
+    let valued = |s: &Source| s.valid - depth_not_available::zero_held(s);
+    let best = sources.iter().filter(|s| s.count >= 20).max_by_key(|s| valued(s))?;
     // A display without a value for some seconds is what the owner may mean.
     let noticed = without_value_s(best.track.samples()) > NOTICEABLE_S;
-    (best.valid * 100 >= best.count * 95 && !noticed).then(|| {
+    (valued(best) * 100 >= best.count * 95 && !noticed).then(|| {
         format!(
             "{} of {} {} messages hold a value ({:.0} %).",
-            best.valid,
+            valued(best),
             best.count,
             best.key.message,
-            best.valid as f64 / best.count as f64 * 100.0
+            valued(best) as f64 / best.count as f64 * 100.0
         )
     })
 }

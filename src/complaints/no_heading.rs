@@ -9,7 +9,7 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "no-heading-source",
             shown: unsaid,
-            excluded: exclude::somebody_supplies,
+            excluded: exclude::somebody_supplies_values,
             open: "No heading message was seen, but little was recorded.",
             check: "See that the heading sensor has power and is on the wire that was recorded.",
         },

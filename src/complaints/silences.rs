@@ -2,7 +2,7 @@
 //! at the begin or the end or too short to be missed, excludes nothing.
 
 use super::Scope;
-use super::exclude::{claims_seen, long_enough, s, sources, watched, wires};
+use super::exclude::{claims_seen, long_enough, s, sources, watched, wires, without_value};
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId};
 use crate::books::network::Sign;
@@ -42,6 +42,7 @@ pub(super) fn doubt(books: &Books, scope: Scope, cause: &str) -> Option<String> 
         "device-dropout" | "link-flap" => of_hosts(books),
         "wire-outage" => of_wires(books, &scope),
         "device-restart" => of_restarts(books),
+        "no-heading-source" => without_value(books, &scope),
         _ => None,
     }
 }

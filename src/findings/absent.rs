@@ -4,8 +4,34 @@ use super::words::{labels, seconds};
 use super::{Evidence, Finding};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
+use crate::books::series::Source;
 use crate::books::timing::{Message, Stream};
 use crate::report::model::Severity;
+
+/// Fewer messages without a value may be a sensor that is starting.
+const ENOUGH: u64 = 20;
+
+/// A note when every message for the quantity comes without a value.
+pub(super) fn never_valued(evidence: &Evidence<'_>, quantity: &str, check: &str) -> Vec<Finding> {
+    let books = evidence.books;
+    let sources: Vec<&Source> = books.series.of(quantity).collect();
+    let count: u64 = sources.iter().map(|source| source.count).sum();
+    if count < ENOUGH || sources.iter().any(|source| source.valid > 0) {
+        return Vec::new();
+    }
+    let mut devices: Vec<DeviceId> = sources.iter().map(|source| source.key.device).collect();
+    devices.sort_unstable();
+    devices.dedup();
+    let mut messages: Vec<String> = sources.iter().map(|source| source.key.message.to_string()).collect();
+    messages.dedup();
+    let title = format!("No message in this recording holds a {quantity}, though {count} are sent for it");
+    let finding = Finding::new(Severity::Note, title)
+        .evidence(format!("{} sends {} without a value.", labels(books, &devices), messages.join(", ")))
+        .devices(devices)
+        .messages(messages)
+        .check(check);
+    vec![finding]
+}
 
 /// A note when no source of the quantity was seen at all.
 pub(super) fn finding(evidence: &Evidence<'_>, quantity: &str, check: &str) -> Vec<Finding> {

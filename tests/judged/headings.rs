@@ -1,8 +1,12 @@
 //! Headings: those of two sensors, and of two recorders.
 
 use crate::make::{START_US, sentence};
+use crate::silences::standing;
+use crate::wires::sensors;
 use crate::{alarms, can_log, judge, number, text};
+use leadsman::report::model::Standing;
 use leadsman::time::Time;
+use std::ops::Range;
 
 /// The boat's heading: three turns of 90 degrees to and fro, at 9 degrees a second.
 fn heading(t: f64) -> f64 {
@@ -181,4 +185,23 @@ fn an_echo_shows_through_coarse_stamps() {
     let report = judge(&[copies.into_bytes()]);
     assert_eq!(alarms(&report), [""; 0]);
     assert_eq!(text(&report, "duplicate-heading-source", "relation"), "echo");
+}
+
+/// Heading messages (PGN 127250) that hold none, all of them or those of 40 s: nobody supplies heading then, and that is not excluded.
+#[test]
+fn headings_without_a_heading_supply_none() {
+    let recorded = |empty: Range<f64>| {
+        let frame = |i: u32| {
+            let t = f64::from(i) / 10.0;
+            let deg = if empty.contains(&t) { "FFFF".to_owned() } else { format!("{:02X}30", i % 200) };
+            (t + 0.05, 0x09F1_1216, format!("FF{deg}FF7FFF7FFD"))
+        };
+        can_log([sensors(0, 150), (0..1500).map(frame).collect()].concat())
+    };
+    let never = standing(recorded(0.0..150.0), "no-heading", "no-heading-source");
+    assert_eq!(never.0, Standing::Supported, "{}", never.1);
+    let at_times = standing(recorded(60.0..100.0), "no-heading", "no-heading-source");
+    assert_eq!(at_times.0, Standing::Open, "{}", at_times.1);
+    assert!(at_times.1.contains("400 of 1500") && at_times.1.contains("40.0 s"), "{}", at_times.1);
+    assert_eq!(standing(recorded(0.0..0.0), "no-heading", "no-heading-source").0, Standing::RuledOut);
 }

@@ -127,7 +127,7 @@ const PUBLISHED: &[(&str, &str)] = &[
 /// Constructed; 1520.3 nm are 2815595.6 m and 14.2 nm 26298.4 m; 5.9 and 0.1 kn make 5.9008474 kn over ground.
 const CONSTRUCTED: &[(&str, &str)] = &[
     ("$HCHDM,214.8,M*26", "heading 214.8 magnetic"),
-    ("$HCHDG,247.0,2.5,W,3.0,E*55", "heading 247 magnetic deviation -2.5 variation 3"),
+    ("$HCHDG,247.0,2.5,W,3.0,E*55", "heading 244.5 magnetic deviation -2.5 variation 3"),
     ("$HCHDG,,,,,*6C", "heading - magnetic deviation - variation -"),
     ("$HETHS,087.4,A*26", "heading 87.4 true"),
     ("$HETHS,,V*14", "heading ! true"),

@@ -3,14 +3,16 @@
 use super::Sentence;
 use super::fields::{SPEED_KN, heading, within};
 use crate::messages::{Absent, North, Reading};
-use crate::units::M_PER_NM;
+use crate::units::{M_PER_NM, wrap_360};
 
-/// HDG: the sensor's heading with deviation and variation, which are told and not applied.
+/// HDG: magnetic heading, which is the sensor's plus its easterly deviation, where that is known; the variation is told and
+/// not applied.
 pub(super) fn hdg(s: &Sentence<'_>, out: &mut Vec<Reading>) {
+    let deviation_deg = s.signed(2, "E", "W", 180.0);
     out.push(Reading::Heading {
-        deg: s.direction(1),
+        deg: s.direction(1).map(|deg| deviation_deg.map_or(deg, |deviation| wrap_360(deg + deviation))),
         north: Some(North::Magnetic),
-        deviation_deg: s.signed(2, "E", "W", 180.0),
+        deviation_deg,
         variation_deg: s.signed(4, "E", "W", 180.0),
     });
 }

@@ -5,7 +5,7 @@ use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_not_available, depth_unsent, pairs};
 use crate::books::series::{SPEED_CLASS_KN, Sample, Source};
 use crate::report::model::Severity;
-use crate::time::{Span, Time};
+use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -17,7 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     (largest likelihood of two shares, one below and one above) is the threshold; below it nearly all must \
                     hold a depth, above it clearly fewer. It comes back when the boat slows down, or went just as the boat got \
                     fast. Messages that a sounder leaves out, pause by pause about that speed, count as without; single \
-                    ones that come through do not end a pause. Depth that holds for whole stretches at such a speed is none.",
+                    ones that come through do not end a pause. Depth that stays for \
+                    10 s most times that the boat gets fast, or for 20 s half of them, goes for another reason.",
         lookalikes: "Depth that also goes at rest: depth-not-available. Deep water that happens to lie where the boat ran fast: \
                      run the same stretch slowly.",
         checks: "Look at how the transducer is mounted: face level, a little below the hull, no strake, rib, outlet or step in \
@@ -76,7 +77,7 @@ pub(super) struct Fit {
 pub(super) fn fit(source: &Source) -> Option<Fit> {
     let mut fit = parted(&source.by_speed)?;
     fit.came_back = came_back(source, fit.threshold_kn);
-    if goes_when_slow(source, fit.threshold_kn) || holds_when_fast(source, &fit) {
+    if goes_when_slow(source, fit.threshold_kn) || stays_when_fast(source, fit.threshold_kn) {
         return None;
     }
     (fit.came_back || fit.threshold_kn >= PLANING_KN || went_with_speed(source, fit.threshold_kn))
@@ -174,31 +175,39 @@ fn goes_when_slow(source: &Source, threshold_kn: f64) -> bool {
     slow_s > LOST_BELOW * all_s
 }
 
-/// A depth that comes through for so long at speed does not come through by chance, seconds, and neither does a row of depths that
-/// would be met in fewer than one recording of so many.
-const HOLDS_S: f64 = 10.0;
-const BY_CHANCE: f64 = 1e-3;
+/// A boat gets fast where it was slow for so long before, seconds.
+const SLOW_FOR_S: f64 = 5.0;
 
-/// Whether the depth holds for a whole stretch well above the threshold, after the time in which it goes: then something else
-/// than speed takes it.
-fn holds_when_fast(source: &Source, fit: &Fit) -> bool {
-    let mut fast_since = None;
-    let mut row: Option<(Time, u32)> = None;
-    source.track.samples().iter().filter(|s| s.b.is_finite()).any(|s| {
-        if s.b < fit.threshold_kn + SPEED_CLASS_KN {
-            (fast_since, row) = (None, None);
-            return false;
+/// Whether the depth stays as the boat gets fast, for longer than turbulence takes, most times or half of the times for twice as
+/// long: then it goes later, for another reason.
+fn stays_when_fast(source: &Source, threshold_kn: f64) -> bool {
+    let stays = |for_s: f64| {
+        let (times, stayed) = got_fast(source, threshold_kn, for_s);
+        (stayed > 0).then_some((times, stayed))
+    };
+    stays(2.0 * GOES_WITHIN_S).is_some_and(|(times, stayed)| 2 * stayed > times)
+        || stays(4.0 * GOES_WITHIN_S).is_some_and(|(times, stayed)| 2 * stayed >= times)
+}
+
+/// How often the boat got fast and went on being so for a time, and how often all messages of that time held a depth.
+fn got_fast(source: &Source, threshold_kn: f64, for_s: f64) -> (u32, u32) {
+    let samples: Vec<&Sample> = source.track.samples().iter().filter(|s| s.b.is_finite()).collect();
+    let (mut times, mut stayed) = (0, 0);
+    let mut slow_since = None;
+    for (at, s) in samples.iter().enumerate() {
+        if s.b <= threshold_kn {
+            slow_since.get_or_insert(s.time);
+            continue;
         }
-        let since = *fast_since.get_or_insert(s.time);
-        if s.time.since(since) < GOES_WITHIN_S || !(s.a > 0.0) {
-            row = None;
-            return false;
+        let Some(since) = slow_since.take() else { continue };
+        let after = || samples.iter().skip(at).take_while(|a| a.time.since(s.time) <= for_s);
+        let seen_s = after().last().map_or(0.0, |last| last.time.since(s.time));
+        if s.time.since(since) >= SLOW_FOR_S && seen_s > for_s / 2.0 && after().all(|a| a.b > threshold_kn) {
+            times += 1;
+            stayed += u32::from(after().all(|a| a.a > 0.0));
         }
-        let (began, count) = row.map_or((s.time, 1), |(began, count)| (began, count + 1));
-        row = Some((began, count));
-        let by_chance = f64::from(fit.n_above) * fit.above.powi(count.min(1000) as i32);
-        s.time.since(began) >= HOLDS_S && by_chance < BY_CHANCE
-    })
+    }
+    (times, stayed)
 }
 
 /// Log likelihood of a share by its own counts.

@@ -9,7 +9,7 @@ use crate::books::network::Sign;
 use crate::books::series::Source;
 use crate::books::timing::Stream;
 use crate::books::wires::Wire;
-use crate::findings::presence::STARTING_S;
+use crate::findings::presence::{STARTING_S, on_boat_clock};
 use crate::recording::WireKind;
 use crate::time::Time;
 use std::fmt::Write as _;
@@ -93,6 +93,9 @@ fn of_messages(books: &Books, sources: &[&Source]) -> Option<String> {
     steady(books, sources).find_map(|(source, stream, median)| {
         let what = format!("{} from {}", source.key.message, books.inventory.label(source.key.device));
         let longest = books.longest_pause_s(&stream.gaps);
+        if longest >= NOTICEABLE_S && by_boat_clock(books, source.key.device) {
+            return Some(unsure(&what, longest));
+        }
         let doubtful = longest > (DOUBTFUL_INTERVALS * median).max(SHORTEST_DOUBT_S);
         if doubtful && longest_silence(books, source.key.device) < 0.9 * longest {
             return Some(format!("{what} pauses for {} at a usual {}.", s(longest), s(median)));
@@ -160,10 +163,28 @@ fn of_devices(books: &Books, sources: &[&Source]) -> Option<String> {
 fn of_device(books: &Books, id: DeviceId) -> Option<String> {
     let every_s = cadence(books, id)?;
     let (who, longest) = (books.inventory.label(id), longest_silence(books, id));
+    if longest >= NOTICEABLE_S && by_boat_clock(books, id) {
+        return Some(unsure(&who, longest));
+    }
     if longest > (MISSED_INTERVALS * every_s).max(SHORTEST_DOUBT_S) && longest <= SHORTEST_MISSED_S {
         return Some(format!("{who} pauses for {} at a usual {}.", s(longest), s(every_s)));
     }
     while_it_starts(books, id, every_s).or_else(|| device_at_the_edges(books, id))
+}
+
+/// Whether a device was stamped by the boat's own sentences, for want of a recorder's clock.
+fn by_boat_clock(books: &Books, id: DeviceId) -> bool {
+    let wire = books.inventory.get(id).and_then(|device| root_of(books, device));
+    wire.is_some_and(|wire| on_boat_clock(books, wire))
+}
+
+/// A pause that is as long as the boat's clock went on meanwhile.
+fn unsure(what: &str, longest_s: f64) -> String {
+    format!(
+        "{what} pauses for {} by the boat's own clock, and the recording has no other: whether it paused or the clock leapt \
+         does not show.",
+        s(longest_s)
+    )
 }
 
 /// A silence of a device just after it was first heard: it may have been starting, and no finding tells of it.

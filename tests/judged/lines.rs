@@ -1,7 +1,9 @@
 //! NMEA 0183 lines.
 
 use crate::make::{START_US, sentence};
+use crate::silences::standing;
 use crate::{alarms, judge, number};
+use leadsman::report::model::Standing;
 use leadsman::time::Time;
 
 /// A line of so many seconds, each with the sentences that `said` gives for it.
@@ -199,4 +201,21 @@ fn a_depth_in_tenths_that_stands_is_told_from_a_shelf() {
     assert_eq!(alarms(&report), ["depth-frozen"], "{:?}", report.findings);
     assert!((number(&report, "depth-frozen", "frozen_s") - 24.0).abs() < 2.0);
     assert!(alarms(&judged(&shelf)).is_empty());
+}
+
+/// Without a recorder's clock a receiver that falls silent makes the time leap by as much: that it did not is excluded by nothing.
+#[test]
+fn silences_by_the_boats_own_clock_are_not_excluded() {
+    let mut log = String::new();
+    for i in 0..300 {
+        if !(100..120).contains(&i) {
+            fix(i, 'A', 'A', 1).iter().for_each(|said| log += &sentence(said));
+        }
+        for n in 0..5 {
+            log += &sentence(&format!("HCHDG,{}.{n},,,4.0,E", 100 + i % 7));
+        }
+    }
+    let (told, why) = standing(log.into_bytes(), "no-position", "device-dropout");
+    assert_eq!(told, Standing::Open, "{why}");
+    assert!(why.contains("own clock"), "{why}");
 }

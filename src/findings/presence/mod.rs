@@ -244,7 +244,7 @@ fn patience_with(books: &Books, interval_s: f64, wire: &Wire, gaps: &Gaps) -> f6
 }
 
 /// Whether the recorder wrote no times, so that they come from the boat's own sentences, and leap when these do.
-pub(in crate::findings) fn on_boat_clock(books: &Books, wire: &Wire) -> bool {
+pub(crate) fn on_boat_clock(books: &Books, wire: &Wire) -> bool {
     let base = books.recordings.get(wire.recording).map(|r| r.time_base);
     matches!(base, Some(TimeBase::BoatClock | TimeBase::BoatTimeOfDay))
 }

@@ -2,6 +2,7 @@
 
 use super::bounded;
 use super::inventory::DeviceId;
+use super::rewinds::Rewind;
 use super::timing::Message;
 use crate::time::{DAY_US, Span, Time};
 use rustc_hash::FxHashMap;
@@ -18,6 +19,9 @@ const MAX_SHOWN: usize = 512;
 /// A change of the difference between the two clocks that is a step, seconds: time messages are whole seconds for many
 /// senders, and they wait in queues.
 const STEP_S: f64 = 2.5;
+
+/// While a recorder's clock is set, less than this share of the step passes; a boat's clock that shows more was set too.
+const MOST_LOST: f64 = 0.25;
 
 /// A step of the recorder's clock against the boat's.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -122,6 +126,23 @@ impl Clock {
     #[must_use]
     pub fn shown(&self) -> &[Shown] {
         &self.shown
+    }
+
+    /// The time that passed while the recorder's clock was set back or forth, seconds, as the boat's clocks tell; `None` when
+    /// none does, or one that was set itself.
+    #[must_use]
+    pub fn lost_s(&self, rewind: &Rewind) -> Option<f64> {
+        let Span { from, to } = rewind.running;
+        let passed = |shown: &Shown| {
+            let after = shown.samples.partition_point(|(time, _)| *time < to);
+            let (then, first) = shown.samples.get(after)?;
+            let before = shown.samples.get(..after)?.iter().rev().find(|(time, _)| *time <= from)?;
+            let boat = first.saturating_sub(before.1);
+            let boat = if shown.dated { boat } else { boat.rem_euclid(DAY_US) };
+            let lost_s = boat.saturating_sub(then.micros_since(before.0)) as f64 / 1e6;
+            (-STEP_S..=MOST_LOST * rewind.size_s().abs()).contains(&lost_s).then_some(lost_s.max(0.0))
+        };
+        self.shown.iter().find_map(passed)
     }
 
     /// The steps, in order.

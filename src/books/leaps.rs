@@ -2,6 +2,7 @@
 
 use super::Books;
 use super::bounded;
+use super::rewinds::MAX_SET_BACK;
 use super::wires::{Wire, WireId};
 use crate::recording::TimeBase;
 use crate::time::Span;
@@ -15,16 +16,17 @@ const LEAP_SHARE: f64 = 0.6;
 /// Most leaps that are told.
 const MAX_LEAPS: usize = 64;
 
-/// Who sets a clock does it once or twice; a recording with more steps back is out of order.
-const MAX_SET_BACK: usize = 4;
-
 /// A leap of a recorder's clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Leap {
-    /// The stamps before and after it.
+    /// From the last frame before it to the first one after it.
     pub span: Span,
+    /// The stamps of these two, the earlier one first.
+    pub stamps: Span,
     /// Seconds by which the recorder's clock moved ahead; negative when it was set back.
     pub size_s: f64,
+    /// How much of the time that passed the books' times do not show, seconds; negative where they show too much.
+    lost_s: f64,
     /// Whether the boat's own time messages tell it, or the stamps alone.
     pub by_boat: bool,
 }
@@ -46,14 +48,22 @@ impl Books {
             };
             match leaps.iter_mut().find(|known| same(known)) {
                 // The boat's clock tells the size without the time that passed meanwhile.
-                Some(known) if leap.by_boat && !known.by_boat => known.size_s = leap.size_s,
+                Some(known) if leap.by_boat && !known.by_boat => {
+                    (known.size_s, known.lost_s) = (leap.size_s, leap.lost_s);
+                }
                 Some(_) => {}
                 None => bounded::push(&mut leaps, MAX_LEAPS, leap),
             }
         };
+        for rewind in self.rewinds.list().iter().filter(|_| self.is_stamped(0)) {
+            let (by_boat, lost_s) = self.clock.lost_s(rewind).map_or((false, 0.0), |lost_s| (true, lost_s));
+            let (span, stamps) = (rewind.running, Span::new(rewind.from, rewind.to));
+            note(Leap { span, stamps, size_s: rewind.size_s() - lost_s, lost_s, by_boat });
+        }
         for (_, wire) in self.stamped_roots() {
             for back in wire.set_back() {
-                note(Leap { span: *back, size_s: -back.seconds(), by_boat: false });
+                let size_s = back.seconds();
+                note(Leap { span: *back, stamps: *back, size_s: -size_s, lost_s: size_s, by_boat: false });
             }
         }
         for step in self.clock.steps() {
@@ -68,7 +78,8 @@ impl Books {
                 }
             });
             if shown {
-                note(Leap { span: step.span, size_s: step.size_s, by_boat: true });
+                let (span, size_s) = (step.span, step.size_s);
+                note(Leap { span, stamps: span, size_s, lost_s: -size_s, by_boat: true });
             }
         }
         leaps
@@ -77,11 +88,12 @@ impl Books {
     /// The wires with a clock of their own. Without stamps of the recorder the times are the boat's: nothing of the
     /// recorder's clock shows.
     fn stamped_roots(&self) -> impl Iterator<Item = (WireId, &Wire)> {
-        let stamped = |recording: usize| {
-            let base = self.recordings.get(recording).map(|r| r.time_base);
-            matches!(base, None | Some(TimeBase::Stamped | TimeBase::TimeOfDay))
-        };
-        self.wires.iter().filter(move |(_, w)| w.carried_by.is_none() && stamped(w.recording))
+        self.wires.iter().filter(|(_, w)| w.carried_by.is_none() && self.is_stamped(w.recording))
+    }
+
+    fn is_stamped(&self, recording: usize) -> bool {
+        let base = self.recordings.get(recording).map(|r| r.time_base);
+        matches!(base, None | Some(TimeBase::Stamped | TimeBase::TimeOfDay))
     }
 
     /// How long a wire was recorded, seconds, without what the recorder's clock leapt meanwhile; 0 without stamps.
@@ -90,12 +102,13 @@ impl Books {
         let Some(span) = wire.first.zip(wire.last).map(|(first, last)| Span::new(first, last)) else {
             return 0.0;
         };
-        let disorder = wire.set_back().count() > MAX_SET_BACK;
+        let back = self.rewinds.list().iter().filter(|rewind| rewind.size_s() < 0.0);
+        let disorder = back.count() + wire.set_back().count() > MAX_SET_BACK;
         let in_order = wire.began.zip(wire.ended()).filter(|_| !disorder);
         let stamps_s = in_order.map_or(span.seconds(), |(began, ended)| ended.since(began));
         let leaps = self.leaps().iter().filter(|leap| leap.span.touches(span, 0.0));
-        let counted = leaps.map(|leap| leap.size_s).filter(|size| !disorder || *size > 0.0);
-        (stamps_s - counted.sum::<f64>()).max(0.0)
+        let lost = leaps.map(|leap| leap.lost_s).filter(|lost_s| !disorder || *lost_s < 0.0);
+        (stamps_s + lost.sum::<f64>()).max(0.0)
     }
 
     /// How long all of it lasted, seconds, without what clocks leapt meanwhile.

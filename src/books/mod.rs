@@ -19,6 +19,7 @@ mod longest;
 pub mod naming;
 pub mod network;
 pub mod ousted;
+mod rewinds;
 mod rhythm;
 pub mod runs;
 mod second;
@@ -37,6 +38,7 @@ use crate::time::{Span, Time};
 pub use by_wire::ByWire;
 use inventory::{Device, DeviceId, Identity};
 pub use leaps::Leap;
+pub use rewinds::{Rewind, Rewinds};
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 use wires::WireId;
@@ -64,6 +66,8 @@ pub struct Books {
     pub lines: line::Lines,
     /// Ethernet networks: announcements, addresses, floods.
     pub networks: network::Networks,
+    /// Where the recorder's clock was set back: all times of the books are running times.
+    pub rewinds: Rewinds,
     leaps: OnceLock<Vec<Leap>>,
     carried: OnceLock<BTreeMap<DeviceId, Vec<DeviceId>>>,
 }

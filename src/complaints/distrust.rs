@@ -38,7 +38,9 @@ fn someone_elses(findings: &[Finding]) -> Option<String> {
 /// Stamps that run backwards: across such a place nothing shows what was sent meanwhile.
 fn disorder(books: &Books) -> Option<String> {
     let roots = books.wires.iter().map(|(_, wire)| wire).filter(|wire| wire.carried_by.is_none());
-    let back = roots.flat_map(Wire::set_back).map(|span| span.seconds()).max_by(f64::total_cmp)?;
+    let set_back = books.rewinds.list().iter().map(|rewind| -rewind.size_s()).filter(|s| *s > 0.0);
+    let back = roots.flat_map(Wire::set_back).map(|span| span.seconds()).chain(set_back);
+    let back = back.max_by(f64::total_cmp)?;
     Some(format!(
         "Time in the recording steps back by {}: parts of it may stand in the wrong order.",
         seconds(back)

@@ -66,14 +66,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 .evidence(format!(
                     "It sent \"cannot claim\" (a claim from address 254) {}, first at {}.",
                     super::words::times(times.len()),
-                    first.clock()
+                    books.stamp(first).clock()
                 ));
             if let (Some(wanted), false) = (wanted, holders.is_empty()) {
                 let holder = labels(books, &holders);
                 finding = finding.evidence(format!("It had claimed address {wanted}, which {holder} holds."));
             }
             if let Some(at) = helped {
-                finding = finding.evidence(format!("It got an address later, at {}.", at.clock()));
+                finding =
+                    finding.evidence(format!("It got an address later, at {}.", books.stamp(at).clock()));
             }
             findings.push(
                 finding

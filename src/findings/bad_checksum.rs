@@ -62,7 +62,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             finding = finding.evidence(format!("From {}.", labels(books, &talkers)));
         }
         if let Some(first) = line.damaged_at.first() {
-            finding = finding.evidence(format!("The first damaged one came at {}.", first.clock()));
+            finding =
+                finding.evidence(format!("The first damaged one came at {}.", books.stamp(*first).clock()));
         }
         if line.garbled > 0 {
             finding = finding.evidence(format!("{} more are cut or run together.", line.garbled));

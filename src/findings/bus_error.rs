@@ -69,7 +69,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         finding = finding.evidence(format!("Frames by class: {}.", said.join(", ")));
         if !errors.bursts.is_empty() {
             let n = times(errors.bursts.len());
-            finding = finding.evidence(format!("They come {n}: at {}.", moments(&errors.bursts)));
+            finding =
+                finding.evidence(format!("They come {n}: at {}.", moments(evidence.books, &errors.bursts)));
         }
         if let Some((tx, rx)) = errors.counters {
             finding = finding.evidence(format!(

@@ -83,7 +83,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .evidence(format!(
             "{} bits in the second from {}, of 250000 that the bus carries.",
             most,
-            at.clock()
+            books.stamp(at).clock()
         ));
         if let Some((frames, device)) = busiest.first() {
             let share = *frames as f64 / wire.frames.max(1) as f64;

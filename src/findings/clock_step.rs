@@ -42,9 +42,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             if step.by_boat { "against the boat's own time messages" } else { "in the stamps alone" };
         finding = finding.evidence(format!(
             "At {} by {} s, {witness}.",
-            step.span.from.clock(),
+            step.stamps.from.clock(),
             number(step.size_s, 1)
         ));
+    }
+    if !evidence.books.rewinds.list().is_empty() {
+        finding = finding.evidence(
+            "What came after it is judged as it went on, and told with its own stamps; pictures are drawn as if the clock had \
+             not been set.",
+        );
     }
     vec![
         finding

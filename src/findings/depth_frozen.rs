@@ -214,7 +214,7 @@ fn finding(
                 number(motion.known_way_m(*worst).unwrap_or(0.0), 0)
             ))
             .evidence(why)
-            .evidence(format!("At {}.", moments(&spans)))
+            .evidence(format!("At {}.", moments(evidence.books, &spans)))
             .spans(spans)
             .check(format!("See whether {who} holds its last depth when it loses the bottom: at speed, over weed, in deep water."))
             .check("Compare with a lead line or a pole where the depth is known to change."),

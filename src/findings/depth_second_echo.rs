@@ -201,7 +201,7 @@ fn finding(evidence: &Evidence<'_>, source: &Source) -> Option<Finding> {
                 echoes.values,
                 source.key.message
             ))
-            .evidence(format!("At {}.", moments(&echoes.spans)))
+            .evidence(format!("At {}.", moments(evidence.books, &echoes.spans)))
             .spans(echoes.spans)
             .check(format!(
                 "Set gain and range of {who} to automatic, or lower the gain; compare with a lead line."

@@ -182,7 +182,7 @@ fn finding(evidence: &Evidence<'_>, (source, spans): &(&Source, Vec<Span>), supp
         .evidence(format!(
             "{} went on coming, without a valid position at {}.",
             source.key.message,
-            moments(spans)
+            moments(books, spans)
         ))
         .evidence(format!(
             "{} of {} messages without a position, {} of them marked invalid.",

@@ -60,7 +60,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             ));
         }
         if let Some(first) = line.damaged_at.first() {
-            finding = finding.evidence(format!("The first damaged one came at {}.", first.clock()));
+            finding =
+                finding.evidence(format!("The first damaged one came at {}.", books.stamp(*first).clock()));
         }
         if line.bad > 0 {
             finding = finding.evidence(format!("{} more have a bad checksum.", line.bad));

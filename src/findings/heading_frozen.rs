@@ -174,7 +174,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     source.key.message,
                     number(change, 0)
                 ))
-                .evidence(format!("At {}.", moments(&spans)))
+                .evidence(format!("At {}.", moments(evidence.books, &spans)))
                 .spans(spans)
                 .check(format!(
                     "Turn the boat slowly and watch the heading of {who}; then switch the sensor off and on."

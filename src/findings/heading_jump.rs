@@ -43,7 +43,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     source.key.message,
                     number(largest, 1)
                 ))
-                .evidence(format!("At {}.", moments(&spans)))
+                .evidence(format!("At {}.", moments(evidence.books, &spans)))
                 .spans(spans)
                 .check(format!("Look for iron, speakers, motors and heavy-current cables near {who}; note what was switched when it jumped."))
                 .check("Wiggle its cable and connector while someone watches the heading.")

@@ -49,8 +49,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     mac.unwrap_or_else(|| labels(books, &[rival.device])),
                     rival.count,
                     rival.arp,
-                    rival.span.from.clock(),
-                    rival.span.to.clock(),
+                    books.stamp(rival.span.from).clock(),
+                    books.stamp(rival.span.to).clock(),
                     rival.turns
                 ));
             }

@@ -107,7 +107,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     source.key.message,
                     number(worst, 0)
                 ))
-                .evidence(format!("At {}.", moments(&spans)))
+                .evidence(format!("At {}.", moments(evidence.books, &spans)))
                 .spans(spans)
                 .check(format!("Watch the own page of {who} under way: if it counts on there, a device in between holds the old value."))
                 .check("Switch the receiver off and on, and look for newer software."),

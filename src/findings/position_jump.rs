@@ -41,7 +41,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     source.key.message,
                     number(largest, 0)
                 ))
-                .evidence(format!("At {}.", moments(&spans)))
+                .evidence(format!("At {}.", moments(evidence.books, &spans)))
                 .spans(spans)
                 .check(format!("Look at the antenna of {who}: free view of the sky, dry and unhurt cable, no transmitter beside it."))
         })

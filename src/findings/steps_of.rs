@@ -75,6 +75,7 @@ pub(super) fn jumping<'a>(
             for step in &source.steps.list {
                 let span = Span::new(step.from, step.to);
                 if evidence.books.clock_leapt(span)
+                    || evidence.books.was_set_back(span)
                     || returned(source, span)
                     || stands.iter().any(|s| s.to == step.from)
                 {

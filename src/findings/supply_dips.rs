@@ -27,7 +27,7 @@ pub(super) fn told(evidence: &Evidence<'_>, dips: &[(Span, f64)]) -> Vec<String>
             };
             format!(
                 "At {} for {}, down to {} V: {meanwhile}.",
-                span.from.clock(),
+                evidence.books.stamp(span.from).clock(),
                 seconds(span.seconds()),
                 number(*lowest_v, 2)
             )

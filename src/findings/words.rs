@@ -45,12 +45,12 @@ pub(super) fn times(n: usize) -> String {
 }
 
 /// `12:01:07 (5.2 s), 12:03:11 (9.1 s) and 3 more`.
-pub(super) fn moments(spans: &[Span]) -> String {
+pub(super) fn moments(books: &Books, spans: &[Span]) -> String {
     const SHOWN: usize = 4;
     let mut text = spans
         .iter()
         .take(SHOWN)
-        .map(|s| format!("{} for {}", s.from.clock(), seconds(s.seconds())))
+        .map(|s| format!("{} for {}", books.stamp(s.from).clock(), seconds(s.seconds())))
         .collect::<Vec<_>>()
         .join(", ");
     if spans.len() > SHOWN {

@@ -42,7 +42,7 @@ pub fn assemble(
         sources: sources(books),
         timing: timing(books),
         plots: if with_plots { super::plots::fill(books, &findings) } else { super::plots::Plots::default() },
-        findings: findings.into_iter().map(finding_row).collect(),
+        findings: findings.into_iter().map(|finding| finding_row(books, finding)).collect(),
         complaints,
     }
 }
@@ -144,6 +144,7 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         WireKind::Line => BAUD_RATES.into_iter().filter_map(by_baud).collect(),
         _ => Vec::new(),
     };
+    let (first, last) = books.rewinds.covering(wire.first, wire.last);
     WireRow {
         id: wire_id(id),
         recording: books.recordings.get(wire.recording).map(|r| r.path.clone()).unwrap_or_default(),
@@ -156,8 +157,8 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         carried_by: wire.carried_by.map(wire_id),
         frames: wire.frames,
         bytes: wire.bytes,
-        first: wire.first,
-        last: wire.last,
+        first,
+        last,
         recorded_s: wire.first.filter(|_| !books.leaps().is_empty()).map(|_| round(books.recorded_s(wire))),
         time_resolution_s: wire.resolution_s().map(|_| wire.stamp_s()),
         load: capacity.and_then(against),
@@ -179,6 +180,7 @@ fn dhcp_answers(books: &Books, id: DeviceId, wire: WireId) -> Option<u64> {
 }
 
 fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
+    let (first, last) = books.rewinds.covering(device.first, device.last);
     let mut row = DeviceRow {
         id: device_id(id),
         wire: wire_id(device.wire),
@@ -192,8 +194,8 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
         hostnames: device.hostnames.clone(),
         services: device.services.clone(),
         sentences: device.sentences.iter().map(|name| name.as_str().to_owned()).collect(),
-        first: device.first,
-        last: device.last,
+        first,
+        last,
         frames: device.frames,
         bytes: device.bytes,
         ..DeviceRow::default()
@@ -330,14 +332,14 @@ fn histogram(stream: &Stream) -> Vec<Bin> {
         .collect()
 }
 
-fn finding_row(finding: Finding) -> FindingRow {
+fn finding_row(books: &Books, finding: Finding) -> FindingRow {
     FindingRow {
         kind: finding.kind,
         severity: finding.severity,
         summary: finding.summary,
         devices: finding.devices.into_iter().map(device_id).collect(),
         messages: finding.messages,
-        spans: finding.spans,
+        spans: finding.spans.into_iter().flat_map(|span| books.rewinds.stamps(span)).collect(),
         numbers: finding.numbers,
         evidence: finding.evidence,
         checks: finding.checks,

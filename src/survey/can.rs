@@ -3,11 +3,11 @@
 use super::Intake;
 use super::ledger::{Origin, Place, Told};
 use super::scribe::Scribe;
-use crate::books::Books;
 use crate::books::bus::{Adoption, Bus};
 use crate::books::inventory::{DeviceId, Inventory};
 use crate::books::ousted::Takeover;
 use crate::books::wires::{Wire, WireId};
+use crate::books::{Books, Rewinds};
 use crate::frames::{FrameBits, MANY};
 use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
 use crate::recording::{CanKind, LentFrame, UsualFrame};
@@ -138,6 +138,7 @@ impl Identifiers {
 /// One bus, and what its frames are booked with.
 struct Desk<'a> {
     wire: Option<&'a mut Wire>,
+    rewinds: &'a mut Rewinds,
     identifiers: &'a mut Identifiers,
     assembler: &'a mut Assembler,
     messages: Messages<'a>,
@@ -156,10 +157,11 @@ struct Messages<'a> {
 impl Intake {
     #[inline(always)]
     fn desk(&mut self, wire: WireId) -> Desk<'_> {
-        let Books { wires, inventory, buses, .. } = &mut self.books;
+        let Books { wires, inventory, buses, rewinds, .. } = &mut self.books;
         let (bus, scribe, place) = (buses.of(wire), &mut self.scribe, &mut self.place);
         Desk {
             wire: wires.get_mut(wire),
+            rewinds,
             identifiers: &mut self.identifiers,
             assembler: self.assemblers.of(wire),
             messages: Messages { wire, bus, inventory, scribe, place },
@@ -184,6 +186,8 @@ impl Intake {
         desk.messages.place.1 = number as u32;
         for UsualFrame { time, id, data, digest } in frames {
             desk.messages.place.0 += 1;
+            let latest = desk.wire.as_ref().and_then(|wire| wire.ended());
+            let time = desk.rewinds.running(time, latest);
             desk.frame(time, &LentFrame { id, kind: CanKind::Extended, fd: false, data }, digest);
         }
         self.note_bounds();

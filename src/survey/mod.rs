@@ -22,8 +22,8 @@ pub use each::each;
 
 use crate::books::inventory::DeviceId;
 use crate::books::naming::{self, Called};
-use crate::books::wires::WireId;
-use crate::books::{Books, ByWire};
+use crate::books::wires::{Wire, WireId};
+use crate::books::{Books, ByWire, Rewinds};
 use crate::crew::Crew;
 use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
@@ -289,7 +289,11 @@ impl Source {
 impl Intake {
     /// Takes records of so many recordings in.
     fn of(recordings: usize) -> Self {
-        Self { sources: vec![Source::default(); recordings], ..Self::default() }
+        let mut intake = Self { sources: vec![Source::default(); recordings], ..Self::default() };
+        if recordings == 1 {
+            intake.books.rewinds = Rewinds::of_one();
+        }
+        intake
     }
 
     /// Takes in a record, of a wire that may be new.
@@ -337,16 +341,18 @@ impl Intake {
         marks: &[(u32, Marks)],
     ) {
         self.place = (self.place.0 + 1, number as u32);
+        let latest = self.books.wires.get(wire).and_then(Wire::ended);
+        let time = self.books.rewinds.running(record.time, latest);
         match &record.payload {
             Payload::Packet { link, bytes, original } => {
                 let likeness = digest.unwrap_or_else(|| likeness(*link, bytes));
-                self.packet(wire, record.time, (*link, bytes, *original), likeness, marks);
+                self.packet(wire, time, (*link, bytes, *original), likeness, marks);
             }
             Payload::Can(frame) => {
                 let bits = digest.unwrap_or_else(|| self.bits.of(frame));
-                self.can(wire, record.time, frame, bits);
+                self.can(wire, time, frame, bits);
             }
-            Payload::Line(line) => self.line(wire, record.time, line, Framed::parse(line), None),
+            Payload::Line(line) => self.line(wire, time, line, Framed::parse(line), None),
             Payload::Other => {}
         }
         self.note_bounds();

@@ -26,6 +26,7 @@ mod mixed;
 mod positions;
 mod recorders;
 mod rhythm;
+mod set_back;
 mod silences;
 mod talkers;
 mod turns;

@@ -144,6 +144,12 @@ pub(super) fn findings_of(report: &Report, kinds: &[&str], devices: &[&str]) -> 
 
 /// The stretches of these findings, but for those that fill the recording: nothing stands out of them.
 pub(super) fn spans_of(report: &Report, findings: &[usize], range: Span) -> Vec<Span> {
-    let rows = findings.iter().filter_map(|at| report.findings.get(*at));
-    rows.flat_map(|f| f.spans.iter().copied()).filter(|s| s.seconds() < 0.9 * range.seconds()).collect()
+    let spans = findings.iter().flat_map(|at| drawn(report, *at));
+    spans.copied().filter(|s| s.seconds() < 0.9 * range.seconds()).collect()
+}
+
+/// The stretches of a finding, on the time that pictures are drawn on.
+pub(super) fn drawn(report: &Report, finding: usize) -> &[Span] {
+    let stamps = || report.findings.get(finding).map(|f| f.spans.as_slice());
+    report.plots.spans.get(finding).map(Vec::as_slice).or_else(stamps).unwrap_or_default()
 }

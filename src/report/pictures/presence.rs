@@ -119,12 +119,12 @@ fn device(frame: &mut Frame, report: &Report, row: &Presence, range: Span, y: f6
         piece(from, to);
     }
     frame.canvas.area(&bar, svg::ACCENT, 0.75);
-    for (finding, mark) in told.iter().filter_map(|at| {
+    for (spans, mark) in told.iter().filter_map(|at| {
         let finding = report.findings.get(*at)?;
         let mark = MARKS.iter().find(|(kind, ..)| *kind == finding.kind).map(|(_, mark, _)| *mark)?;
-        finding.devices.contains(&row.device).then_some((finding, mark))
+        finding.devices.contains(&row.device).then_some((frame::drawn(report, *at), mark))
     }) {
-        for (from, to) in frame::columns(&frame.x, range, &finding.spans) {
+        for (from, to) in frame::columns(&frame.x, range, spans) {
             let centre = (from + to) / 2.0;
             let path = match mark {
                 Mark::Dropout => {

@@ -86,6 +86,7 @@ fn everything() -> Report {
             load,
             line("w2", "rate", &[(0.0, Some(310.0)), (60.0, Some(900.0))]),
         ],
+        spans: Vec::new(),
         intervals: vec![IntervalPlot {
             device: String::from("d1"),
             message: String::from("127250"),

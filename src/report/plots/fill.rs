@@ -36,6 +36,10 @@ pub fn fill(books: &Books, findings: &[Finding]) -> Plots {
             .collect(),
         lines: books.series.iter().filter_map(|s| source_line(books, s)).chain(wire_lines(books)).collect(),
         intervals: intervals(books, findings),
+        spans: match books.rewinds.list() {
+            [] => Vec::new(),
+            _ => findings.iter().map(|finding| finding.spans.clone()).collect(),
+        },
         depth_by_speed: books.series.of("depth").filter_map(by_speed).collect(),
         heading_differences: compare::headings(books, findings),
         separations: compare::positions(books, findings),

@@ -18,6 +18,9 @@ pub struct Plots {
     pub lines: Vec<Line>,
     /// Intervals of the periodic messages that have findings, then of the sources of heading, position and depth.
     pub intervals: Vec<IntervalPlot>,
+    /// The spans of each finding on the time that the pictures are drawn on, where that is not the stamps': it goes on evenly
+    /// where the recorder's clock was set back.
+    pub spans: Vec<Vec<Span>>,
     /// Share of valid depth by the boat's speed.
     pub depth_by_speed: Vec<BySpeed>,
     /// Two headings, the second minus the first over the first; degrees.

@@ -5,7 +5,9 @@
 use super::content::Content;
 use super::place::Place;
 use super::session::{Part, Session, write_share};
-use crate::messages::n2k::{CanId, Frames, GLOBAL, MAX_FAST_PACKET, MAX_TRANSPORT, frames_of, is_addressed};
+use crate::messages::n2k::{
+    AT_ONCE, CanId, Frames, GLOBAL, MAX_FAST_PACKET, MAX_TRANSPORT, frames_of, is_addressed,
+};
 use crate::recording::{CanKind, Tape};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -254,7 +256,7 @@ impl Bus {
                 | u64::from(sequence)
         };
         if counter == 0
-            && let Some(before) = self.find(true, key(sequence.wrapping_sub(1) & 7))
+            && let Some(before) = self.find(true, key(sequence.wrapping_sub(AT_ONCE) & 7))
             && self.sessions.get(before).is_some_and(|session| !session.written)
         {
             self.drop_session(tape, before);

@@ -2,7 +2,8 @@
 //!
 //! Byte 0 of each frame is a sequence counter (3 bits) and a frame counter (5 bits); byte 1 of the first frame is the
 //! length. A message is damaged when a frame is missing, whichever it is. It is counted once: the session stays and
-//! swallows what else arrives of it.
+//! swallows what else arrives of it. Messages of one sender and PGN may be mixed with each other: a gateway of several engines
+//! sends a frame of each in turn. Their sequence counters keep them apart.
 
 use super::id::{CanId, GLOBAL, is_addressed};
 use super::losses::Ledger;
@@ -11,6 +12,10 @@ use rustc_hash::FxHashMap;
 
 /// Longest message: 6 bytes in the first frame and 7 in each of 31 more.
 pub const MAX_FAST_PACKET: usize = 223;
+
+/// So many messages of one sender and PGN may be under way at once, half of the eight that the sequence counter tells apart:
+/// the one before them gets no more frames, and none of a later one with its counter is taken for its own.
+pub const AT_ONCE: u8 = 4;
 
 /// Messages under way at one moment; the one that was longest without a frame goes first.
 const MAX_SESSIONS: usize = 256;
@@ -40,6 +45,8 @@ struct Session {
     counter: u8,
     /// When the latest frame came.
     last: Option<Time>,
+    /// The numbers, among all frames, of its first and its latest frame.
+    frames: (u64, u64),
     /// Declared length; 0 for a message whose first frame is missing.
     length: usize,
     bytes: [u8; MAX_FAST_PACKET],
@@ -60,6 +67,8 @@ pub(super) struct FastPackets {
     places: FxHashMap<u64, usize>,
     sessions: Vec<Session>,
     swept: Option<Time>,
+    /// Frames so far.
+    count: u64,
 }
 
 impl FastPackets {
@@ -75,9 +84,9 @@ impl FastPackets {
         self.sweep(time, ledger);
         let Some((&head, body)) = data.split_first() else { return };
         let (sequence, counter) = (head >> 5, head & 0x1F);
+        self.count += 1;
         if counter == 0 {
-            // The sender has gone on to its next message: the one before gets no more frames.
-            let before = self.find(key(id, sequence.wrapping_sub(1) & 0b111));
+            let before = self.find(key(id, sequence.wrapping_sub(AT_ONCE) & 0b111));
             if let Some(session) = before.and_then(|at| self.sessions.get_mut(at)) {
                 session.give_up(ledger);
             }
@@ -87,6 +96,7 @@ impl FastPackets {
             None => self.open(time, id, sequence, counter, ledger),
         };
         let Some(session) = self.sessions.get_mut(at) else { return };
+        session.frames = (if counter == 0 { self.count } else { session.frames.0 }, self.count);
         if session.take(time, counter, body, ledger) == Step::Deliver
             && let Some(message) = session.bytes.get(..session.length)
         {
@@ -94,13 +104,21 @@ impl FastPackets {
         }
     }
 
-    /// Messages that are unfinished at `end` and got no frame for the time-out, by stream: damaged, though no frame
-    /// has told so yet.
+    /// Messages that are unfinished at `end` and got no frame for the time-out, or while a later one of their sender came whole,
+    /// by stream: damaged, though no frame has told so yet.
     pub(super) fn overdue(&self, end: Option<Time>) -> impl Iterator<Item = usize> {
-        self.sessions
-            .iter()
-            .filter(move |session| session.state == State::Receiving && session.is_over(end))
-            .filter_map(|session| session.stream)
+        let unfinished =
+            self.keys.iter().zip(&self.sessions).filter(|(_, session)| session.state == State::Receiving);
+        unfinished
+            .filter(move |(key, session)| session.is_over(end) || self.is_overtaken(**key, session))
+            .filter_map(|(_, session)| session.stream)
+    }
+
+    /// Whether a message began after the latest frame of this one, and came whole.
+    fn is_overtaken(&self, key: u64, session: &Session) -> bool {
+        let others = (0..8).filter_map(|sequence| self.sessions.get(self.find(key & !0b111 | sequence)?));
+        let mut whole = others.filter(|other| other.state == State::Done);
+        whole.any(|other| other.frames.0 > session.frames.1)
     }
 
     fn find(&self, key: u64) -> Option<usize> {
@@ -135,6 +153,7 @@ impl FastPackets {
             stream: number,
             counter: counter.saturating_sub(1),
             last: time,
+            frames: (0, 0),
             length: 0,
             bytes: [0; MAX_FAST_PACKET],
         });

@@ -1,6 +1,6 @@
 //! Losses of fast packets, frame by frame.
 
-use super::{Assembler, CanId, Message, StreamLosses};
+use super::{AT_ONCE, Assembler, CanId, Message, StreamLosses};
 use crate::time::Time;
 use proptest::prelude::*;
 
@@ -71,6 +71,46 @@ fn each_missing_frame_is_one_damaged_message() {
             bus.send(GNSS, &encode(counters[2], &payload));
             assert_eq!((bus.account(), bus.delivered.len()), ((2, 1), 2), "frame {missing}, {counters:?}");
         }
+    }
+}
+
+/// A gateway of some engines sends a frame of each in turn.
+#[test]
+fn messages_of_one_sender_may_be_mixed() {
+    let payload = |engine: u8| vec![engine; 26];
+    for engines in 1..=AT_ONCE {
+        let mut bus = Bus::default();
+        let mut sequence = 5;
+        for _ in 0..20 {
+            let own: Vec<_> = (0..engines).map(|e| encode((sequence + e) % 8, &payload(e))).collect();
+            for n in 0..4 {
+                own.iter().for_each(|frames| bus.send(GNSS, &frames[n..=n]));
+            }
+            bus.wait(20_000);
+            sequence = (sequence + engines) % 8;
+        }
+        assert_eq!(bus.account(), (20 * u64::from(engines), 0), "{engines}");
+        assert!(
+            (0..engines).all(|e| bus.delivered.iter().filter(|(_, data)| *data == payload(e)).count() == 20)
+        );
+    }
+}
+
+#[test]
+fn a_frame_lost_of_mixed_messages_is_one_damaged_message() {
+    for missing in 0..4 {
+        let mut bus = Bus::default();
+        for round in 0..20 {
+            let own = [0, 1].map(|e| encode((2 * round + e) % 8, &[e; 26]));
+            for n in 0..4 {
+                bus.send(GNSS, &own[0][n..=n]);
+                if round != 9 || n != missing {
+                    bus.send(GNSS, &own[1][n..=n]);
+                }
+            }
+            bus.wait(20_000);
+        }
+        assert_eq!((bus.account(), bus.delivered.len()), ((39, 1), 39), "{missing}");
     }
 }
 

@@ -37,7 +37,7 @@ mod wind;
 
 pub use ais::{AisReport, report as ais_report};
 pub use assembler::{Assembler, Message};
-pub use fast_packet::MAX_FAST_PACKET;
+pub use fast_packet::{AT_ONCE, MAX_FAST_PACKET};
 pub use framing::{Frames, frames_of};
 pub use id::{CanId, GLOBAL, NULL_ADDRESS, is_addressed};
 pub use losses::StreamLosses;

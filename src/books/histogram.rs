@@ -71,6 +71,16 @@ impl Histogram {
         }
     }
 
+    /// Takes back one that was counted; says whether there was one.
+    pub(super) fn take_back(&mut self, value: u64) -> bool {
+        self.settle();
+        let count = self.counts.get_mut(class_of(value).wrapping_sub(self.first) as usize);
+        let Some(count) = count.filter(|count| **count > 0) else { return false };
+        *count -= 1;
+        self.total -= 1;
+        true
+    }
+
     /// Fetches the count of the class that was counted last.
     pub(super) fn fetch(&self) {
         if let Some(count) = self.counts.get(self.latest.wrapping_sub(self.first) as usize) {
@@ -204,6 +214,17 @@ const fn highest_of(class: u32) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_taken_back_was_not_counted() {
+        let mut histogram = Histogram::default();
+        for value in [100, 100, 100, 700_000_000, 100] {
+            histogram.record(value);
+        }
+        assert!(histogram.take_back(700_000_000) && !histogram.take_back(700_000_000));
+        assert!(histogram.take_back(100) && !histogram.take_back(5));
+        assert_eq!((histogram.len(), histogram.value_at_quantile(1.0)), (3, 100));
+    }
     use proptest::prelude::*;
 
     #[test]

@@ -31,6 +31,13 @@ pub struct Leap {
     pub by_boat: bool,
 }
 
+impl Leap {
+    /// Whether a span is little more than this leap ahead.
+    fn makes(&self, span: Span) -> bool {
+        self.size_s > LEAP_SHARE * span.seconds() && self.span.shared_s(span) >= LEAP_SHARE * self.size_s
+    }
+}
+
 impl Books {
     /// The leaps that the recording itself shows, each once: stamps that [go back](Wire::set_back); stamps that leap
     /// ahead, with nothing in between, while the boat's own time messages show that hardly any time passed. They are looked for
@@ -118,6 +125,15 @@ impl Books {
             return self.range().map_or(0.0, |(first, last)| last.since(first));
         }
         self.stamped_roots().map(|(_, wire)| self.recorded_s(wire)).fold(0.0, f64::max)
+    }
+
+    /// Takes the intervals over which the recorder's clock leapt ahead out of the rhythms: how long they were, nobody knows. To
+    /// be called once, when everything is booked.
+    pub fn leave_out_leaps(&mut self) {
+        let ahead: Vec<Leap> = self.leaps().iter().filter(|leap| leap.size_s > 0.0).copied().collect();
+        if !ahead.is_empty() {
+            self.timing.leave_out(|span| ahead.iter().any(|leap| leap.makes(span)));
+        }
     }
 
     /// Whether this span is little more than a leap ahead of the recorder's clock, which the boat's own clock did not make. A

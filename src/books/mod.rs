@@ -16,6 +16,7 @@ pub mod lanes;
 mod leaps;
 pub mod line;
 mod longest;
+mod message;
 pub mod naming;
 pub mod network;
 pub mod ousted;

@@ -2,9 +2,10 @@
 
 use super::found::Found;
 use super::inventory::DeviceId;
+use super::message::{Message, same_text};
 use super::runs::Runs;
 use super::steps::Steps;
-use super::timing::{Gaps, Message, same_text};
+use super::timing::Gaps;
 use super::traces::Trace;
 pub use super::track::{Sample, Track, Walk, around};
 use crate::messages::{Absent, Reading};

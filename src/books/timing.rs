@@ -3,13 +3,13 @@
 pub use super::gaps::Gaps;
 use super::histogram::Histogram;
 use super::inventory::DeviceId;
+pub use super::message::Message;
 use super::rhythm;
 pub use super::sentence_name::SentenceName;
 use super::shortcut::Shortcut;
 use crate::soon;
-use crate::time::Time;
+use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
-use std::fmt;
 use std::hash::{Hash, Hasher};
 
 /// Most streams that are kept; messages of further ones are counted with their device only.
@@ -33,61 +33,6 @@ pub(super) fn record(histogram: &mut Histogram, us: u64) {
 /// As [`record`], as long as there is `room` to grow, bytes; says whether the interval was taken.
 fn record_within(histogram: &mut Histogram, us: u64, room: &mut usize) -> bool {
     histogram.record_within(us.clamp(1, MAX_INTERVAL_US), room)
-}
-
-/// What a message is called, whichever wire it came by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Message {
-    /// A parameter group number.
-    Pgn(u32),
-    /// A 0183 sentence with its talker.
-    Sentence(SentenceName),
-    /// A network protocol.
-    Protocol(&'static str),
-}
-
-impl Message {
-    /// As `==`; of one protocol's name there is mostly but one text, and then its characters need no look.
-    #[inline(always)]
-    pub(super) fn is(&self, other: &Self) -> bool {
-        match (self, other) {
-            (Self::Pgn(a), Self::Pgn(b)) => a == b,
-            (Self::Sentence(a), Self::Sentence(b)) => a == b,
-            (Self::Protocol(a), Self::Protocol(b)) => same_text(a, b),
-            _ => false,
-        }
-    }
-
-    /// A number that most messages do not share, quicker to make than a hash.
-    #[inline(always)]
-    pub(super) fn mark(&self) -> u32 {
-        match self {
-            Self::Pgn(pgn) => *pgn,
-            Self::Sentence(name) => {
-                let [a, b, c, d, e, ..] = name.as_bytes();
-                u32::from_le_bytes([*b, *c, *d, *e]).wrapping_add(u32::from(*a) << 3)
-            }
-            Self::Protocol(name) => match name.as_bytes() {
-                [a, b, c, .., last] => u32::from_le_bytes([*a, *b, *c, *last]),
-                short => short.len() as u32,
-            },
-        }
-    }
-}
-
-/// As `==`; one and the same text needs no look at its characters.
-pub(super) fn same_text(a: &str, b: &str) -> bool {
-    std::ptr::eq(a, b) || a == b
-}
-
-impl fmt::Display for Message {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Pgn(pgn) => write!(f, "{pgn}"),
-            Self::Sentence(name) => f.write_str(name.as_str()),
-            Self::Protocol(name) => f.write_str(name),
-        }
-    }
 }
 
 /// One message of one device. What every arrival touches stands first and in 128 bytes, so that it comes from memory soon.
@@ -206,6 +151,26 @@ impl Stream {
     pub fn mean_s(&self) -> Option<f64> {
         let (first, last) = self.first.zip(self.last)?;
         (self.count >= 2).then(|| last.since(first) / (self.count - 1) as f64)
+    }
+
+    /// Takes back the intervals that are none: as long as a clock's leap, they are among the longest, which stay where silences
+    /// are looked for.
+    fn leave_out(&mut self, is_none: impl Fn(Span) -> bool) {
+        let (none, others): (Vec<Span>, Vec<Span>) =
+            self.gaps.over(0.0).into_iter().partition(|gap| is_none(*gap));
+        if none.is_empty() {
+            return;
+        }
+        let length = |us: i64| us.cast_unsigned().clamp(1, MAX_INTERVAL_US);
+        for us in none.iter().map(|gap| gap.micros()) {
+            self.intervals.take_back(length(us));
+            if let Some(groups) = &mut self.groups {
+                // From the first of a group on it is a little longer.
+                let _ = [us, us + GROUP_US].into_iter().any(|us| groups.intervals.take_back(length(us)));
+            }
+        }
+        let longest = others.iter().map(|gap| gap.micros()).max();
+        self.max_us = longest.unwrap_or_else(|| self.intervals.value_at_quantile(1.0).cast_signed());
     }
 
     #[inline(always)]
@@ -408,6 +373,11 @@ impl Timing {
         }
     }
 
+    /// Takes the intervals that `is_none` picks out of all rhythms.
+    pub(super) fn leave_out(&mut self, is_none: impl Fn(Span) -> bool) {
+        self.streams.iter_mut().for_each(|stream| stream.leave_out(&is_none));
+    }
+
     /// Every stream, in order of first appearance.
     pub fn iter(&self) -> impl Iterator<Item = &Stream> {
         self.streams.iter()
@@ -435,7 +405,6 @@ impl Timing {
 mod tests {
     use super::super::longest::MAX_LONGEST;
     use super::*;
-    use crate::time::Span;
 
     fn stream(times: impl Iterator<Item = i64>) -> Timing {
         let mut timing = Timing::default();
@@ -487,6 +456,22 @@ mod tests {
         let last = timing.iter().last().unwrap();
         assert_eq!((last.intervals.len(), last.count), (1, 3), "an interval that found no room is none");
         assert_eq!((last.max_s(), last.gaps.over(1.0).len()), (3600.0, 1), "yet the pause is remembered");
+    }
+
+    /// One alone and two in a group, a second apart, with a leap of ten minutes.
+    #[test]
+    fn a_leap_that_is_left_out_is_no_interval() {
+        for group in [1, 2] {
+            let leap = |second: i64| if second >= 50 { 600 } else { 0 };
+            let at = |i: i64| (i / group + leap(i / group)) * 1_000_000 + i % group * 5_000;
+            let mut timing = stream((0..100 * group).map(at));
+            timing.leave_out(|span| span.seconds() > 300.0);
+            let s = timing.iter().next().unwrap();
+            assert!((s.max_s() - 1.0).abs() < 0.01 && s.quantile_s(1.0).unwrap() < 1.1);
+            assert_eq!(s.intervals.len() as i64, 100 * group - 2);
+            assert!((s.pulse_s().unwrap() - 1.0).abs() < 0.02);
+            assert_eq!(s.gaps.over(300.0).len(), 1, "silences are judged elsewhere");
+        }
     }
 
     #[test]

@@ -395,6 +395,7 @@ impl Intake {
         books.wires.settle();
         books.spans = self.sources.iter().map(|source| source.span).collect();
         books.recordings = summaries;
+        books.leave_out_leaps();
         left_out::tell(&mut books, &left_out, full.map(|(_, recording)| recording as usize));
         books
     }

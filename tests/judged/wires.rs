@@ -62,6 +62,12 @@ fn a_leap_of_the_recorders_clock_is_nobodys_pause() {
     let pauses: Vec<_> = report.sources.iter().map(|s| (s.dropouts, s.dropout_s.round())).collect();
     assert_eq!(pauses.iter().filter(|p| **p == (1, 10.0)).count(), 1, "{pauses:?}");
     assert_eq!(pauses.iter().filter(|p| **p == (0, 0.0)).count(), pauses.len() - 1, "{pauses:?}");
+    let mut longest: Vec<f64> = report.timing.iter().map(|row| row.max.unwrap().round()).collect();
+    longest.sort_by(f64::total_cmp);
+    assert_eq!(longest, [0.0, 1.0, 10.0], "the leap is no interval");
+    assert!(
+        report.sources.iter().all(|s| s.interval_s.max.unwrap() < 11.0 && s.interval_s.p99.unwrap() < 1.1)
+    );
 }
 
 /// The recorder's clock is set back by 88 seconds, twenty seconds before the end: everybody sends to the end.

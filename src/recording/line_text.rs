@@ -52,6 +52,13 @@ pub(super) fn recognise_after<'a>(line: &'a [u8], minute: &mut Minute) -> (Optio
     }
     match recognise_can(bare, timed.map(|(stamp, _, rest)| (stamp, rest))) {
         (stamp, What::Other) => {
+            // A bare number and a comma are the first field that is left of a sentence, and no time.
+            let field = |length: usize| {
+                let number = bare.iter().take_while(|byte| byte.is_ascii_digit() || **byte == b'.').count();
+                bare.get(number) == Some(&b',') && length == blanks + number + 1
+            };
+            let timed = timed.filter(|(_, length, _)| !(field(*length) && is_sentence_tail(bare)));
+            let stamp = stamp.filter(|_| timed.is_some());
             let at = timed.map_or(blanks, |(_, length, _)| length);
             let is_tail = is_sentence_tail(line.get(at..).unwrap_or_default());
             (stamp, if is_tail { What::Tail(at) } else { What::Other })
@@ -111,6 +118,14 @@ fn behind_tag(rest: &[u8], at: usize, mut time: Option<Stamp>) -> (Option<Stamp>
         }
     }
     (time, What::Other)
+}
+
+/// The time in the TAG blocks in front of a sentence, as [`recognise`] takes it.
+pub(super) fn tagged_time(line: &[u8]) -> Option<i64> {
+    match behind_tag(line, 0, None) {
+        (Some(Stamp::Moment(us)), _) => Some(us),
+        _ => None,
+    }
 }
 
 /// The UNIX time `c:` of a TAG block without its backslashes, when its checksum, if there is one, is right.
@@ -212,6 +227,8 @@ mod tests {
             ("PGGA,083022.00,,,,,0,00,99.9,,M,,M,,*5A", 0),
             ("  ,0.4,100*4D", 2),
             ("12:00:00 DPT,7.4,0.4,100*4D\r", 9),
+            ("3023.99,S,02435.99,W,0.2*1F", 0),
+            ("1767270896.5, DPT,7.4*4D", 14),
         ] {
             assert!(matches!(recognise(line.as_bytes()).1, What::Tail(found) if found == at), "{line}");
         }

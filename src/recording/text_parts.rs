@@ -1,7 +1,7 @@
 //! The parts of a line of a text log, for whoever writes the line anew.
 
 use super::can_text::{bracketed, is_direction, separates};
-use super::line_text::{What, recognise};
+use super::line_text::{What, recognise, tagged_time};
 use super::{CanFrame, CanKind, stamp};
 use crate::time::{DAY_US, civil, days_from_civil};
 use std::ops::Range;
@@ -64,6 +64,97 @@ pub fn split_line(line: &[u8]) -> LineParts {
 #[must_use]
 pub fn stamp_length(line: &[u8]) -> usize {
     stamp::prefix(line).map_or(0, |(_, len)| len)
+}
+
+/// How a time in front of a line is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct StampForm {
+    /// The bracket or quotation mark in front of it, else 0.
+    bracket: u8,
+    kind: StampKind,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum StampKind {
+    Date,
+    OfDay,
+    Decimal,
+    Whole,
+    Tag,
+}
+
+/// The time that a line was read with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct StampSeen {
+    /// Microseconds since 1970, or since midnight.
+    pub us: i64,
+    /// How it is written.
+    pub form: StampForm,
+}
+
+impl StampSeen {
+    /// Whether it is a time of day alone.
+    #[must_use]
+    pub const fn is_of_day(self) -> bool {
+        matches!(self.form.kind, StampKind::OfDay)
+    }
+
+    /// Whether it stands in a TAG block.
+    #[must_use]
+    pub const fn is_tag(self) -> bool {
+        matches!(self.form.kind, StampKind::Tag)
+    }
+}
+
+/// The time in front of a line; `None` when there is none, or a mere count.
+#[must_use]
+pub fn stamp_seen(line: &[u8]) -> Option<StampSeen> {
+    let (stamp, _) = stamp::prefix(line)?;
+    let text = line.trim_ascii_start();
+    let bracket = text.first().copied().filter(|byte| !byte.is_ascii_digit()).unwrap_or(0);
+    let text = text.get(usize::from(bracket != 0)..)?.trim_ascii_start();
+    let digits = text.iter().take_while(|byte| byte.is_ascii_digit()).count();
+    let (us, kind) = match (stamp, text.get(digits)) {
+        (stamp::Stamp::Count, _) => return None,
+        (stamp::Stamp::OfDay(us), _) => (us, StampKind::OfDay),
+        (stamp::Stamp::Moment(us), Some(b'.')) => (us, StampKind::Decimal),
+        (stamp::Stamp::Moment(us), Some(b'-' | b'/' | b'T' | b't')) => (us, StampKind::Date),
+        (stamp::Stamp::Moment(us), _) => (us, StampKind::Whole),
+    };
+    Some(StampSeen { us, form: StampForm { bracket, kind } })
+}
+
+/// The time in the TAG blocks that a line, or what stands behind the time in front of it, begins with.
+#[must_use]
+pub fn tag_seen(line: &[u8]) -> Option<StampSeen> {
+    let us = tagged_time(line)?;
+    Some(StampSeen { us, form: StampForm { bracket: 0, kind: StampKind::Tag } })
+}
+
+/// The moment that the whole number of a TAG block's time means, microseconds since 1970; `None` for one that nobody sends: a
+/// number of so few digits would lie before 2001, and TAG blocks are younger (NMEA 0183 v4, 2008).
+#[must_use]
+pub fn tag_moment(digits: &[u8]) -> Option<i64> {
+    const SHORTEST: usize = 10;
+    stamp::whole(digits).filter(|_| digits.len() >= SHORTEST).map(stamp::epoch)
+}
+
+/// Blanks the time in front of a line, so that a reader finds a count there, which tells no time, and everything else where it
+/// was. `clocks`: of a time of day the colons stay.
+pub fn blank_stamp(prefix: &mut [u8], clocks: bool) {
+    let Some(from) = prefix.iter().position(u8::is_ascii_digit) else { return };
+    let Some(to) = prefix.iter().rposition(|byte| byte.is_ascii_digit() || matches!(byte, b'Z' | b'z'))
+    else {
+        return;
+    };
+    let Some(value) = prefix.get_mut(from..=to) else { return };
+    if clocks && value.get(2) == Some(&b':') {
+        value.iter_mut().filter(|byte| byte.is_ascii_digit()).for_each(|byte| *byte = b'0');
+        return;
+    }
+    // Eight zeros could be the identifier of a frame; nine nines and more are a moment.
+    let digit = if value.len() <= 8 { b'9' } else { b'0' };
+    value.fill(digit);
 }
 
 /// Where `part`, which is lent from `line`, stands in it.

@@ -2,6 +2,7 @@
 
 use super::bus::BusKey;
 use super::fix::{Carries, Checksum, Fix, Seal, seal, sum, write_sum};
+use super::line::Clock;
 use super::link::Way;
 use super::order::Orders;
 use super::spots::Spots;
@@ -259,7 +260,7 @@ impl Desk {
             return;
         }
         let before = std::mem::replace(&mut self.before_first, false);
-        self.line(bare, &places.part(start, end - start), way.time, true);
+        self.line(bare, &places.part(start, end - start), way.time, true, Clock::Sender);
         self.before_first = before;
     }
 

@@ -4,10 +4,11 @@ use super::bus::{Bus, BusKey, Frame};
 use super::content::TextKind;
 use super::place::{Place, Scattered};
 use super::spots::Spots;
-use super::{Desk, blank};
+use super::stamps::near;
+use super::{Desk, blank, tag_block};
 use crate::recording::{
-    CanFrame, CanKind, LineKind, Recorded, Seen, Tape, data_begins, hex_digit, is_direction, remark_begins,
-    shift_number, shift_stamp, split_line, stamp_length, stamp_to_utc,
+    CanFrame, CanKind, LineKind, Recorded, Seen, Tape, blank_stamp, data_begins, hex_digit, is_direction,
+    remark_begins, shift_stamp, split_line, stamp_length, stamp_seen, stamp_to_utc,
 };
 use crate::time::Time;
 
@@ -20,6 +21,25 @@ const USUAL_NAMES: &[&str] =
 
 /// A time in front of a line that states an offset from UTC has more bytes than this.
 const SHORTEST_WITH_ZONE: usize = 17;
+
+/// Who wrote the time in front of a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Clock {
+    /// The recorder of a text log.
+    Recorder {
+        /// Whether what stands there is none of its times.
+        doubtful: bool,
+    },
+    /// Whoever sent the line in a packet; the packet has a time of its own.
+    Sender,
+}
+
+impl Clock {
+    /// Whether this `time` of the line, or of its record, may be what stands there: microseconds since 1970.
+    pub(super) fn vouches(self, us: i64, time: Option<Time>) -> bool {
+        self != (Self::Recorder { doubtful: true }) && time.is_none_or(|time| near(us, time.0))
+    }
+}
 
 /// A frame in a line of the packet at hand.
 pub(super) struct Carried {
@@ -42,17 +62,19 @@ impl Desk {
         let Some(line) = tape.get_mut(at, len) else { return };
         let time = record.and_then(|record| record.time);
         let key = BusKey::Wire(record.map_or(0, |record| record.wire));
+        let clock = Clock::Recorder { doubtful: self.stamps.is_doubtful(at) };
         match seen {
             Seen::Sentence { at, timed } => {
                 let Some((stamp, sentence)) = line.split_at_mut_checked(at.into()) else { return };
                 if timed {
-                    self.stamp(stamp);
+                    self.stamp(stamp, clock, time);
                 }
-                return self.tagged(sentence, time);
+                return self.tagged(sentence, time, clock);
             }
             Seen::Can { id, kind, len, data, name, timed } => {
                 let frame = Frame { id, kind, len, data };
-                if let Some(place) = self.usual_frame(line, at, &frame, name, timed) {
+                let clock = timed.then_some(clock);
+                if let Some(place) = self.usual_frame(line, at, &frame, name, clock) {
                     if let Some(bus) = self.buses.get(key) {
                         return bus.frame(tape, &mut self.content, time, &frame, &place);
                     }
@@ -62,16 +84,29 @@ impl Desk {
             }
             Seen::Other => {}
         }
-        self.line(line, &Spots::one(at, len), time, ended);
+        self.line(line, &Spots::one(at, len), time, ended, clock);
         self.carried_frames(tape, key);
     }
 
-    /// Shifts the time in front of a line, and gives it in UTC.
-    fn stamp(&self, stamp: &mut [u8]) {
+    /// Shifts the time in front of a line with a record, and gives it in UTC; blanks it when it is none.
+    fn stamp(&self, stamp: &mut [u8], clock: Clock, time: Option<Time>) {
+        if stamp.is_empty() {
+            return;
+        }
+        let known = match clock {
+            // With a record's line goes a time that its reader took from it.
+            Clock::Recorder { doubtful } => !doubtful && stamp_seen(stamp).is_some(),
+            Clock::Sender => {
+                stamp_seen(stamp).is_some_and(|seen| seen.is_of_day() || clock.vouches(seen.us, time))
+            }
+        };
+        if !known {
+            return blank_stamp(stamp, clock == Clock::Sender);
+        }
         if stamp.len() > SHORTEST_WITH_ZONE {
             stamp_to_utc(stamp);
         }
-        if !stamp.is_empty() && self.content.time_shift_us() != 0 {
+        if self.content.time_shift_us() != 0 {
             shift_stamp(stamp, self.content.time_shift_us());
         }
     }
@@ -84,7 +119,7 @@ impl Desk {
         begin: u64,
         frame: &Frame,
         name: (u16, u16),
-        timed: bool,
+        clock: Option<Clock>,
     ) -> Option<Place> {
         let (name_at, behind) = (usize::from(name.0), usize::from(name.1));
         // Between the time and the name there are but directions: what is searched for stands behind both.
@@ -98,9 +133,9 @@ impl Desk {
             }
             small |= high.is_ascii_lowercase() || low.is_ascii_lowercase();
         }
-        if timed && self.content.time_shift_us() != 0 {
+        if let Some(clock) = clock {
             let stamp = stamp_length(line);
-            self.stamp(line.get_mut(..stamp)?);
+            self.stamp(line.get_mut(..stamp)?, clock, None);
         }
         self.interface_name(line.get_mut(name_at..behind)?);
         remark(line.get_mut(at + 2 * data.len()..).unwrap_or_default(), false);
@@ -125,12 +160,29 @@ impl Desk {
     }
 
     /// Rewrites a line that lies at `spots`. The frame that it holds is left for [`carried_frames`](Self::carried_frames).
-    pub(super) fn line(&mut self, line: &mut [u8], spots: &Spots, time: Option<Time>, ended: bool) {
+    pub(super) fn line(
+        &mut self,
+        line: &mut [u8],
+        spots: &Spots,
+        time: Option<Time>,
+        ended: bool,
+        clock: Clock,
+    ) {
         let parts = split_line(line);
-        self.stamp(line.get_mut(..parts.stamp).unwrap_or_default());
+        let stamp = line.get_mut(..parts.stamp).unwrap_or_default();
         match parts.kind {
-            LineKind::Sentence(at) => self.tagged(line.get_mut(at..).unwrap_or_default(), time),
-            LineKind::TagBlock(at) => self.tagged(line.get_mut(at..).unwrap_or_default(), time),
+            // Nobody asks when such a line came; and what is no record may begin with any number.
+            LineKind::Incomplete | LineKind::Comment | LineKind::Other => {
+                blank_stamp(stamp, clock == Clock::Sender);
+            }
+            LineKind::Sentence(_) | LineKind::TagBlock(_) | LineKind::Can(..) | LineKind::Tail(_) => {
+                self.stamp(stamp, clock, time);
+            }
+        }
+        match parts.kind {
+            LineKind::Sentence(at) | LineKind::TagBlock(at) => {
+                self.tagged(line.get_mut(at..).unwrap_or_default(), time, clock);
+            }
             LineKind::Can(frame, name) => {
                 if let Some(name) = name.and_then(|name| line.get_mut(name)) {
                     self.interface_name(name);
@@ -174,7 +226,7 @@ impl Desk {
     }
 
     /// TAG blocks and the sentence behind them.
-    fn tagged(&mut self, line: &mut [u8], time: Option<Time>) {
+    fn tagged(&mut self, line: &mut [u8], time: Option<Time>, clock: Clock) {
         let nuls: Vec<usize> = memchr::memchr_iter(0, line).collect();
         let mut rest = &mut *line;
         for _ in 0..MAX_TAG_BLOCKS {
@@ -183,7 +235,7 @@ impl Desk {
             let [b'\\', inner @ ..] = rest else { break };
             let end = memchr::memchr(b'\\', inner).unwrap_or(inner.len());
             let Some((block, behind)) = inner.split_at_mut_checked(end) else { return };
-            self.tag_block(block);
+            tag_block::rewrite(&mut self.content, block, time, clock);
             rest = behind.get_mut(1..).unwrap_or_default();
         }
         match rest.first() {
@@ -194,52 +246,6 @@ impl Desk {
         for at in nuls {
             if let Some(byte) = line.get_mut(at) {
                 *byte = 0;
-            }
-        }
-    }
-
-    /// A TAG block without its backslashes (NMEA 0183 v4 clause 7): times, counts and groups stay.
-    fn tag_block(&mut self, block: &mut [u8]) {
-        let xor = |bytes: &[u8]| bytes.iter().fold(0, |sum, byte| sum ^ byte);
-        let star = memchr::memchr(b'*', block).unwrap_or(block.len());
-        let Some((fields, behind)) = block.split_at_mut_checked(star) else { return };
-        let stated = behind.get(1..).and_then(|digits| std::str::from_utf8(digits).ok());
-        let stated = stated.and_then(|digits| u8::from_str_radix(digits, 16).ok());
-        let right = stated == Some(xor(fields));
-        for field in fields.split_mut(|byte| *byte == b',') {
-            let Some((name, value)) = field.split_at_mut_checked(2) else {
-                blank::text(field);
-                continue;
-            };
-            match &*name {
-                b"c:" => {
-                    let digits = value.iter().take_while(|byte| byte.is_ascii_digit()).count();
-                    if digits < value.len() {
-                        blank::text(value.get_mut(digits..).unwrap_or_default());
-                    }
-                    let shift_us = self.content.time_shift_us();
-                    if shift_us != 0 {
-                        shift_number(value.get_mut(..digits).unwrap_or_default(), shift_us);
-                    }
-                }
-                b"n:" | b"g:" | b"r:"
-                    if value.len() <= 12
-                        && value.iter().all(|byte| byte.is_ascii_digit() || *byte == b'-') => {}
-                b"s:" | b"d:" => self.content.text(TextKind::Other, value),
-                [b'a'..=b'z', b':'] => blank::text(value),
-                _ => blank::text(field),
-            }
-        }
-        let mut sum = xor(fields);
-        // A wrong one stays wrong.
-        if !right {
-            sum ^= 0x15;
-        }
-        if let Some(digits) = behind.get_mut(1..) {
-            if digits.len() == 2 {
-                digits.copy_from_slice(format!("{sum:02X}").as_bytes());
-            } else {
-                blank::text(digits);
             }
         }
     }

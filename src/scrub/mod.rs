@@ -24,7 +24,9 @@ mod pack;
 mod place;
 mod session;
 mod spots;
+mod stamps;
 mod stream;
+mod tag_block;
 
 pub use content::{Anchor, Content, ContentOptions, Key, NOT_HIDDEN};
 pub use pack::Packer;
@@ -36,6 +38,7 @@ use fix::Fix;
 use fragments::Fragments;
 use line::Carried;
 use order::Orders;
+use stamps::Stamps;
 use std::collections::VecDeque;
 use std::io;
 use stream::Streams;
@@ -133,6 +136,9 @@ impl Copying {
     ) -> Result<(), ScrubError> {
         let mut tape = Tape::default();
         while self.reel.turn(&mut tape)? {
+            if desk.text {
+                desk.stamps.look(&mut tape, self.reel.rows());
+            }
             for row in self.reel.rows() {
                 desk.row(&mut tape, row);
                 if desk.done.saturating_sub(tape.begin()) >= PORTION.max(desk.held.saturating_mul(2)) {
@@ -161,6 +167,8 @@ struct Desk {
     done: u64,
     /// Bytes that were held back when the tape was last handed on.
     held: u64,
+    /// Which numbers in front of its lines are times.
+    stamps: Stamps,
     buses: Buses,
     streams: Streams,
     fragments: Fragments,
@@ -189,6 +197,7 @@ impl Desk {
             before_first: true,
             done: 0,
             held: 0,
+            stamps: Stamps::default(),
             buses: Buses::default(),
             streams: Streams::default(),
             fragments: Fragments::default(),

@@ -10,6 +10,7 @@
 mod ais;
 mod carriers;
 mod copies;
+mod damaged;
 mod identities;
 mod leftovers;
 mod messages;

@@ -1,0 +1,72 @@
+//! What damage leaves of a sentence, a stamp or a packet tells nothing either.
+
+use crate::packets::{holds, packets_of, pcap, scrubbed};
+use etherparse::PacketBuilder;
+
+const MACS: ([u8; 6], [u8; 6]) = ([2, 0, 0, 0, 0, 1], [2, 0, 0, 0, 0, 2]);
+const SECRET: &[u8] = b"3023.9997,S,02435.9998,W,GULLFLIGHT AT REEF SEVEN";
+
+fn copied(text: &str) -> Vec<String> {
+    let copy = String::from_utf8(scrubbed(text.as_bytes())).unwrap();
+    assert_eq!(copy.len(), text.len());
+    copy.lines().map(str::to_owned).collect()
+}
+
+/// Lines as an RMC writes them, behind `stamp` of a second.
+fn lines(stamp: impl Fn(u32) -> String) -> String {
+    let line = |second: u32| {
+        let body = format!("GPRMC,0630{second:02}.00,A,3023.9997,S,02435.9998,W,0.2,115.8,090526,24.3,W,A");
+        let sum = body.bytes().fold(0, |sum, byte| sum ^ byte);
+        format!("{}${body}*{sum:02X}\n", stamp(second))
+    };
+    (0..12).map(line).collect()
+}
+
+/// A number in front of a line stays when it is a time of this recording, and at no other time.
+#[test]
+fn a_number_in_front_of_a_line_is_no_place() {
+    let odd = [
+        "3023.9997,S,02435.9998,W,0.2,115.8*1F",
+        "02435.9998,W,0.2,115.8*1F",
+        "30.399995 -24.599997 home dock",
+        "1234567890 GULLFLIGHT",
+        "(30.399995) can0 spot",
+        "30:23:59 024:35:59 anchorage",
+        "30.399995 $GPGLL,,,,,,V",
+        "1234567890 $GPGLL,,,,,,V",
+        "\\c:338123456*00\\$GPGLL,,,,,,V",
+        "\\s:GP1,n:338123456*00\\$GPGLL,,,,,,V",
+        "\\r:3023999*00\\$GPGLL,,,,,,V",
+        "\\g:1-2-338123456*00\\$GPGLL,,,,,,V",
+    ];
+    let stamps: [fn(u32) -> String; 4] = [
+        |_| String::new(),
+        |second| format!("(17783082{second:02}.500000) "),
+        |second| format!("12:34:{second:02}.5 "),
+        // Of a recording that had just begun, 30.4 could be a time.
+        |second| format!("{}.25 ", 5000 + second),
+    ];
+    for stamp in stamps {
+        let usual = lines(stamp);
+        for odd in odd {
+            for text in [format!("{odd}\n{usual}"), format!("{usual}{odd}\n{usual}")] {
+                let copy = copied(&text);
+                let joined = copy.join("\n");
+                for secret in ["3023", "2435", "30.39", "34567", "38123", "23:59", "GULL"] {
+                    assert!(!joined.contains(secret), "{odd}: {secret} of {joined}");
+                }
+                for (n, (old, new)) in text.lines().zip(&copy).enumerate() {
+                    let length = stamp(0).len();
+                    assert!(old == odd || old[..length] == new[..length], "{n}: {old} became {new}");
+                }
+                // A sentence stays one.
+                let sentence =
+                    |line: &str| line.split_once("$GPGLL").map(|(front, behind)| (front.len(), behind.len()));
+                assert_eq!(
+                    text.lines().map(sentence).collect::<Vec<_>>(),
+                    copy.iter().map(|line| sentence(line)).collect::<Vec<_>>()
+                );
+            }
+        }
+    }
+}

@@ -46,23 +46,43 @@ fn decimal(text: &[u8]) -> Option<f64> {
     }
 }
 
-/// A number this near to the anchor's latitude or longitude may be one of its neighbours', degrees.
+/// A number this near to a known place's latitude or longitude may be one of its neighbours', degrees.
 const NEAR_DEG: f64 = 0.5;
 
 /// Whether a number in a field for something else looks like a coordinate of these waters: degrees with five decimals and
-/// more, or degrees and minutes run together with three and more.
-pub(super) fn resembles(text: &[u8], at: Place) -> bool {
-    let decimals = text.iter().rev().position(|b| *b == b'.').unwrap_or(0);
-    if decimals < 3 {
+/// more, or degrees and minutes run together. Those have three decimals or more, or so many digits in front of fewer that
+/// hardly anything else is written like this.
+pub(super) fn resembles(text: &[u8], waters: impl Iterator<Item = Place> + Clone) -> bool {
+    let decimals = decimals(text);
+    let digits = text.iter().filter(|byte| byte.is_ascii_digit()).count() - decimals;
+    let run_together = decimals >= 3 || (decimals == 2 && digits >= 4) || (decimals == 1 && digits >= 5);
+    if !run_together {
         return false;
     }
-    let Some(number) = str::from_utf8(text).ok().and_then(|text| text.parse::<f64>().ok()) else {
-        return false;
-    };
-    let number = number.abs();
+    let Some(number) = size(text) else { return false };
     let degrees = (number / 100.0).floor();
-    let near = |deg: f64| [at.lat_deg, at.lon_deg].iter().any(|of| (of.abs() - deg).abs() < NEAR_DEG);
-    (decimals >= 5 && near(number)) || (number >= 100.0 && near(degrees + (number - degrees * 100.0) / 60.0))
+    let is_near = |deg: f64| near(deg, waters.clone());
+    (decimals >= 5 && is_near(number))
+        || (number >= 100.0 && is_near(degrees + (number - degrees * 100.0) / 60.0))
+}
+
+/// Whether a number is degrees of these waters, where a field may hold any angle: then two decimals tell a place to a
+/// kilometre.
+pub(super) fn is_angle_of(text: &[u8], waters: impl Iterator<Item = Place>) -> bool {
+    decimals(text) >= 2 && size(text).is_some_and(|number| near(number, waters))
+}
+
+fn size(text: &[u8]) -> Option<f64> {
+    str::from_utf8(text).ok()?.parse::<f64>().ok().map(f64::abs)
+}
+
+fn near(deg: f64, waters: impl Iterator<Item = Place>) -> bool {
+    waters.flat_map(|at| [at.lat_deg, at.lon_deg]).any(|of| (of.abs() - deg).abs() < NEAR_DEG)
+}
+
+/// Digits behind the point.
+pub(super) fn decimals(text: &[u8]) -> usize {
+    text.iter().rev().position(|b| *b == b'.').unwrap_or(0)
 }
 
 /// Writes a coordinate over a number and its letter: as long as before, with the decimals that there is room for.

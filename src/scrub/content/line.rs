@@ -3,47 +3,15 @@
 use super::key::Domain;
 use super::line_table::{Act, Line, QUERY, fields};
 use super::n2k::WORLD_DATUMS;
-use super::{Content, TextKind, coordinate};
+use super::{Content, TextKind, coordinate, shape};
 use crate::messages::nmea0183::{self, Address, Checksum, Sentence};
 use crate::time::{Time, civil, days_from_civil};
 
 /// Longest number that stays, characters. The longest of the standard has 10.
 const MAX_NUMBER: usize = 12;
 
-/// A number of these types with so many decimals may be a coordinate.
-const COORDINATE_DECIMALS: usize = 4;
-
 /// What a blanked character becomes: no digit, no status and no capital.
 const BLANK: u8 = b'x';
-
-/// Names of transducers that tell nothing but what is measured (common practice; IEC 61162-1 leaves them free).
-const TRANSDUCERS: &[&str] = &[
-    "PITCH",
-    "PTCH",
-    "ROLL",
-    "HEEL",
-    "YAW",
-    "BARO",
-    "BAROMETER",
-    "AIRTEMP",
-    "TEMPAIR",
-    "AIR",
-    "WATERTEMP",
-    "SEATEMP",
-    "WATER",
-    "SEA",
-    "BATT",
-    "BATTERY",
-    "VOLT",
-    "ENGINE",
-    "FUEL",
-    "RUDDER",
-    "DEPTH",
-    "HUMIDITY",
-];
-
-/// Words in the name of a transducer that say what it measures (see the decoder of XDR).
-const WORDS: [&str; 3] = ["WATER", "SEA", "BARO"];
 
 impl Content {
     /// Rewrites one line from `$` or `!` on, without its end and without what stands in front (time, TAG block).
@@ -91,7 +59,12 @@ impl Content {
         if let Some(address) = address {
             write(body.get_mut(1..head), address.as_bytes());
         }
-        self.body(time, &sentence, table, body.get_mut(head..).unwrap_or_default());
+        let fields = body.get_mut(head..).unwrap_or_default();
+        // Without a checksum nothing but its shape tells that a sentence lost some bytes in the middle.
+        match table.filter(|table| checksum == Checksum::Absent && shape::is_odd(*table, fields)) {
+            Some(table) => letters_only(table, fields),
+            None => self.body(time, &sentence, table, fields),
+        }
         seal(line, start, end, checksum);
     }
 
@@ -133,12 +106,10 @@ impl Content {
 
     fn field(&mut self, act: Act, part: &mut [u8]) {
         match act {
-            Act::Number => {
-                let place = self.places.anchor.map(|anchor| anchor.old);
-                keep_if(part, |text| {
-                    is_number(text) && !place.is_some_and(|at| coordinate::resembles(text, at))
-                });
-            }
+            Act::Number => self.number(part),
+            Act::Angle => self.bounded(part, shape::MAX_ANGLE),
+            Act::Speed => self.bounded(part, shape::MAX_SPEED),
+            Act::Clock => keep_if(part, shape::is_clock),
             Act::Letter => keep_if(part, |text| matches!(text, [b] if b.is_ascii_alphabetic())),
             Act::Letters => keep_if(part, |text| {
                 text.len() <= 8 && text.iter().all(|b| b.is_ascii_uppercase() || matches!(b, b'1' | b'2'))
@@ -156,6 +127,21 @@ impl Content {
             Act::Datum => keep_if(part, |text| WORLD_DATUMS.contains(&text)),
             Act::Mac => self.mac_text(part),
             _ => blank(part),
+        }
+    }
+
+    /// A number that is no coordinate stays.
+    fn number(&self, part: &mut [u8]) {
+        keep_if(part, |text| is_number(text) && !coordinate::resembles(text, self.places.waters()));
+    }
+
+    /// As [`number`](Self::number); one beyond `most` becomes nines, so that it still is a number that cannot be.
+    fn bounded(&self, part: &mut [u8], most: f64) {
+        let beyond = |text: &str| text.parse::<f64>().is_ok_and(|number| number.abs() > most);
+        if is_number(part.trim_ascii()) && str::from_utf8(part.trim_ascii()).is_ok_and(beyond) {
+            part.iter_mut().filter(|byte| byte.is_ascii_digit()).for_each(|byte| *byte = b'9');
+        } else {
+            self.number(part);
         }
     }
 
@@ -271,50 +257,6 @@ impl Content {
         }
     }
 
-    /// Type, value, unit and name of a measurement.
-    fn transducer(&mut self, kind: &mut [u8], rest: &mut Fields<'_>) {
-        let free = matches!(kind.trim_ascii(), b"A" | b"G");
-        keep_if(kind, |text| matches!(text, [b] if b.is_ascii_uppercase()));
-        if let Some(value) = rest.next() {
-            keep_if(value, |text| is_number(text) && !(free && decimals(text) >= COORDINATE_DECIMALS));
-        }
-        if let Some(unit) = rest.next() {
-            keep_if(unit, |text| matches!(text, [b] if b.is_ascii_uppercase()));
-        }
-        if let Some(name) = rest.next() {
-            self.transducer_name(name);
-        }
-    }
-
-    /// A name keeps the words that say what is measured, and its number.
-    fn transducer_name(&mut self, part: &mut [u8]) {
-        let old = part.to_ascii_uppercase();
-        // Its number is kept where the decoder takes it for an instance.
-        let digits = old.iter().rev().take_while(|b| b.is_ascii_digit()).count();
-        let stem = old.len() - digits;
-        let instance = old.get(stem..).and_then(number).is_some_and(|n| n <= u64::from(u8::MAX));
-        let stem = if instance { stem } else { old.len() };
-        let (stem, _) = old.split_at_checked(stem).unwrap_or_default();
-        let plain = stem.trim_ascii().strip_suffix(b"#").unwrap_or(stem.trim_ascii());
-        let plain = plain.strip_suffix(b"_").unwrap_or(plain);
-        if TRANSDUCERS.iter().any(|known| known.as_bytes() == plain) {
-            return;
-        }
-        let kept = part.to_vec();
-        let text = self.pseudonym(TextKind::Transducer, stem);
-        write(part.get_mut(..stem.len()), &text);
-        for word in WORDS {
-            for at in 0..old.len().saturating_sub(word.len() - 1) {
-                let place = at..at + word.len();
-                if old.get(place.clone()) == Some(word.as_bytes())
-                    && let Some(from) = kept.get(place.clone())
-                {
-                    write(part.get_mut(place), from);
-                }
-            }
-        }
-    }
-
     fn mac_text(&mut self, part: &mut [u8]) {
         let digits: Option<Vec<u8>> =
             part.iter().map(|b| char::from(*b).to_digit(16).map(|d| d as u8)).collect();
@@ -327,14 +269,26 @@ impl Content {
     }
 }
 
+/// Blanks all fields but letters of a sentence that is not what its name says.
+fn letters_only(line: Line, body: &mut [u8]) {
+    let mut fields = Fields { rest: Some(body) };
+    fields.next();
+    let mut n = 0;
+    while let Some(part) = fields.next() {
+        let is_letter = line.act(n) == Some(Act::Letter);
+        keep_if(part, |text| is_letter && matches!(text, [b] if b.is_ascii_alphabetic()));
+        n += 1;
+    }
+}
+
 /// The fields of a sentence that are still to come.
-struct Fields<'a> {
+pub(super) struct Fields<'a> {
     /// From the next one on, without the comma in front of it.
     rest: Option<&'a mut [u8]>,
 }
 
 impl<'a> Fields<'a> {
-    fn next(&mut self) -> Option<&'a mut [u8]> {
+    pub(super) fn next(&mut self) -> Option<&'a mut [u8]> {
         let rest = self.rest.take()?;
         // Fields are short: looking at byte after byte is the quickest way.
         let Some(comma) = rest.iter().position(|b| *b == b',') else { return Some(rest) };
@@ -411,7 +365,7 @@ fn keep_begin(old: &[u8], new: &mut [u8]) -> bool {
     true
 }
 
-fn write(to: Option<&mut [u8]>, from: &[u8]) {
+pub(super) fn write(to: Option<&mut [u8]>, from: &[u8]) {
     for (to, from) in to.unwrap_or_default().iter_mut().zip(from) {
         *to = *from;
     }
@@ -422,7 +376,7 @@ fn blank(part: &mut [u8]) {
     keep_if(part, |_| false);
 }
 
-fn keep_if(part: &mut [u8], sound: impl Fn(&[u8]) -> bool) {
+pub(super) fn keep_if(part: &mut [u8], sound: impl Fn(&[u8]) -> bool) {
     let text = part.trim_ascii();
     if !text.is_empty() && !sound(text) {
         part.fill(BLANK);
@@ -453,7 +407,7 @@ fn zero(part: &mut [u8]) {
     }
 }
 
-fn is_number(text: &[u8]) -> bool {
+pub(super) fn is_number(text: &[u8]) -> bool {
     let digits = match text {
         [b'-' | b'+', digits @ ..] => digits,
         _ => text,
@@ -471,10 +425,6 @@ fn is_digits(text: &[u8]) -> bool {
     text.len() <= MAX_NUMBER && text.iter().all(u8::is_ascii_digit)
 }
 
-fn number(text: &[u8]) -> Option<u64> {
+pub(super) fn number(text: &[u8]) -> Option<u64> {
     str::from_utf8(text).ok()?.trim_ascii().parse().ok()
-}
-
-fn decimals(text: &[u8]) -> usize {
-    text.iter().rev().position(|b| *b == b'.').unwrap_or(0)
 }

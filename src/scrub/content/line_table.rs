@@ -5,8 +5,14 @@
 /// What is done with a field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Act {
-    /// A number (or a time of day) stays; anything else is blanked.
+    /// A number stays; anything else is blanked.
     Number,
+    /// As `Number`, of an angle in degrees; what is none becomes nines.
+    Angle,
+    /// As `Number`, of a speed in any unit; what is none becomes nines.
+    Speed,
+    /// A time of day stays; anything else is blanked.
+    Clock,
     /// One capital letter stays; anything else is blanked.
     Letter,
     /// Up to eight capital letters stay; anything else is blanked.
@@ -42,8 +48,8 @@ pub(super) enum Act {
 }
 
 use Act::{
-    Ais, Code, Date, Datum, Letter as L, Letters, LongDate, Mac, Maker, Number as N, Place, Rest as R,
-    Satellite as S, Target, Transducer, Waypoint, Zero,
+    Ais, Angle as A, Clock as T, Code, Date, Datum, Letter as L, Letters, LongDate, Mac, Maker, Number as N,
+    Place, Rest as R, Satellite as S, Speed as V, Target, Transducer, Waypoint, Zero,
 };
 
 /// Fields from the first on, and fields that come again and again behind them.
@@ -65,49 +71,49 @@ const fn line(first: &'static [Act]) -> Option<Line> {
     Some(Line { first, again: &[] })
 }
 
-/// Depth, and speed or angle, in several units.
-const PAIRS: &[Act] = &[N, L, N, L, N, L, N, L];
-
 /// The fields of a known sentence, or `None`: all of it is blanked.
 #[rustfmt::skip]
 pub(super) fn fields(formatter: &str) -> Option<Line> {
     match formatter.as_bytes() {
         b"ALC" => Some(Line { first: &[N, N, N, N], again: &[Maker, N, N, N] }),
-        b"ALF" => line(&[N, N, N, N, L, L, L, Maker, N, N, N, N]),
-        b"ALR" => line(&[N, N, L, L]),
-        b"APB" => line(&[L, L, N, L, L, L, L, N, L, Waypoint, N, L, N, L, L]),
-        b"BOD" => line(&[N, L, N, L, Waypoint, Waypoint]),
-        b"BWC" => line(&[N, Place, R, R, R, N, L, N, L, N, L, Waypoint, L]),
+        b"ALF" => line(&[N, N, N, T, L, L, L, Maker, N, N, N, N]),
+        b"ALR" => line(&[T, N, L, L]),
+        b"APB" => line(&[L, L, N, L, L, L, L, A, L, Waypoint, A, L, A, L, L]),
+        b"BOD" => line(&[A, L, A, L, Waypoint, Waypoint]),
+        b"BWC" => line(&[T, Place, R, R, R, A, L, A, L, N, L, Waypoint, L]),
         b"DBK" | b"DBS" | b"DBT" => line(&[N, L, N, L, N, L]),
         b"DPT" => line(&[N, N, N]),
         b"DTM" => line(&[Datum, L, Zero, L, Zero, L, Zero, Datum]),
-        b"GGA" => line(&[N, Place, R, R, R, N, N, N, Zero, L, Zero, L, N, Zero]),
-        b"GLL" => line(&[Place, R, R, R, N, L, L]),
-        b"GNS" => line(&[N, Place, R, R, R, Letters, N, N, Zero, Zero, N, Zero, L]),
+        b"GGA" => line(&[T, Place, R, R, R, N, N, N, Zero, L, Zero, L, N, Zero]),
+        b"GLL" => line(&[Place, R, R, R, T, L, L]),
+        b"GNS" => line(&[T, Place, R, R, R, Letters, N, N, Zero, Zero, N, Zero, L]),
         b"GSA" => line(&[L, N, S, S, S, S, S, S, S, S, S, S, S, S, N, N, N, N]),
-        b"GST" => line(&[N; 8]),
+        b"GST" => line(&[T, N, N, N, N, N, N, N]),
         b"GSV" => Some(Line { first: &[N, N, N], again: &[S, Zero, Zero, N] }),
         b"HBT" => line(&[N, L, N]),
-        b"HDG" => line(&[N, N, L, N, L]),
-        b"HDM" | b"HDT" | b"MTW" | b"ROT" | b"THS" => line(&[N, L]),
-        b"MWD" | b"VHW" | b"VLW" | b"VWR" | b"VWT" => line(PAIRS),
-        b"MWV" => line(&[N, L, N, L, L]),
-        b"OSD" => line(&[N, L, N, L, N, L, N, N, L]),
-        b"RMB" => line(&[L, N, L, Waypoint, Waypoint, Place, R, R, R, N, N, N, L, L]),
-        b"RMC" => line(&[N, L, Place, R, R, R, N, N, Date, N, L, L, L]),
+        b"HDG" => line(&[A, A, L, A, L]),
+        b"HDM" | b"HDT" | b"THS" => line(&[A, L]),
+        b"MTW" | b"ROT" => line(&[N, L]),
+        b"MWD" | b"VHW" => line(&[A, L, A, L, V, L, V, L]),
+        b"MWV" => line(&[A, L, V, L, L]),
+        b"OSD" => line(&[A, L, A, L, V, L, A, V, L]),
+        b"RMB" => line(&[L, N, L, Waypoint, Waypoint, Place, R, R, R, N, A, V, L, L]),
+        b"RMC" => line(&[T, L, Place, R, R, R, V, A, Date, A, L, L, L]),
         b"RPM" => line(&[L, N, N, N, L]),
-        b"RSA" => line(&[N, L, N, L]),
+        b"RSA" => line(&[A, L, A, L]),
         b"RTE" => Some(Line { first: &[N, N, L], again: &[Waypoint] }),
         b"SRP" => line(&[N, Mac]),
-        b"TTM" => line(&[N, N, N, L, N, N, L, N, N, L, Target, L, L, N, L]),
+        b"TTM" => line(&[N, N, A, L, V, A, L, N, N, L, Target, L, L, T, L]),
         b"TXT" => line(&[N, N, N]),
-        b"VBW" => line(&[N, N, L, N, N, L, N, L, N, L]),
+        b"VBW" => line(&[V, V, L, V, V, L, V, L, V, L]),
         b"VDM" | b"VDO" => line(&[N, N, N, AIS_CHANNEL, Ais, N]),
-        b"VTG" => line(&[N, L, N, L, N, L, N, L, L]),
+        b"VLW" => line(&[N, L, N, L, N, L, N, L]),
+        b"VTG" => line(&[A, L, A, L, V, L, V, L, L]),
+        b"VWR" | b"VWT" => line(&[A, L, V, L, V, L, V, L]),
         b"WPL" => line(&[Place, R, R, R, Waypoint]),
         b"XDR" => Some(Line { first: &[], again: &[Transducer, R, R, R] }),
         b"XTE" => line(&[L, L, N, L, L, L]),
-        b"ZDA" => line(&[N, LongDate, R, R, Zero, Zero]),
+        b"ZDA" => line(&[T, LongDate, R, R, Zero, Zero]),
         _ => None,
     }
 }

@@ -17,8 +17,10 @@ mod names;
 mod places;
 mod said;
 mod sextets;
+mod shape;
 #[cfg(test)]
 mod tests;
+mod transducer;
 
 pub use key::Key;
 pub use names::TextKind;

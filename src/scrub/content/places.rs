@@ -68,6 +68,8 @@ impl Anchor {
 #[derive(Debug)]
 pub(super) struct Places {
     pub(super) anchor: Option<Anchor>,
+    /// The last place that was moved, as it was.
+    last: Option<Place>,
     shift_us: i64,
     /// Old and new places; each old one has its slot.
     known: Vec<(Place, Place)>,
@@ -76,7 +78,12 @@ pub(super) struct Places {
 impl Places {
     /// With the anchor of an earlier recording of the same boat, if any, and by how much times are shifted.
     pub(super) const fn new(anchor: Option<Anchor>, shift_us: i64) -> Self {
-        Self { anchor, shift_us, known: Vec::new() }
+        Self { anchor, last: None, shift_us, known: Vec::new() }
+    }
+
+    /// Places whose waters a number may tell: the anchor and the last one.
+    pub(super) fn waters(&self) -> impl Iterator<Item = Place> + Clone + use<> {
+        self.anchor.map(|anchor| anchor.old).into_iter().chain(self.last)
     }
 
     /// Where a place lies in the copy. Exactly 0 N 0 E means "no fix" to careless senders; it stays.
@@ -88,6 +95,7 @@ impl Places {
             let turn = 360.0 * keyed.fraction(Domain::Place, b"pole");
             return Place { lon_deg: wrap_180(place.lon_deg + turn), ..place };
         }
+        self.last = Some(place);
         let shift_us = self.shift_us;
         let anchor = *self
             .anchor

@@ -188,7 +188,10 @@ impl Desk {
             self.drain_ahead(tape, &mut stream, (places, payload));
         }
         if tcp.flags.rst() {
+            // What waits may lie in this very segment, which is not yet on the tape.
+            places.write(tape, payload);
             stream.blank(tape);
+            payload.copy_from_slice(&places.read(tape));
         }
         self.streams.streams.insert(key, stream);
         again

@@ -70,3 +70,28 @@ fn a_number_in_front_of_a_line_is_no_place() {
         }
     }
 }
+
+/// A connection that is broken off takes the line that was under way with it.
+#[test]
+fn the_last_segment_of_a_broken_connection_is_blanked() {
+    let segment = |sequence: u32, rst: bool, payload: &[u8]| {
+        let builder = PacketBuilder::ethernet2(MACS.0, MACS.1).ipv4([192, 168, 1, 10], [192, 168, 1, 20], 64);
+        let builder = builder.tcp(10_110, 50_000, sequence, 1000).ack(1);
+        let builder = if rst { builder.rst() } else { builder };
+        let mut packet = Vec::new();
+        builder.write(&mut packet, payload).unwrap();
+        packet
+    };
+    let whole = lines(|_| String::new()).replace('\n', "\r\n");
+    for gap in [0, 500] {
+        let last = segment(1000 + whole.len() as u32 + gap, true, SECRET);
+        let file = pcap(&[segment(1000, false, whole.as_bytes()), last]);
+        let copy = scrubbed(&file);
+        let last = packets_of(&copy).remove(1);
+        assert!(!holds(&last, b"3023") && !holds(&last, b"GULL") && !holds(&last, b"2435"));
+        let tcp = etherparse::SlicedPacket::from_ethernet(&last).unwrap();
+        let Some(etherparse::TransportSlice::Tcp(tcp)) = tcp.transport else { panic!("no TCP") };
+        let sum = tcp.to_header().calc_checksum_ipv4_raw([192, 168, 1, 10], [192, 168, 1, 20], tcp.payload());
+        assert_eq!(sum.unwrap(), tcp.checksum());
+    }
+}

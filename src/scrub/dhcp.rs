@@ -1,9 +1,29 @@
 //! DHCP messages (RFC 2131, options of RFC 2132), rewritten in place: kinds, times and addresses stay readable.
 
 use super::content::{Content, TextKind};
+use crate::frames::Dhcp;
 
 /// Where the options begin, behind the fixed part and its cookie.
 const OPTIONS: usize = 240;
+
+/// What stands in front of the options (RFC 2131 section 3).
+const COOKIE: [u8; 4] = [99, 130, 83, 99];
+
+/// Relays that a message may have passed at most (RFC 1542 section 4.1.1).
+const MAX_HOPS: u8 = 16;
+
+/// Whether a payload is a message: what else is sent between these ports has no fixed part that could stay. `cut` says that
+/// the recorder cut it.
+pub(super) fn is_message(payload: &[u8], cut: bool) -> bool {
+    let Some(&[op, _, hardware, hops, .., flags_high, flags_low]) = payload.first_chunk::<12>() else {
+        return false;
+    };
+    // Of the flags one is defined (RFC 2131 figure 2), and a hardware address has 16 bytes at most.
+    let flags = u16::from_be_bytes([flags_high, flags_low]) & 0x7FFF;
+    let sound = hardware <= 16 && hops <= MAX_HOPS && flags == 0;
+    let with_cookie = payload.get(OPTIONS - COOKIE.len()..OPTIONS) == Some(&COOKIE);
+    matches!(op, 1 | 2) && (sound || with_cookie) && Dhcp::parse(payload, cut).is_ok()
+}
 
 /// Rewrites a message.
 pub(super) fn rewrite(content: &mut Content, message: &mut [u8]) {
@@ -55,8 +75,8 @@ fn options(content: &mut Content, options: &mut [u8]) -> u8 {
         at = value.end;
         let Some(value) = options.get_mut(value) else { break };
         match (code, value.len()) {
-            // Masks, times, sizes, kinds, lists of wishes.
-            (1 | 2, 4) | (26 | 57, 2) | (51 | 58 | 59, 4) | (53 | 116, 1) | (55, _) => {}
+            // Masks, times, sizes, kinds, lists of wishes. The offset from UTC (2) tells the longitude.
+            (1, 4) | (26 | 57, 2) | (51 | 58 | 59, 4) | (53 | 116, 1) | (55, _) => {}
             (52, 1) => overload = value.first().copied().unwrap_or(0),
             (3 | 4 | 6 | 28 | 42 | 50 | 54, _) => {
                 for ip in value.as_chunks_mut::<4>().0 {

@@ -213,9 +213,11 @@ impl Desk {
     /// Rewrites the payload of a datagram; `false` when nothing is known of it, and nothing was done.
     fn udp(&mut self, payload: &mut [u8], places: &Spots, udp: &Udp<'_>, way: Way) -> bool {
         let ports = (udp.source_port, udp.destination_port);
-        if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
+        let leases = DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1);
+        let names = ports.1 == MDNS_PORT || ports.1 == DNS_PORT || ports.0 == DNS_PORT;
+        if leases && dhcp::is_message(payload, udp.is_cut()) {
             dhcp::rewrite(&mut self.content, payload);
-        } else if ports.1 == MDNS_PORT || ports.1 == DNS_PORT || ports.0 == DNS_PORT {
+        } else if names && names::is_message(payload, udp.is_cut()) {
             names::rewrite(&mut self.content, payload);
         } else if ports.1 == SSDP_PORT || ports.0 == SSDP_PORT {
             discovery::ssdp(&self.content, payload);

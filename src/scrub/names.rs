@@ -1,6 +1,7 @@
 //! Domain names: DNS and multicast DNS messages (RFC 1035, RFC 6762, RFC 6763), rewritten in place.
 
 use super::content::{Content, TextKind};
+use crate::frames::Mdns;
 
 /// Records of one message that are rewritten; more are no message that anyone sends, and are blanked.
 const MAX_RECORDS: usize = 512;
@@ -49,6 +50,12 @@ const AAAA: u16 = 28;
 const SRV: u16 = 33;
 const NSEC: u16 = 47;
 
+/// Whether a payload is a message: of what else is sent to these ports no header could stay. `cut` says that the recorder cut
+/// it.
+pub(super) fn is_message(payload: &[u8], cut: bool) -> bool {
+    Mdns::parse(payload, cut).is_ok()
+}
+
 /// Rewrites a message.
 pub(super) fn rewrite(content: &mut Content, message: &mut [u8]) {
     let at = walk(content, message).unwrap_or(12);
@@ -96,19 +103,35 @@ fn record(content: &mut Content, message: &mut [u8], at: usize) -> Option<usize>
             }
         }
         NS | CNAME | PTR => {
-            name(content, message, from).filter(|end| *end <= to)?;
+            let end = name(content, message, from).filter(|end| *end <= to)?;
+            message.get_mut(end..to)?.fill(0);
         }
         SRV => {
-            name(content, message, from + 6).filter(|end| *end <= to)?;
+            let end = name(content, message, from + 6).filter(|end| *end <= to)?;
+            message.get_mut(end..to)?.fill(0);
         }
         NSEC => {
-            // A name, then which types there are.
-            name(content, message, from).filter(|end| *end <= to)?;
+            let end = name(content, message, from).filter(|end| *end <= to)?;
+            types(message.get_mut(end..to)?);
         }
         TXT => texts(message.get_mut(from..to)?),
         _ => message.get_mut(from..to)?.fill(0),
     }
     Some(to)
+}
+
+/// Types that an NSEC record may say there are: those above, HINFO (13) and OPT (41).
+const LISTED: &[u16] = &[A, NS, CNAME, PTR, 13, TXT, AAAA, SRV, 41, NSEC];
+
+/// Which types of records a name has: one block of bits, type 0 first (RFC 6762 section 6.1, RFC 4034 section 4.1.2). Bits of
+/// known types stay; anything else, and all of it when there is no such block, is blanked.
+fn types(list: &mut [u8]) {
+    let whole = matches!(list, [0, len @ 1..=32, bits @ ..] if bits.len() == usize::from(*len));
+    let bits = if whole { list.get_mut(2..).unwrap_or_default() } else { list };
+    for (n, byte) in bits.iter_mut().enumerate() {
+        let of_byte = LISTED.iter().filter(|kind| whole && usize::from(**kind / 8) == n);
+        *byte &= of_byte.fold(0, |mask, kind| mask | 0x80 >> (kind % 8));
+    }
 }
 
 /// Blanks character strings; their lengths stay.

@@ -95,3 +95,49 @@ fn the_last_segment_of_a_broken_connection_is_blanked() {
         assert_eq!(sum.unwrap(), tcp.checksum());
     }
 }
+
+/// What is sent to the ports of names and leases and is neither leaves nothing of its beginning.
+#[test]
+fn other_datagrams_to_known_ports() {
+    for port in [53, 67, 68, 5353] {
+        for secret in [SECRET, &SECRET[..13], &[SECRET, SECRET, SECRET, SECRET, SECRET, SECRET].concat()] {
+            let mut packet = Vec::new();
+            PacketBuilder::ethernet2(MACS.0, MACS.1)
+                .ipv4([192, 168, 1, 10], [192, 168, 1, 20], 64)
+                .udp(port, port)
+                .write(&mut packet, secret)
+                .unwrap();
+            let copy = packets_of(&scrubbed(&pcap(&[packet]))).remove(0);
+            assert!(secret.windows(4).all(|part| !holds(&copy, part)), "{port}: {}", copy.escape_ascii());
+        }
+    }
+}
+
+/// RFC 1035 section 4.1.3: what stands behind a name that is shorter than its record, and bits for types that there are none.
+#[test]
+fn nothing_hides_behind_a_name() {
+    let name = b"\x07display\x05local\0";
+    let record = |kind: u8, data: &[u8]| {
+        let head = [name.as_slice(), &[0, kind, 0x80, 1, 0, 0, 0, 120, 0, data.len() as u8]].concat();
+        [head.as_slice(), data].concat()
+    };
+    let message = [
+        &[0, 0, 0x84, 0, 0, 0, 0, 3, 0, 0, 0, 0][..],
+        &record(12, &[name.as_slice(), SECRET].concat()),
+        &record(33, &[&[0, 0, 0, 0, 0x27, 0x7E], name.as_slice(), SECRET].concat()),
+        &record(47, &[name.as_slice(), &[0, 5, 0x40, 0, 0, 0, 8, 3, 4], b"REEF"].concat()),
+    ]
+    .concat();
+    let mut packet = Vec::new();
+    PacketBuilder::ethernet2(MACS.0, MACS.1)
+        .ipv4([192, 168, 1, 10], [224, 0, 0, 251], 255)
+        .udp(5353, 5353)
+        .write(&mut packet, &message)
+        .unwrap();
+    let copy = packets_of(&scrubbed(&pcap(&[packet]))).remove(0);
+    for part in SECRET.windows(4).chain([b"REEF".as_slice()]) {
+        assert!(!holds(&copy, part), "{}", copy.escape_ascii());
+    }
+    // What the record says stays: the port.
+    assert!(holds(&copy, &[0, 0, 0, 0, 0x27, 0x7E]));
+}

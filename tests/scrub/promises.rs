@@ -54,7 +54,8 @@ fn dhcp_keeps_its_kind_and_times() {
         message.extend([code, value.len() as u8]);
         message.extend(value);
     }
-    for (code, value) in [(61, of_hardware.as_slice()), (6, &PUBLIC), (54, &PUBLIC)] {
+    for (code, value) in [(61, of_hardware.as_slice()), (6, &PUBLIC), (54, &PUBLIC), (2, &[0, 0, 0x8C, 0xA0])]
+    {
         message.extend([code, value.len() as u8]);
         message.extend(value);
     }
@@ -71,6 +72,7 @@ fn dhcp_keeps_its_kind_and_times() {
         spares(&packet, &copy, secret);
     }
     assert!(holds(&copy, &kind) && holds(&copy, &lease));
+    assert!(holds(&copy, &[2, 4, 0, 0, 0, 0]), "the offset from UTC tells the longitude");
     let new = &copy[6..12];
     assert_eq!(
         (new, new),

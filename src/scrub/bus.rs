@@ -124,8 +124,12 @@ impl Bus {
         let mut data = frame.data;
         let Some(data) = data.get_mut(..usize::from(frame.len).min(8)) else { return };
         match frame.kind {
-            // The controller speaks, not a device.
-            CanKind::Error => return,
+            // The controller speaks, not a device; but damage can make any frame look like one of these.
+            CanKind::Error => {
+                error_message(frame.id, data);
+                place.write(tape, data);
+                return;
+            }
             CanKind::Standard | CanKind::Remote => {
                 data.fill(0);
                 place.write(tape, data);
@@ -401,6 +405,36 @@ impl Bus {
             }
         }
         true
+    }
+}
+
+/// Blanks what the classes of a controller's error message do not tell, and all of it when there are classes that none are.
+///
+/// Source of classes and bytes: linux/can/error.h.
+fn error_message(classes: u32, data: &mut [u8]) {
+    const DEFINED: u32 = 0x3FF;
+    /// Which class a byte belongs to, and whether a value of it is defined.
+    type Rule = (u32, fn(u8) -> bool);
+    const BYTES: [Rule; 8] = [
+        // Arbitration lost: in which bit.
+        (0x002, |bit| bit < 32),
+        // State of the controller.
+        (0x004, |state| state & 0x80 == 0),
+        // Protocol violation: of which kind, and where in the frame.
+        (0x008, |_| true),
+        (0x008, |place| place < 32),
+        // The transceiver's two wires.
+        (0x010, |wires| matches!(wires & 0x0F, 0 | 4..=7) && matches!(wires >> 4, 0 | 4..=8)),
+        (0, |_| false),
+        // Counters of errors in sending and receiving.
+        (0x200, |_| true),
+        (0x200, |_| true),
+    ];
+    let sound = classes & !DEFINED == 0;
+    for (byte, (class, is_defined)) in data.iter_mut().zip(BYTES) {
+        if !sound || classes & class == 0 || !is_defined(*byte) {
+            *byte = 0;
+        }
     }
 }
 

@@ -5,7 +5,7 @@
 use super::Desk;
 use super::bus::{BusKey, Frame};
 use super::place::Place;
-use crate::recording::{CanKind, Held, Mark, Part, Recorded, Tape};
+use crate::recording::{Held, Mark, Part, Recorded, Tape};
 
 /// Type of the section header block.
 const SECTION: u32 = 0x0A0D_0D0A;
@@ -202,7 +202,8 @@ impl Desk {
         if let Some(filling) = body.get_mut(frame.len.into()..).filter(|filling| !filling.is_empty()) {
             filling.fill(0);
         }
-        if frame.len > 8 && frame.kind != CanKind::Error {
+        // An error message has eight bytes (linux/can/error.h), too.
+        if frame.len > 8 {
             body.fill(0);
             return;
         }

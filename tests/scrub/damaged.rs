@@ -141,3 +141,20 @@ fn nothing_hides_behind_a_name() {
     // What the record says stays: the port.
     assert!(holds(&copy, &[0, 0, 0, 0, 0x27, 0x7E]));
 }
+
+/// linux/can/error.h: an error message tells what its classes define.
+#[test]
+fn error_messages_keep_what_their_classes_define() {
+    for (id, old, new) in [
+        ("29F80105", "36729A16021AB80D", "0000000000000000"),
+        ("20000204", "3610729A021A0C80", "0010000000000C80"),
+        ("20000088", "0000041900000000", "0000041900000000"),
+        ("20000080", "36729A16021AB80D", "0000000000000000"),
+        ("20000002", "0C729A16021AB80D", "0C00000000000000"),
+    ] {
+        let text = format!(
+            "(1778308200.500000) can0 09F80102#36729A16021AB80D\n(1778308200.600000) can0 {id}#{old}\n"
+        );
+        assert_eq!(copied(&text)[1], format!("(1778308200.600000) can0 {id}#{new}"));
+    }
+}

@@ -88,6 +88,12 @@ def signed(text, side, minus):
     return None if text in ("", None) else [-float(text) if side == minus else float(text), 1e-9]
 
 
+def corrected(s):
+    """Magnetic heading: the sensor's, which the library gives, plus its easterly deviation (IEC 61162-1, HDG)."""
+    sensor, by = number(s.heading), signed(s.deviation, s.dev_dir, "W")
+    return sensor and [(sensor[0] + (by[0] if by else 0)) % 360, 1e-9]
+
+
 def place(s, ok=True):
     if not ok or not s.lat:
         return {"lat": None, "lon": None}
@@ -145,7 +151,7 @@ WANT = {
     "GLL": lambda s: {**place(s, s.status == "A"), "of-day": of_day(s.timestamp)},
     "GNS": lambda s: {**place(s), "satellites": number(s.num_sats), "hdop": number(s.hdop)},
     "VTG": lambda s: {"course/true": number(s.true_track), "ground-speed/true": number(s.spd_over_grnd_kts)},
-    "HDG": lambda s: {"heading/magnetic": number(s.heading), "deviation": signed(s.deviation, s.dev_dir, "W"),
+    "HDG": lambda s: {"heading/magnetic": corrected(s), "deviation": signed(s.deviation, s.dev_dir, "W"),
                       "carried-variation": signed(s.variation, s.var_dir, "W")},
     "HDT": lambda s: {"heading/true": number(s.heading)},
     "HDM": lambda s: {"heading/magnetic": number(s.heading)},

@@ -42,8 +42,8 @@ pub use reckoning::Reckoning;
 pub use reel::{Held, Recorded, Reel, Row};
 pub use tape::{Mark, Part, Seen, Tape};
 pub use text_parts::{
-    LineKind, LineParts, StampForm, StampSeen, blank_stamp, data_begins, remark_begins, shift_number,
-    shift_stamp, split_line, stamp_length, stamp_seen, stamp_to_utc, tag_moment, tag_seen,
+    LineKind, LineParts, Sight, StampForm, StampSeen, blank_stamp, data_begins, remark_begins, shift_number,
+    shift_stamp, split_line, stamp_length, stamp_to_utc, tag_moment, tag_seen,
 };
 
 use crate::time::Time;

@@ -106,10 +106,18 @@ impl StampSeen {
     }
 }
 
-/// The time in front of a line; `None` when there is none, or a mere count.
-#[must_use]
-pub fn stamp_seen(line: &[u8]) -> Option<StampSeen> {
-    let (stamp, _) = stamp::prefix(line)?;
+/// Reads the times in front of lines, most of which bear the same minute as the one before.
+#[derive(Debug, Default)]
+pub struct Sight(stamp::Minute);
+
+impl Sight {
+    /// The time in front of a line; `None` when there is none, or a mere count.
+    pub fn stamp(&mut self, line: &[u8]) -> Option<StampSeen> {
+        seen(line, stamp::prefix_after(line, &mut self.0)?.0)
+    }
+}
+
+fn seen(line: &[u8], stamp: stamp::Stamp) -> Option<StampSeen> {
     let text = line.trim_ascii_start();
     let bracket = text.first().copied().filter(|byte| !byte.is_ascii_digit()).unwrap_or(0);
     let text = text.get(usize::from(bracket != 0)..)?.trim_ascii_start();

@@ -8,7 +8,7 @@ use super::stamps::near;
 use super::{Desk, blank, tag_block};
 use crate::recording::{
     CanFrame, CanKind, LineKind, Recorded, Seen, Tape, blank_stamp, data_begins, hex_digit, is_direction,
-    remark_begins, shift_stamp, split_line, stamp_length, stamp_seen, stamp_to_utc,
+    remark_begins, shift_stamp, split_line, stamp_length, stamp_to_utc,
 };
 use crate::time::Time;
 
@@ -89,15 +89,15 @@ impl Desk {
     }
 
     /// Shifts the time in front of a line with a record, and gives it in UTC; blanks it when it is none.
-    fn stamp(&self, stamp: &mut [u8], clock: Clock, time: Option<Time>) {
+    fn stamp(&mut self, stamp: &mut [u8], clock: Clock, time: Option<Time>) {
         if stamp.is_empty() {
             return;
         }
         let known = match clock {
             // With a record's line goes a time that its reader took from it.
-            Clock::Recorder { doubtful } => !doubtful && stamp_seen(stamp).is_some(),
+            Clock::Recorder { doubtful } => !doubtful && self.stamps.of(stamp).is_some(),
             Clock::Sender => {
-                stamp_seen(stamp).is_some_and(|seen| seen.is_of_day() || clock.vouches(seen.us, time))
+                self.stamps.of(stamp).is_some_and(|seen| seen.is_of_day() || clock.vouches(seen.us, time))
             }
         };
         if !known {

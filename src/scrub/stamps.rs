@@ -1,8 +1,6 @@
 //! Which numbers in front of the lines of a text log are its times. The others may be anything: a place, a telephone number.
 
-use crate::recording::{
-    LineKind, Part, Row, Seen, StampForm, StampSeen, Tape, split_line, stamp_seen, tag_seen,
-};
+use crate::recording::{LineKind, Part, Row, Seen, Sight, StampForm, StampSeen, Tape, split_line, tag_seen};
 use crate::time::DAY_US;
 
 /// Forms of times that one recording may have, files of several recorders put together included.
@@ -56,9 +54,15 @@ pub(super) struct Stamps {
     doubtful: Vec<u64>,
     /// Times of the batch at hand, and where their lines begin.
     seen: Vec<(u64, StampSeen)>,
+    sight: Sight,
 }
 
 impl Stamps {
+    /// The time in front of a line.
+    pub(super) fn of(&mut self, line: &[u8]) -> Option<StampSeen> {
+        self.sight.stamp(line)
+    }
+
     /// Looks at the lines of a batch before they are rewritten.
     pub(super) fn look(&mut self, tape: &mut Tape, rows: &[Row]) {
         self.doubtful.clear();
@@ -72,12 +76,12 @@ impl Stamps {
             let found = match seen {
                 Seen::Sentence { timed, .. } | Seen::Can { timed, .. } => {
                     if timed {
-                        stamp_seen(line)
+                        self.sight.stamp(line)
                     } else {
                         None
                     }
                 }
-                Seen::Other => other_line(line),
+                Seen::Other => other_line(line, &mut self.sight),
             };
             self.seen.extend(found.map(|found| (at, found)));
         }
@@ -133,14 +137,14 @@ impl Stamps {
 }
 
 /// The time of a line that its reader did not describe.
-fn other_line(line: &[u8]) -> Option<StampSeen> {
+fn other_line(line: &[u8], sight: &mut Sight) -> Option<StampSeen> {
     let parts = split_line(line);
     let at = match parts.kind {
         LineKind::Sentence(at) | LineKind::TagBlock(at) => at,
         LineKind::Can(..) | LineKind::Tail(_) => line.len(),
         LineKind::Incomplete | LineKind::Comment | LineKind::Other => return None,
     };
-    if parts.stamp > 0 { stamp_seen(line) } else { tag_seen(line.get(at..)?) }
+    if parts.stamp > 0 { sight.stamp(line) } else { tag_seen(line.get(at..)?) }
 }
 
 #[cfg(test)]
@@ -151,7 +155,9 @@ mod tests {
     fn doubted(text: &str) -> Vec<usize> {
         let mut stamps = Stamps::default();
         let lines: Vec<&[u8]> = text.lines().map(str::as_bytes).collect();
-        let found = lines.iter().enumerate().filter_map(|(n, line)| Some((n as u64, other_line(line)?)));
+        let mut sight = Sight::default();
+        let found =
+            lines.iter().enumerate().filter_map(|(n, line)| Some((n as u64, other_line(line, &mut sight)?)));
         stamps.seen.extend(found);
         stamps.note_form(lines.len());
         stamps.judge();

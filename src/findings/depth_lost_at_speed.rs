@@ -3,6 +3,7 @@
 use super::motion::within;
 use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_not_available, depth_unsent, pairs};
+use crate::books::Books;
 use crate::books::series::{SPEED_CLASS_KN, Sample, Source};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -74,10 +75,10 @@ pub(super) struct Fit {
 }
 
 /// The speed that parts messages with depth from those without, when there is one.
-pub(super) fn fit(source: &Source) -> Option<Fit> {
+pub(super) fn fit(books: &Books, source: &Source) -> Option<Fit> {
     let mut fit = parted(&source.by_speed)?;
     fit.came_back = came_back(source, fit.threshold_kn);
-    if goes_when_slow(source, fit.threshold_kn) || stays_when_fast(source, fit.threshold_kn) {
+    if goes_when_slow(books, source, fit.threshold_kn) || stays_when_fast(source, fit.threshold_kn) {
         return None;
     }
     (fit.came_back || fit.threshold_kn >= PLANING_KN || went_with_speed(source, fit.threshold_kn))
@@ -161,8 +162,10 @@ fn went_with_speed(source: &Source, threshold_kn: f64) -> bool {
 }
 
 /// Whether the depth also goes for whole stretches well below the threshold.
-fn goes_when_slow(source: &Source, threshold_kn: f64) -> bool {
-    let missing = depth_not_available::missing(source).spans;
+fn goes_when_slow(books: &Books, source: &Source, threshold_kn: f64) -> bool {
+    let mut missing = depth_not_available::missing(source).spans;
+    // Where the recorder's clock leapt, nothing was missing.
+    missing.retain(|span| !books.clock_leapt(*span));
     let all_s: f64 = missing.iter().map(|span| span.seconds()).sum();
     // Where the boat ran at two speeds only, the threshold may lie anywhere between them.
     let all = source.track.samples().iter().map(|s| s.b);
@@ -224,7 +227,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let unsent = depth_unsent::all(evidence).iter().find(|u| u.device == source.key.device);
             let (fit, spans) = match unsent {
                 Some(unsent) => (Fit { came_back: true, ..parted(&unsent.by_speed)? }, unsent.spans.clone()),
-                None => (fit(source)?, depth_not_available::missing(source).spans),
+                None => (fit(evidence.books, source)?, depth_not_available::missing(source).spans),
             };
             if depth_not_available::out_of_reach(evidence, source, &spans).is_some() {
                 return None;

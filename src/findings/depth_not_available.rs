@@ -137,7 +137,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         if source.count < 5
             || without < 5
             || (share < USUAL_SHARE && longest < USUAL_S)
-            || (reach.is_none() && depth_lost_at_speed::fit(source).is_some())
+            || (reach.is_none() && depth_lost_at_speed::fit(books, source).is_some())
         {
             continue;
         }

@@ -163,9 +163,7 @@ fn went_with_speed(source: &Source, threshold_kn: f64) -> bool {
 
 /// Whether the depth also goes for whole stretches well below the threshold.
 fn goes_when_slow(books: &Books, source: &Source, threshold_kn: f64) -> bool {
-    let mut missing = depth_not_available::missing(source).spans;
-    // Where the recorder's clock leapt, nothing was missing.
-    missing.retain(|span| !books.clock_leapt(*span));
+    let missing = depth_not_available::missing(books, source).spans;
     let all_s: f64 = missing.iter().map(|span| span.seconds()).sum();
     // Where the boat ran at two speeds only, the threshold may lie anywhere between them.
     let all = source.track.samples().iter().map(|s| s.b);
@@ -184,12 +182,9 @@ const SLOW_FOR_S: f64 = 5.0;
 /// Whether the depth stays as the boat gets fast, for longer than turbulence takes, most times or half of the times for twice as
 /// long: then it goes later, for another reason.
 fn stays_when_fast(source: &Source, threshold_kn: f64) -> bool {
-    let stays = |for_s: f64| {
-        let (times, stayed) = got_fast(source, threshold_kn, for_s);
-        (stayed > 0).then_some((times, stayed))
-    };
-    stays(2.0 * GOES_WITHIN_S).is_some_and(|(times, stayed)| 2 * stayed > times)
-        || stays(4.0 * GOES_WITHIN_S).is_some_and(|(times, stayed)| 2 * stayed >= times)
+    let (times, stayed) = got_fast(source, threshold_kn, 2.0 * GOES_WITHIN_S);
+    let (times_long, stayed_long) = got_fast(source, threshold_kn, 4.0 * GOES_WITHIN_S);
+    2 * stayed > times || stayed_long > 0 && 2 * stayed_long >= times_long
 }
 
 /// How often the boat got fast and went on being so for a time, and how often all messages of that time held a depth.
@@ -227,7 +222,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let unsent = depth_unsent::all(evidence).iter().find(|u| u.device == source.key.device);
             let (fit, spans) = match unsent {
                 Some(unsent) => (Fit { came_back: true, ..parted(&unsent.by_speed)? }, unsent.spans.clone()),
-                None => (fit(evidence.books, source)?, depth_not_available::missing(source).spans),
+                None => (fit(evidence.books, source)?, depth_not_available::missing(evidence.books, source).spans),
             };
             if depth_not_available::out_of_reach(evidence, source, &spans).is_some() {
                 return None;

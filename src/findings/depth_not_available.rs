@@ -3,6 +3,7 @@
 use super::motion::within;
 use super::words::{number, percent};
 use super::{Detector, Doc, Evidence, Finding, depth_lost_at_speed, duplicate_depth_source, pairs};
+use crate::books::Books;
 use crate::books::series::{LastValue, Source};
 use crate::report::model::Severity;
 use crate::time::{Span, Time};
@@ -63,7 +64,7 @@ pub(super) struct Missing {
 }
 
 /// What is missing of a depth source.
-pub(super) fn missing(source: &Source) -> Missing {
+pub(super) fn missing(books: &Books, source: &Source) -> Missing {
     let without = source.count - source.valid + zero_held(source);
     let share = without as f64 / source.count.max(1) as f64;
     let mut spans = source.value_gaps.over(USUAL_S.min(5.0));
@@ -79,6 +80,8 @@ pub(super) fn missing(source: &Source) -> Missing {
     }
     // A pause of the whole message is no answer to what it holds.
     spans.sort_unstable();
+    // Where the recorder's clock leapt, nothing was missing.
+    spans.retain(|span| !books.clock_leapt(*span));
     Missing { share, spans }
 }
 
@@ -130,7 +133,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
     for source in depth_sources(evidence) {
-        let Missing { share, spans } = missing(source);
+        let Missing { share, spans } = missing(books, source);
         let longest = spans.iter().map(|s| s.seconds()).fold(0.0, f64::max);
         let without = source.count - source.valid + zero_held(source);
         let reach = out_of_reach(evidence, source, &spans);

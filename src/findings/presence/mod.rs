@@ -254,6 +254,11 @@ fn covered(span: Span, by: Span) -> bool {
     shared > 0.5 * span.seconds().min(by.seconds()).max(0.001) && by.seconds() > 0.4 * span.seconds()
 }
 
+/// Whether a pause among these covers a silence.
+fn is_silent(gaps: &Gaps, span: Span) -> bool {
+    gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
+}
+
 /// Whether most of `span` lies in `gap`.
 fn within(gap: Span, span: Span) -> bool {
     span.shared_s(gap) >= 0.8 * span.seconds()

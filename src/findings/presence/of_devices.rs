@@ -2,7 +2,7 @@
 
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
-    follows, moved, of_hosts, other_talker, patience, patience_with, periodic, within,
+    follows, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -212,9 +212,8 @@ fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
 /// Whether a device went on through most of a silence of another.
 pub(in crate::findings) fn went_on(books: &Books, id: DeviceId, silence: Span) -> bool {
     books.inventory.get(id).is_some_and(|device| {
-        let half_s = 0.5 * silence.seconds();
-        device.last.is_some_and(|last| last.since(silence.from) > half_s)
-            && !device.gaps.over(half_s).iter().any(|gap| covered(silence, *gap))
+        let spoke_on = |last: Time| last.since(silence.from) > 0.5 * silence.seconds();
+        device.last.is_some_and(spoke_on) && !is_silent(&device.gaps, silence)
     })
 }
 

@@ -1,13 +1,13 @@
 //! Silences of whole wires: everyone at once.
 
 use super::{
-    Presence, STANDS_OUT, WireSilence, covered, flowed_into, follows, on_boat_clock, patience, patience_with,
-    periodic,
+    Presence, STANDS_OUT, WireSilence, flowed_into, follows, is_silent, on_boat_clock, patience,
+    patience_with, periodic,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
-use crate::books::timing::{Gaps, Stream};
+use crate::books::timing::Stream;
 use crate::books::wires::{Wire, WireId};
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
@@ -124,11 +124,6 @@ fn missed(books: &Books, device: DeviceId, span: Span) -> Option<Time> {
 fn frames_a_stamp(wire: &Wire) -> f64 {
     let seconds = wire.first.zip(wire.last).map_or(0.0, |(first, last)| last.since(first));
     if seconds > 0.0 { wire.frames as f64 / seconds * wire.stamp_s() } else { 0.0 }
-}
-
-/// Whether a pause among these covers a silence.
-fn is_silent(gaps: &Gaps, span: Span) -> bool {
-    gaps.over(span.seconds() * 0.5).iter().any(|gap| covered(span, *gap))
 }
 
 /// Whether a silence of a bus inside packets is the bus's: the gateway and the network went on, or the bus's devices came up

@@ -87,17 +87,20 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
                 off_course_of(&motion, source, settled, (*usual)?)
             };
             let turned = whole.furthest_deg >= CHANGE_DEG;
-            match leap_after(source, span).filter(|leap| leap.abs() >= CHANGE_DEG) {
-                _ if turned && turns_on() => Some(whole.furthest_deg),
-                Some(leap) if turned && alike(leap, whole.net_deg) => Some(whole.furthest_deg),
+            let leap = leap_after(source, span);
+            let leapt = leap.filter(|leap| leap.abs() >= CHANGE_DEG);
+            if turned && (turns_on() || leapt.is_some_and(|leap| alike(leap, whole.net_deg))) {
+                return Some((span, whole.furthest_deg));
+            }
+            let change = match leapt {
                 // The turn itself was not seen, but where the boat went then was.
                 Some(leap) => off_deg().filter(|off| alike(*off, leap)).map(f64::abs),
-                None if turned && leap_after(source, span).is_none() => {
+                None if turned && leap.is_none() => {
                     off_deg().filter(|off| alike(*off, whole.net_deg)).map(|_| whole.furthest_deg)
                 }
                 None => None,
-            }
-            .map(|change| (span, change))
+            };
+            Some((span, change?))
         })
         .collect()
 }

@@ -4,7 +4,7 @@
 
 use super::can_slices::{self, Start, stuff_bits};
 
-/// Frames that [`FrameBits::of_many`] takes at once.
+/// Frames that [`ManyBits`] takes at once.
 pub const MANY: usize = can_slices::FRAMES;
 
 /// Bits after the CRC, which are not stuffed: CRC delimiter 1, ACK slot 1, ACK delimiter 1, end of frame 7,
@@ -90,23 +90,8 @@ impl FrameBits {
         HEAD_BITS + 8 * data.len() as u32 + CRC_BITS + stuffing.bits + FIXED_TAIL
     }
 
-    /// As [`of`](Self::of), of many extended data frames with eight bytes each, which nearly all are: identifiers and data.
-    #[must_use]
-    pub fn of_many(&mut self, frames: &[(u32, [u8; 8]); MANY]) -> [u32; MANY] {
-        let (mut starts, mut heads, mut data) = ([0; MANY], [0; MANY], [0; MANY]);
-        let places = starts.iter_mut().zip(&mut heads).zip(&mut data);
-        for ((id, bytes), ((start, head), data)) in frames.iter().zip(places) {
-            let known = self.known(*id, 8);
-            (*start, *head, *data) = (known.start, known.stuffing.bits, u64::from_be_bytes(*bytes));
-        }
-        let mut bits = stuff_bits(&starts, data);
-        for (bits, head) in bits.iter_mut().zip(heads) {
-            *bits += head + HEAD_BITS + 8 * 8 + CRC_BITS + FIXED_TAIL;
-        }
-        bits
-    }
-
     /// What identifier and length call for.
+    #[inline(always)]
     fn known(&mut self, id: u32, len: usize) -> Known {
         let key = u64::from(id) << 4 | len as u64;
         // The upper bits of a product with an odd number depend on all bits.
@@ -116,6 +101,43 @@ impl FrameBits {
             *known = Known::new(key, id, len);
         }
         *known
+    }
+}
+
+/// As [`FrameBits`], of extended data frames with eight bytes, which nearly all are: [`MANY`] of them together.
+pub struct ManyBits {
+    one: FrameBits,
+    starts: [u32; MANY],
+    /// The stuff bits up to the length code.
+    heads: [u32; MANY],
+    data: [u64; MANY],
+}
+
+impl Default for ManyBits {
+    fn default() -> Self {
+        Self { one: FrameBits::default(), starts: [0; MANY], heads: [0; MANY], data: [0; MANY] }
+    }
+}
+
+impl ManyBits {
+    /// Takes the frame of the place `at`, which is below [`MANY`].
+    #[inline(always)]
+    pub fn add(&mut self, at: usize, id: u32, data: &[u8; 8]) {
+        let known = self.one.known(id, 8);
+        let places = (self.starts.get_mut(at), self.heads.get_mut(at), self.data.get_mut(at));
+        if let (Some(start), Some(head), Some(to)) = places {
+            (*start, *head, *to) = (known.start, known.stuffing.bits, u64::from_be_bytes(*data));
+        }
+    }
+
+    /// The bits of the frame that each place took last.
+    #[must_use]
+    pub fn bits(&self) -> [u32; MANY] {
+        let mut bits = stuff_bits(&self.starts, &self.data);
+        for (bits, head) in bits.iter_mut().zip(&self.heads) {
+            *bits += head + HEAD_BITS + 8 * 8 + CRC_BITS + FIXED_TAIL;
+        }
+        bits
     }
 }
 
@@ -340,14 +362,16 @@ mod tests {
             }
             let mut eight = [0; 8];
             eight.iter_mut().zip(&data).for_each(|(to, from)| *to = *from);
-            let many = std::array::from_fn(|i| match i % 5 {
+            let many: [_; MANY] = std::array::from_fn(|i| match i % 5 {
                 0 => (id, eight),
                 1 => (!id & 0x1FFF_FFFF, [0xFF; 8]),
                 2 => (id, [0; 8]),
                 3 => (id.rotate_left(i as u32) & 0x1FFF_FFFF, eight.map(|byte| byte.rotate_left(i as u32))),
-                _ => (i as u32, (u64::from_be_bytes(eight) >> i).to_be_bytes()),
+                _ => (i as u32, (u64::from_be_bytes(eight) >> (i % 64)).to_be_bytes()),
             });
-            prop_assert_eq!(counter.of_many(&many), many.map(|(id, data)| naive(id, true, false, &data)));
+            let mut together = ManyBits::default();
+            many.iter().enumerate().for_each(|(at, (id, data))| together.add(at, *id, data));
+            prop_assert_eq!(together.bits(), many.map(|(id, data)| naive(id, true, false, &data)));
             let length = if remote { 0 } else { 8 * data.len() as u32 };
             let (least, most) = if extended {
                 (67 + length, 67 + length + (53 + length) / 4)

@@ -3,8 +3,13 @@
 //! What a walk over the bits of one frame decides bit by bit, a few operations on words decide for all of them. Source: ISO
 //! 11898-1 (CRC-15, bit stuffing from start of frame to the end of the CRC).
 
-/// Frames that go together: as many as a word has bits.
-pub(super) const FRAMES: usize = 64;
+use wide::u64x2;
+
+/// Frames that go together: as many as a pair of words has bits, which every processor works on as one.
+pub(super) const FRAMES: usize = 2 * WORD;
+
+/// Bits of one word.
+const WORD: usize = 64;
 
 /// Bits of the data of a frame of eight bytes.
 const DATA_BITS: usize = 64;
@@ -39,22 +44,31 @@ impl Start {
 /// The stuff bits that data and CRC of each frame call for.
 ///
 /// `starts` are [packed](Start::packed); `data` are the eight bytes of each frame, the first one in the highest place.
-pub(super) fn stuff_bits(starts: &[u32; FRAMES], mut data: [u64; FRAMES]) -> [u32; FRAMES] {
+pub(super) fn stuff_bits(starts: &[u32; FRAMES], data: &[u64; FRAMES]) -> [u32; FRAMES] {
+    let (left, right) = data.split_at(WORD);
+    let mut data = [u64x2::ZERO; WORD];
+    for (pair, (left, right)) in data.iter_mut().zip(left.iter().zip(right)) {
+        *pair = u64x2::new([*left, *right]);
+    }
     turn(&mut data);
-    let mut start = [0; FRAMES / 2];
-    let (lower, upper) = starts.split_at(FRAMES / 2);
-    for (word, (lower, upper)) in start.iter_mut().zip(lower.iter().zip(upper)) {
-        *word = u64::from(*upper) << 32 | u64::from(*lower);
+    let mut start = [u64x2::ZERO; WORD / 2];
+    let mut quarters = starts.chunks_exact(WORD / 2);
+    let mut quarter = || quarters.next().unwrap_or_default().iter().map(|start| u64::from(*start));
+    let left = quarter().zip(quarter()).map(|(lower, upper)| upper << 32 | lower);
+    let right = quarter().zip(quarter()).map(|(lower, upper)| upper << 32 | lower);
+    for (pair, (left, right)) in start.iter_mut().zip(left.zip(right)) {
+        *pair = u64x2::new([left, right]);
     }
     turn(&mut start);
-    let mut walk = Walk { last: start[15], runs: [start[16], start[17], start[18]], counts: [0; 5] };
+    let mut walk =
+        Walk { last: start[15], runs: [start[16], start[17], start[18]], counts: [u64x2::ZERO; 5] };
     // The CRC moves up by one place with every bit; here its places stand and the beginning moves down.
-    let mut crc = [0; DATA_BITS + CRC_BITS];
+    let mut crc = [u64x2::ZERO; DATA_BITS + CRC_BITS];
     if let (Some(to), Some(from)) = (crc.last_chunk_mut::<CRC_BITS>(), start.first_chunk()) {
         *to = *from;
     }
     for (four, bits) in data.as_chunks::<4>().0.iter().enumerate().rev() {
-        if let Some(crc) = crc.get_mut(4 * four..).and_then(<[u64]>::first_chunk_mut) {
+        if let Some(crc) = crc.get_mut(4 * four..).and_then(<[u64x2]>::first_chunk_mut) {
             crc_step::<3>(crc, bits[3]);
             crc_step::<2>(crc, bits[2]);
             crc_step::<1>(crc, bits[1]);
@@ -65,15 +79,18 @@ pub(super) fn stuff_bits(starts: &[u32; FRAMES], mut data: [u64; FRAMES]) -> [u3
     for bits in crc.get(..CRC_BITS).unwrap_or_default().rchunks(4) {
         walk.four(bits);
     }
-    let mut counts = [0; FRAMES / 2];
+    let mut counts = [u64x2::ZERO; WORD / 2];
     if let Some(planes) = counts.first_chunk_mut() {
         *planes = walk.counts;
     }
     turn(&mut counts);
     let mut told = [0; FRAMES];
-    let (lower, upper) = told.split_at_mut(FRAMES / 2);
-    for (count, (lower, upper)) in counts.iter().zip(lower.iter_mut().zip(upper)) {
-        (*lower, *upper) = (*count as u32, (*count >> 32) as u32);
+    for (side, told) in told.chunks_exact_mut(WORD).enumerate() {
+        let (lower, upper) = told.split_at_mut(WORD / 2);
+        for (count, (lower, upper)) in counts.iter().zip(lower.iter_mut().zip(upper)) {
+            let count = count.as_array()[side];
+            (*lower, *upper) = (count as u32, (count >> 32) as u32);
+        }
     }
     told
 }
@@ -82,7 +99,7 @@ pub(super) fn stuff_bits(starts: &[u32; FRAMES], mut data: [u64; FRAMES]) -> [u3
 /// Polynomial: x^15 + x^14 + x^10 + x^8 + x^7 + x^4 + x^3 + 1.
 #[allow(clippy::indexing_slicing, reason = "known when the program is made: `AT` is below 4")]
 #[inline(always)]
-fn crc_step<const AT: usize>(crc: &mut [u64; CRC_BITS + 4], bit: u64) {
+fn crc_step<const AT: usize>(crc: &mut [u64x2; CRC_BITS + 4], bit: u64x2) {
     let invert = bit ^ crc[AT + CRC_BITS];
     crc[AT] = invert;
     for term in [3, 4, 7, 8, 10, 14] {
@@ -93,24 +110,26 @@ fn crc_step<const AT: usize>(crc: &mut [u64; CRC_BITS + 4], bit: u64) {
 /// The walk over the bits.
 struct Walk {
     /// The last bit on the wire.
-    last: u64,
+    last: u64x2,
     /// Whether the run that it ends is of two, three, four at least.
-    runs: [u64; 3],
+    runs: [u64x2; 3],
     /// Stuff bits so far, as numbers of five bits.
-    counts: [u64; 5],
+    counts: [u64x2; 5],
 }
 
 impl Walk {
     /// Up to four bits, the last first. After a stuff bit four more are needed for the next: these have one at most.
-    fn four(&mut self, bits: &[u64]) {
-        let mut carry = bits.iter().rev().fold(0, |any, bit| any | self.bit(*bit));
+    #[inline(always)]
+    fn four(&mut self, bits: &[u64x2]) {
+        let mut carry = bits.iter().rev().fold(u64x2::ZERO, |any, bit| any | self.bit(*bit));
         for count in &mut self.counts {
             (*count, carry) = (*count ^ carry, *count & carry);
         }
     }
 
     /// One bit on; says for which frames a stuff bit follows. It is inverse to the run of five and begins the next run.
-    fn bit(&mut self, bit: u64) -> u64 {
+    #[inline(always)]
+    fn bit(&mut self, bit: u64x2) -> u64x2 {
         let alike = !(bit ^ self.last);
         let [two, three, four] = self.runs;
         let stuffed = alike & four;
@@ -121,29 +140,29 @@ impl Walk {
     }
 }
 
-/// Makes rows of columns: afterwards bit `i` of word `k` is what bit `k` of word `i` was. With half as many words as a word
-/// has bits, it does so with the lower and the upper halves of the words.
-fn turn<const N: usize>(words: &mut [u64; N]) {
+/// Makes rows of columns, on either side of the pairs: afterwards bit `i` of word `k` is what bit `k` of word `i` was. With half
+/// as many words as a word has bits, it does so with the lower and the upper halves of the words.
+fn turn<const N: usize>(pairs: &mut [u64x2; N]) {
     if N > 32 {
-        swap::<32>(words);
+        swap::<32>(pairs);
     }
-    swap::<16>(words);
-    swap::<8>(words);
-    swap::<4>(words);
-    swap::<2>(words);
-    swap::<1>(words);
+    swap::<16>(pairs);
+    swap::<8>(pairs);
+    swap::<4>(pairs);
+    swap::<2>(pairs);
+    swap::<1>(pairs);
 }
 
 /// In squares of twice `SIDE` words and bits: swaps what stands upper right with what stands lower left.
-fn swap<const SIDE: usize>(words: &mut [u64]) {
+fn swap<const SIDE: usize>(pairs: &mut [u64x2]) {
     // As many ones as the side is long, as many zeros, and so on.
-    let mask = u64::MAX / ((1 << SIDE) + 1);
-    for square in words.chunks_exact_mut(2 * SIDE) {
+    let mask = u64x2::splat(u64::MAX / ((1 << SIDE) + 1));
+    for square in pairs.chunks_exact_mut(2 * SIDE) {
         let (first, second) = square.split_at_mut(SIDE);
         for (first, second) in first.iter_mut().zip(second) {
-            let differing = (*first >> SIDE ^ *second) & mask;
+            let differing = (*first >> SIDE as u32 ^ *second) & mask;
             *second ^= differing;
-            *first ^= differing << SIDE;
+            *first ^= differing << SIDE as u32;
         }
     }
 }
@@ -155,18 +174,21 @@ mod tests {
 
     proptest! {
         #[test]
-        fn rows_become_columns(words in prop::array::uniform32(any::<[u64; 2]>())) {
-            let words: [u64; 64] = std::array::from_fn(|i| words[i / 2][i % 2]);
+        fn rows_become_columns(words in prop::array::uniform32(any::<[[u64; 2]; 2]>())) {
+            let words: [u64x2; 64] = std::array::from_fn(|i| u64x2::new(words[i / 2][i % 2]));
             let mut whole = words;
             turn(&mut whole);
-            let mut halves: [u64; 32] = *words.first_chunk().unwrap();
+            let mut halves: [u64x2; 32] = *words.first_chunk().unwrap();
             turn(&mut halves);
-            for (row, word) in words.iter().enumerate() {
-                for column in 0..64 {
-                    prop_assert_eq!(whole[column] >> row & 1, word >> column & 1);
-                    let half = column / 32 * 32;
-                    if row < 32 {
-                        prop_assert_eq!(halves[column % 32] >> (half + row) & 1, word >> column & 1);
+            for side in 0..2 {
+                for (row, word) in words.iter().map(|pair| pair.as_array()[side]).enumerate() {
+                    for column in 0..64 {
+                        prop_assert_eq!(whole[column].as_array()[side] >> row & 1, word >> column & 1);
+                        let half = column / 32 * 32;
+                        if row < 32 {
+                            let turned = halves[column % 32].as_array()[side];
+                            prop_assert_eq!(turned >> (half + row) & 1, word >> column & 1);
+                        }
                     }
                 }
             }

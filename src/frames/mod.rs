@@ -37,7 +37,7 @@ mod transport;
 mod udp;
 
 pub use arp::{Arp, ArpKind};
-pub use can_bits::{FrameBits, MANY, frame_bits};
+pub use can_bits::{FrameBits, MANY, ManyBits, frame_bits};
 pub use dhcp::{DHCP_PORTS, Dhcp, DhcpType, MAX_CLIENT_ID, RequestState};
 pub use doubles::{BURST_US, Copies, DOUBLES_WINDOW_S, Doubles, MAX_REMEMBERED_FRAMES, MIRROR_US, likeness};
 pub use fragments::{

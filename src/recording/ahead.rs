@@ -81,6 +81,12 @@ impl Batch {
         self.bytes.shrink_to(KEPT_BYTES);
     }
 
+    /// As [`add`](Self::add), of a usual frame: a data frame with a 29-bit identifier and eight bytes.
+    #[inline(always)]
+    pub(super) fn add_usual(&mut self, time: Time, wire: usize, id: u32, data: &[u8; 8]) {
+        self.rows.push(Row { time: Some(time), wire: wire as u32, held: Held::Eight { id, data: *data } });
+    }
+
     #[inline(always)]
     pub(super) fn add(&mut self, record: &Record<'_>) {
         let held = match &record.payload {
@@ -145,6 +151,18 @@ pub struct Payloads<'a> {
     rows: std::slice::Iter<'a, Row>,
     /// Where the bytes of the next one begin.
     from: usize,
+}
+
+impl<'a> Payloads<'a> {
+    /// Identifiers and data of the usual frames that come next: data frames with a 29-bit identifier and eight bytes.
+    #[inline(always)]
+    pub fn usual_frames(&mut self) -> impl Iterator<Item = (u32, &'a [u8; 8])> {
+        std::iter::from_fn(|| {
+            let Held::Eight { id, data } = &self.rows.as_slice().first()?.held else { return None };
+            self.rows.next();
+            Some((*id, data))
+        })
+    }
 }
 
 impl<'a> Iterator for Payloads<'a> {

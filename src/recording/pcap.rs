@@ -7,9 +7,10 @@ use super::account::Account;
 use super::ahead::Batch;
 use super::buffer::Buffer;
 use super::bytes::u32_at;
+use super::can_socket::usual_frame;
 use super::compressed::Origin;
 use super::cursor::Cursor;
-use super::interface::Interface;
+use super::interface::{Interface, Usual};
 use super::open::Refusal;
 use super::reader::{Reader, usual_parts};
 use super::tape::Part;
@@ -18,6 +19,15 @@ use std::sync::Arc;
 
 /// File header length.
 const FILE_HEADER: usize = 24;
+
+/// Record header length, but for the old "modified" variant.
+const RECORD_HEADER: usize = 16;
+
+/// A SocketCAN frame of eight bytes.
+const FRAME_BYTES: usize = 16;
+
+/// Its record.
+const FRAME_RECORD: usize = RECORD_HEADER + FRAME_BYTES;
 
 /// Longest record that is believed.
 const MAX_RECORD: u32 = 4 << 20;
@@ -67,7 +77,12 @@ impl Format {
 
     /// The record header at `at`, or `None` when it is cut or not believable.
     fn header(&self, bytes: &[u8], at: usize) -> Option<Header> {
-        let bytes = bytes.get(at..).filter(|bytes| bytes.len() >= self.header)?.first_chunk::<16>()?;
+        self.believed(bytes.get(at..).filter(|bytes| bytes.len() >= self.header)?.first_chunk()?)
+    }
+
+    /// As [`header`](Self::header), of its first bytes.
+    #[inline(always)]
+    fn believed(&self, bytes: &[u8; 16]) -> Option<Header> {
         let mut words = [0; 4];
         for (word, bytes) in words.iter_mut().zip(bytes.as_chunks::<4>().0) {
             *word = u32::from_le_bytes(*bytes);
@@ -87,6 +102,36 @@ impl Format {
             original,
         })
     }
+
+    /// Takes usual CAN frames (see [`usual_frame`]) as they lie in `data`, from the record at `at` on, which has the header
+    /// `here`, and as long as a believable header follows; says where it stands then.
+    #[inline(never)]
+    fn frames(
+        &self,
+        data: &[u8],
+        (mut at, mut last, mut here): (usize, Option<i64>, Header),
+        wire: usize,
+        batch: &mut Batch,
+    ) -> (usize, Option<i64>, Header) {
+        if self.header != RECORD_HEADER {
+            return (at, last, here);
+        }
+        let mut rest = data.get(at..).unwrap_or_default();
+        while here.captured == FRAME_BYTES as u32 && !batch.is_full() {
+            let Some((record, behind)) = rest.split_first_chunk::<FRAME_RECORD>() else { break };
+            let Some(next) = behind.first_chunk().and_then(|bytes| self.believed(bytes)) else { break };
+            let Some((head, data)) = record.last_chunk::<FRAME_BYTES>().and_then(|f| usual_frame(f)) else {
+                break;
+            };
+            if is_stray(last, here.time, Some(next)) {
+                break;
+            }
+            batch.add_usual(Time(here.time), wire, head.id, data);
+            at += FRAME_RECORD;
+            (rest, last, here) = (behind, Some(here.time), next);
+        }
+        (at, last, here)
+    }
 }
 
 impl Pcap {
@@ -102,7 +147,7 @@ impl Pcap {
         let word = |at| u32_at(head, at, big).unwrap_or(0);
         let (snaplen, link) = (word(16), word(20));
         let max_captured = if snaplen == 0 { MAX_RECORD } else { snaplen.clamp(USUAL_SNAPLEN, MAX_RECORD) };
-        let header = if magic == 0xA1B2_CD34 { 24 } else { 16 };
+        let header = if magic == 0xA1B2_CD34 { 24 } else { RECORD_HEADER };
         let format = Format { big, nanos: magic == 0xA1B2_3C4D, header, max_captured };
         // Bit 26: the length in bits 28 to 31 (16-bit units) is given.
         let fcs_len = if link & 0x0400_0000 != 0 { (link >> 28) * 2 } else { 0 };
@@ -264,6 +309,14 @@ impl Reader for Pcap {
         let usual = self.interface.usual();
         let mut plain = 0;
         while !batch.is_full() {
+            if let Some(Usual::Can(wire)) = usual {
+                let before = at;
+                (at, last, here) = format.frames(data, (at, last, here), wire, batch);
+                plain += ((at - before) / FRAME_RECORD) as u64;
+                if batch.is_full() {
+                    break;
+                }
+            }
             let (from, to) = (at + format.header, at + format.header + here.captured as usize);
             let Some(next) = format.header(data, to) else { break };
             if is_stray(last, here.time, Some(next)) {

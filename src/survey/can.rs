@@ -8,7 +8,7 @@ use crate::books::inventory::{DeviceId, Inventory};
 use crate::books::ousted::Takeover;
 use crate::books::wires::{Wire, WireId};
 use crate::books::{Books, Rewinds};
-use crate::frames::{FrameBits, MANY};
+use crate::frames::{FrameBits, MANY, ManyBits};
 use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
 use crate::recording::{CanKind, LentFrame, UsualFrame};
 use crate::time::Time;
@@ -34,7 +34,7 @@ impl Bits {
 pub(super) struct BitsOfMany {
     bits: Bits,
     /// The usual ones, extended data frames of eight bytes, that wait until there are enough.
-    waiting: [(u32, [u8; 8]); MANY],
+    waiting: ManyBits,
     /// Where the bits of each go.
     places: [usize; MANY],
     count: usize,
@@ -42,23 +42,22 @@ pub(super) struct BitsOfMany {
 
 impl Default for BitsOfMany {
     fn default() -> Self {
-        Self { bits: Bits::default(), waiting: [(0, [0; 8]); MANY], places: [0; MANY], count: 0 }
+        Self { bits: Bits::default(), waiting: ManyBits::default(), places: [0; MANY], count: 0 }
     }
 }
 
 impl BitsOfMany {
-    /// Puts the bits that a frame takes on the wire at the end of `told`, or leaves a place for them.
-    #[inline]
+    /// Puts the bits that a frame takes on the wire at the end of `told`.
     pub(super) fn tell(&mut self, frame: &LentFrame<'_>, told: &mut Vec<u64>) {
-        let data = frame.data.as_array::<8>().filter(|_| frame.kind == CanKind::Extended);
-        let Some(data) = data else {
-            told.push(self.bits.of(frame));
-            return;
-        };
-        if let (Some(waiting), Some(place)) =
-            (self.waiting.get_mut(self.count), self.places.get_mut(self.count))
-        {
-            (*waiting, *place) = ((frame.id, *data), told.len());
+        told.push(self.bits.of(frame));
+    }
+
+    /// As [`tell`](Self::tell), of a usual frame: it leaves a place for them.
+    #[inline(always)]
+    pub(super) fn usual(&mut self, id: u32, data: &[u8; 8], told: &mut Vec<u64>) {
+        self.waiting.add(self.count, id, data);
+        if let Some(place) = self.places.get_mut(self.count) {
+            *place = told.len();
         }
         told.push(0);
         self.count += 1;
@@ -68,11 +67,12 @@ impl BitsOfMany {
     }
 
     /// Fills the places that are left.
+    #[inline(never)]
     pub(super) fn settle(&mut self, told: &mut [u64]) {
         if self.count == 0 {
             return;
         }
-        let bits = self.bits.0.of_many(&self.waiting);
+        let bits = self.waiting.bits();
         for (bits, place) in bits.iter().zip(&self.places).take(self.count) {
             if let Some(place) = told.get_mut(*place) {
                 *place = u64::from(*bits);

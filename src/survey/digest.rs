@@ -10,8 +10,12 @@ use memchr::memchr2;
 /// datagram.
 pub(super) fn digest() -> impl FnMut(Payloads<'_>, &mut Digests) {
     let mut bits = BitsOfMany::default();
-    move |payloads, digests| {
-        for payload in payloads {
+    move |mut payloads, digests| {
+        loop {
+            for (id, data) in payloads.usual_frames() {
+                bits.usual(id, data, &mut digests.numbers);
+            }
+            let Some(payload) = payloads.next() else { break };
             match payload {
                 Payload::Packet { link, bytes, original } => {
                     if let Some(datagram) = PlainDatagram::of(link, bytes, original)

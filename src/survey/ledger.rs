@@ -117,8 +117,9 @@ impl Ledger {
         let mut nowhere = [Found::default(); FOUND];
         let found = match stream {
             Some(number) => {
-                let known = self.found.len();
-                self.found.extend((known..=number).map(|stream| [Found::of(stream); FOUND]));
+                if number >= self.found.len() {
+                    self.make_room(number);
+                }
                 self.found.get_mut(number).unwrap_or(&mut nowhere)
             }
             None => &mut nowhere,
@@ -132,6 +133,13 @@ impl Ledger {
                 self.clock.reading(origin.device, message, time, *days, *of_day_us);
             }
         }
+    }
+
+    /// Makes room for what is found of the streams up to this one.
+    #[cold]
+    fn make_room(&mut self, number: usize) {
+        let known = self.found.len();
+        self.found.extend((known..=number).map(|stream| [Found::of(stream); FOUND]));
     }
 
     /// Whether anything found no room yet.

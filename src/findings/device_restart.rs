@@ -11,8 +11,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A device starts anew while the boat is running: its supply dipped or was interrupted, or it crashed.",
         detection: "An NMEA 2000 device that was sending falls silent and claims its address again, with no request for claims \
                     and no rival for the address just before.",
-        lookalikes: "A claim that answers a request, or that defends an address: neither is a start. Every device at once: \
-                     wire-outage.",
+        lookalikes: "A claim that answers a request, or that defends an address: neither is a start. A computer that is joined \
+                     to the bus for a while and supplies nothing comes and goes. Every device at once: wire-outage.",
         checks: "Measure the supply at the device's plug while pumps and the bow motor start; look at its connector, its fuse \
                  and its ground. Compare software with the maker's latest.",
         cautions: "Switch the supply off before you open connectors; starting currents are large: keep tools and fingers clear \

@@ -99,3 +99,44 @@ fn who_moves_before_its_name_is_known_does_not_fall_silent() {
     )]);
     assert_eq!(alarms(&report), ["device-dropout"], "something else");
 }
+
+/// A node joins twice to ask all for their names and what they are; between, it says that it lives, every so often, or nothing.
+/// Its NAME bears this class, as it stands there.
+fn joins_twice(class: u32, beats_s: Option<f64>) -> Frames {
+    let visit = |from: f64| {
+        let claim = (from, 0x18EE_FF30, format!("0700D0260082{class:02X}C0"));
+        let asks = (0..4).flat_map(move |i| {
+            let at = from + 0.3 + f64::from(i);
+            [(at, 0x18EA_FF30, "00EE00".to_owned()), (at + 0.5, 0x18EA_FF30, "14F001".to_owned())]
+        });
+        let beats = beats_s.into_iter().flat_map(move |every| {
+            (1..=(50.0 / every) as u32)
+                .map(move |i| (from + every * f64::from(i), 0x1DF0_1130, "60EA00FFFFFFFFFF".to_owned()))
+        });
+        std::iter::once(claim).chain(asks).chain(beats).collect::<Frames>()
+    };
+    [sensors(0, 260), depths(0, 260), visit(100.0), visit(190.0)].concat()
+}
+
+/// Somebody's computer (class 25, function 130 of NMEA's list) joins, leaves and joins again: nothing of the boat restarted. A
+/// node of another kind that does the same has.
+#[test]
+fn a_computer_that_joins_twice_does_not_restart() {
+    for beats_s in [None, Some(2.5)] {
+        let report = judge(&[can_log(joins_twice(25 << 1, beats_s))]);
+        assert!(alarms(&report).is_empty(), "{beats_s:?}: {:?}", report.findings);
+        let report = judge(&[can_log(joins_twice(80 << 1, beats_s))]);
+        assert!(alarms(&report).contains(&"device-restart"), "{beats_s:?}: {:?}", report.findings);
+    }
+}
+
+/// A computer's adapter that is there from the beginning, and lives, is one of the boat's devices.
+#[test]
+fn a_computer_of_the_boat_restarts() {
+    let beats = (0..104).map(|i| (2.5 * f64::from(i), 0x1DF0_1130, "60EA00FFFFFFFFFF".to_owned()));
+    let beats = beats.filter(|(t, ..)| !(120.0..160.0).contains(t));
+    let claims = [5.0, 159.9].map(|at| (at, 0x18EE_FF30, "0700D026008232C0".to_owned()));
+    let frames = [sensors(0, 260), depths(0, 260), beats.collect(), claims.to_vec()].concat();
+    let report = judge(&[can_log(frames)]);
+    assert_eq!(alarms(&report), ["device-restart"], "{:?}", report.findings);
+}

@@ -7,6 +7,7 @@ mod of_hosts;
 mod of_messages;
 mod of_wires;
 mod other_talker;
+mod visitors;
 
 pub(in crate::findings) use of_devices::went_on;
 

@@ -2,7 +2,7 @@
 
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
-    follows, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic, within,
+    follows, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic, visitors, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -35,6 +35,9 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let root = books.root(device.wire);
     let quarrels = quarrels(books, id);
     let cadence = presence.cadence(id);
+    if visitors::is_visitor(books, id, cadence) {
+        return;
+    }
     let restarts = if quarrels { Vec::new() } else { restarts(books, id, cadence) };
     let mut silences: Vec<Silence> = match cadence {
         Some(cadence) => {

@@ -43,6 +43,9 @@ pub struct Claimant {
     pub turns: u64,
 }
 
+/// A host repeats an ARP request once a second at most (RFC 1122 2.3.2.1), give or take its timer, seconds.
+const ASKS_AGAIN_S: f64 = 0.9;
+
 /// An address that a host asks for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Asked {
@@ -52,8 +55,12 @@ pub struct Asked {
     pub ip: Ipv4Addr,
     /// How often.
     pub asks: u64,
+    /// Those of them that may be earlier ones that a switching loop brought back: the very frame, sooner than a host asks again.
+    pub again: u64,
     /// First and last time.
     pub span: Span,
+    /// The last one that is the host's own in any case.
+    pub own: Time,
 }
 
 /// A server that gave or offered addresses.
@@ -269,8 +276,15 @@ impl Network {
         Some(next as u32)
     }
 
-    /// Books an ARP packet of a host.
-    pub fn arp(&mut self, device: DeviceId, arp: &Arp, own_mac: bool, time: Option<Time>) {
+    /// Books an ARP packet of a host; `again_us` is since when the very frame was seen within a second, if it was.
+    pub fn arp(
+        &mut self,
+        device: DeviceId,
+        arp: &Arp,
+        own_mac: bool,
+        time: Option<Time>,
+        again_us: Option<i64>,
+    ) {
         let kind = arp.kind();
         match kind {
             ArpKind::Probe => self.sign(device, time, Sign::ArpProbe),
@@ -283,11 +297,11 @@ impl Network {
             self.claim(device, arp.sender_ip, true, time);
         }
         if kind == ArpKind::Request {
-            self.ask(device, arp.target_ip, time);
+            self.ask(device, arp.target_ip, time, again_us.is_some());
         }
     }
 
-    fn ask(&mut self, device: DeviceId, ip: Ipv4Addr, time: Option<Time>) {
+    fn ask(&mut self, device: DeviceId, ip: Ipv4Addr, time: Option<Time>, seen_before: bool) {
         let Some(time) = time else { return };
         let next = self.asked.len();
         match self.asked_index.get(&(device, ip)) {
@@ -295,18 +309,37 @@ impl Network {
                 if let Some(asked) = self.asked.get_mut(index) {
                     asked.asks += 1;
                     asked.span.to = asked.span.to.max(time);
+                    if seen_before && time.since(asked.own) < ASKS_AGAIN_S {
+                        asked.again += 1;
+                    } else {
+                        asked.own = time;
+                    }
                 }
             }
             None if next < MAX_ASKED => {
                 self.asked_index.insert((device, ip), next);
-                self.asked.push(Asked { device, ip, asks: 1, span: Span::new(time, time) });
+                self.asked.push(Asked {
+                    device,
+                    ip,
+                    asks: 1,
+                    again: 0,
+                    span: Span::new(time, time),
+                    own: time,
+                });
             }
             None => self.unbooked += 1,
         }
     }
 
-    /// Books a DHCP message sent by a host.
-    pub fn dhcp(&mut self, device: DeviceId, dhcp: &Dhcp, to_all: bool, time: Option<Time>) {
+    /// Books a DHCP message sent by a host; `again_us` is since when the very frame was seen within a second, if it was.
+    pub fn dhcp(
+        &mut self,
+        device: DeviceId,
+        dhcp: &Dhcp,
+        to_all: bool,
+        time: Option<Time>,
+        again_us: Option<i64>,
+    ) {
         use crate::frames::RequestState::{InitReboot, Selecting};
         if dhcp.from_client {
             // A relay repeats what the client sent (RFC 2131 4.1: giaddr).
@@ -320,6 +353,10 @@ impl Network {
             }
             match dhcp.kind {
                 Some(DhcpType::Discover) => {
+                    // No client repeats it within a second (RFC 2131 4.1: after four): a switching loop brought it back.
+                    if again_us.is_some() {
+                        return;
+                    }
                     let host = self.host(device);
                     host.discovers += 1;
                     if let Some(time) = time {

@@ -23,7 +23,7 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "Ten or more ARP requests of one host for one address, at most five seconds apart on average (a minute, where \
                     packets to the asker alone are seen), and no packet at all from that address.",
         lookalikes: "Replies go to the asker alone and may not be seen at another port; but who got a reply does not ask again every \
-                     few seconds. A probe for an address of its own is no search.",
+                     few seconds. A probe for an address of its own is no search. What a switching loop brings back was asked once.",
         checks: "Find out what had that address: look for it in the asking device's settings, then switch that device on, or correct \
                  the setting.",
         cautions: "None beyond the usual.",
@@ -65,8 +65,12 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let by_loop = |span: Span| {
             loops.iter().any(|l| span.from >= l.from.plus(-AROUND_S) && span.to <= l.to.plus(AROUND_S))
         };
-        let mut sought: BTreeMap<Ipv4Addr, Vec<&Asked>> = BTreeMap::new();
-        for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)) {
+        let own = |asked: &Asked| {
+            let met = loops.iter().any(|l| l.touches(asked.span, AROUND_S));
+            Asked { asks: asked.asks - if met { asked.again } else { 0 }, ..*asked }
+        };
+        let mut sought: BTreeMap<Ipv4Addr, Vec<Asked>> = BTreeMap::new();
+        for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)).map(own) {
             let every = books.passed_s(asked.span) / (asked.asks.max(2) - 1) as f64;
             if asked.asks < ASKS || by_loop(asked.span) {
                 continue;
@@ -91,7 +95,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 }
 
 /// The addresses by who asks for them.
-fn by_askers(sought: &BTreeMap<Ipv4Addr, Vec<&Asked>>) -> BTreeMap<Vec<DeviceId>, Vec<Ipv4Addr>> {
+fn by_askers(sought: &BTreeMap<Ipv4Addr, Vec<Asked>>) -> BTreeMap<Vec<DeviceId>, Vec<Ipv4Addr>> {
     let mut groups: BTreeMap<Vec<DeviceId>, Vec<Ipv4Addr>> = BTreeMap::new();
     for (ip, askers) in sought {
         groups.entry(askers.iter().map(|a| a.device).collect()).or_default().push(*ip);
@@ -104,7 +108,7 @@ fn tell_sweep(
     books: &Books,
     devices: &[DeviceId],
     ips: &[Ipv4Addr],
-    sought: &BTreeMap<Ipv4Addr, Vec<&Asked>>,
+    sought: &BTreeMap<Ipv4Addr, Vec<Asked>>,
 ) -> Finding {
     let who = labels(books, devices);
     let asked = || ips.iter().filter_map(|ip| sought.get(ip)).flatten();
@@ -132,7 +136,7 @@ fn tell_sweep(
     .check(format!("Find out what on {who} searches the network, and whether it should."))
 }
 
-fn tell(books: &Books, ip: Ipv4Addr, askers: &[&Asked]) -> Finding {
+fn tell(books: &Books, ip: Ipv4Addr, askers: &[Asked]) -> Finding {
     let devices: Vec<_> = askers.iter().map(|a| a.device).collect();
     let asks: u64 = askers.iter().map(|a| a.asks).sum();
     let who = labels(books, &devices);
@@ -175,7 +179,7 @@ mod tests {
                 target_mac: Mac::NONE,
                 target_ip: SOUGHT,
             };
-            bench.network().arp(DeviceId(0), &arp, true, at(f64::from(i) * every));
+            bench.network().arp(DeviceId(0), &arp, true, at(f64::from(i) * every), None);
         }
         bench
     }

@@ -6,6 +6,7 @@ use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
 use crate::books::floods::Floods;
 use crate::books::inventory::DeviceId;
+use crate::books::series::Source;
 use crate::books::wires::WireId;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -79,6 +80,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 pub(super) fn looped(books: &Books) -> impl Iterator<Item = (WireId, Span)> {
     let loops = books.networks.iter().filter(|(_, network)| is_loop(&network.floods));
     loops.flat_map(|(wire, network)| network.floods.spans.iter().map(move |span| (wire, *span)))
+}
+
+/// What a loop holds comes back for so long before and after the seconds that are flooded, seconds.
+const RETURNS_S: f64 = 2.0;
+
+/// Whether a loop brought back old values of a source in a stretch of time.
+pub(super) fn returned(books: &Books, source: &Source, span: Span) -> bool {
+    let wire = books.inventory.get(source.key.device).map(|device| books.root(device.wire));
+    looped(books).any(|(of, flooded)| Some(of) == wire && flooded.touches(span, RETURNS_S))
 }
 
 /// A loop returns everybody's frames. When only one host's come again while others' do not, that host repeats itself.

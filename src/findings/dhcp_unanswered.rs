@@ -14,7 +14,7 @@ pub(super) const DETECTOR: Detector = Detector {
                     would send to everyone.",
         lookalikes: "A server that answers late is slow, not absent. An offer to the device alone may not be seen at another port; but \
                      then the device goes on to a request, and that goes to all. A device that then gives itself an address beside \
-                     the others' is self-assigned-address.",
+                     the others' is self-assigned-address. What a switching loop brings back was asked once.",
         checks: "See that the device which is to give addresses is on and on the same network; look whether it has addresses left. \
                  Else give the device a fixed address.",
         cautions: "None beyond the usual.",
@@ -102,7 +102,7 @@ mod tests {
     fn asks(times: &[f64]) -> Bench {
         let mut bench = Bench::new(4);
         for t in times {
-            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(*t));
+            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(*t), None);
         }
         bench
     }
@@ -117,10 +117,10 @@ mod tests {
     #[test]
     fn a_slow_server_and_an_offer_that_was_not_seen_are_answers() {
         let mut slow = asks(&[10.0, 14.0, 22.0]);
-        slow.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(24.0));
+        slow.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(24.0), None);
         assert!(slow.find(detect).is_empty());
         let mut unseen = asks(&[10.0, 14.0, 22.0]);
-        unseen.network().dhcp(DeviceId(1), &message(1, 3, [0; 4], true), true, at(24.0));
+        unseen.network().dhcp(DeviceId(1), &message(1, 3, [0; 4], true), true, at(24.0), None);
         assert!(unseen.find(detect).is_empty());
         assert!(asks(&[591.0, 594.0, 598.0]).find(detect).is_empty(), "the recording ends too soon");
     }
@@ -128,9 +128,9 @@ mod tests {
     #[test]
     fn a_second_search_counts_anew() {
         let mut bench = asks(&[10.0]);
-        bench.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(10.1));
+        bench.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(10.1), None);
         for t in [100.0, 104.0, 112.0] {
-            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(t));
+            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(t), None);
         }
         let found = bench.find(detect);
         assert_eq!(found[0].numbers["discovers"], crate::report::model::Number::Count(3));

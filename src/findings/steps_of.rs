@@ -4,7 +4,6 @@ use super::{Evidence, broadcast_storm, pairs, two_in_turn};
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
 use crate::books::steps::Step;
-use crate::books::wires::WireId;
 use crate::time::Span;
 
 /// The jumps of one source.
@@ -38,9 +37,6 @@ pub(super) fn astray(heading: &Source) -> Vec<Span> {
     spans
 }
 
-/// What a loop holds comes back for so long before and after the seconds that are flooded, seconds.
-const RETURNS_S: f64 = 2.0;
-
 /// The sources of a quantity with steps that no boat makes, one a device.
 ///
 /// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none, and
@@ -53,12 +49,6 @@ pub(super) fn jumping<'a>(
     repeaters: &[DeviceId],
     stands: impl Fn(&Source) -> Vec<Span>,
 ) -> Vec<Jumps<'a>> {
-    let loops: Vec<(WireId, Span)> = broadcast_storm::looped(evidence.books).collect();
-    let returned = |source: &Source, step: Span| {
-        let wire =
-            evidence.books.inventory.get(source.key.device).map(|device| evidence.books.root(device.wire));
-        loops.iter().any(|(of, span)| Some(*of) == wire && span.touches(step, RETURNS_S))
-    };
     pairs::main_sources(evidence, quantity)
         .into_iter()
         .filter_map(|source| {
@@ -76,7 +66,7 @@ pub(super) fn jumping<'a>(
                 let span = Span::new(step.from, step.to);
                 if evidence.books.clock_leapt(span)
                     || evidence.books.was_set_back(span)
-                    || returned(source, span)
+                    || broadcast_storm::returned(evidence.books, source, span)
                     || stands.iter().any(|s| s.to == step.from)
                 {
                     explained += 1;

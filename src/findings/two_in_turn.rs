@@ -1,7 +1,10 @@
 //! One sender whose values are those of two sensors in turn.
 
 use super::words::number;
-use super::{Evidence, Finding, address_conflict, duplicate_depth_source, duplicate_heading_source, pairs};
+use super::{
+    Evidence, Finding, address_conflict, broadcast_storm, duplicate_depth_source, duplicate_heading_source,
+    pairs,
+};
 use crate::books::inventory::DeviceId;
 use crate::books::lanes::Turns;
 use crate::books::series::Source;
@@ -48,6 +51,10 @@ pub(super) fn in_turn<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<InT
 /// The two of which a source's values are, if they are.
 fn two_of<'a>(evidence: &Evidence<'_>, source: &'a Source) -> Option<InTurn<'a>> {
     let two = InTurn { source, turns: source.steps.lanes.turns()? };
+    // Between its new values a switching loop brings back its old ones.
+    if two.turns.spans.iter().all(|span| broadcast_storm::returned(evidence.books, source, *span)) {
+        return None;
+    }
     (goes_with_the_rate(evidence, &two) && !is_rounding(&two) && !is_echo(&two)).then_some(two)
 }
 

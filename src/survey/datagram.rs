@@ -58,7 +58,8 @@ impl Intake {
                 if dhcp.from_client {
                     self.name_host(way.host, dhcp.host_name.as_deref());
                 }
-                self.books.networks.of(way.wire).dhcp(way.host, &dhcp, way.to_group, way.time);
+                let network = self.books.networks.of(way.wire);
+                network.dhcp(way.host, &dhcp, way.to_group, way.time, way.again_us);
             }
         } else if ports.1 == MDNS_PORT {
             self.stream(way, "mdns", 0);

@@ -19,6 +19,7 @@ mod headings;
 mod hosts;
 mod lines;
 mod look;
+mod loops;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;

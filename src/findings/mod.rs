@@ -72,6 +72,7 @@ mod split_subnet;
 mod steps_of;
 mod supply_dips;
 mod tcp_retransmission;
+mod to_the_letter;
 mod two_in_turn;
 mod variation;
 mod which_wire;

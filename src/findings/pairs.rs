@@ -1,7 +1,7 @@
 //! Two sources of one quantity, compared at the same moments.
 
 use super::rounded::rounded_delay;
-use super::{Evidence, address_conflict, same_order};
+use super::{Evidence, address_conflict, same_order, to_the_letter};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source, Walk, around};
@@ -316,7 +316,8 @@ const MOST_SLACK_S: f64 = 1.0;
 
 /// Whether `copy` repeats the values of `original` later, in as many digits or fewer, and how much later (median, seconds).
 pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
-    repeat_delay(original, copy, tolerance).or_else(|| rounded_delay(original, copy, tolerance))
+    let late = repeat_delay(original, copy, tolerance).or_else(|| rounded_delay(original, copy, tolerance));
+    late.or_else(|| to_the_letter::delay(original, copy, tolerance))
 }
 
 /// How much later the very values of `original` come again in `copy` (median, seconds).

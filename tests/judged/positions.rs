@@ -168,3 +168,43 @@ fn a_course_that_is_left_out_under_a_bridge_is_no_pause() {
     let report = judge(&[without_fix(|_| false, bridge)]);
     assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
 }
+
+/// A boat at rest gives its position once a second; the receiver's place wanders, and the last digits come and go. A second talker
+/// gives it from 0.02 to 0.5 s later, with these digits.
+fn at_rest(second: impl Fn(u64) -> (u64, u64)) -> Vec<u8> {
+    let mut out = String::new();
+    let mut say =
+        |at: f64, line: &str| out += &format!("{} {}", Time(START_US as i64).plus(at), sentence(line));
+    let place = |talker: &str, (north, east): (u64, u64)| {
+        format!("{talker}GLL,5418.{:04},N,01010.{:04},E,,A,A", 1000 + north, 2000 + east)
+    };
+    for i in 0..180 {
+        let late = 0.02 + (jitter(i + 9000) % 5) as f64 * 0.12;
+        say(i as f64, &place("GP", digits(i, 0)));
+        say(i as f64 + 0.01, "GPVTG,0.0,T,,M,0.0,N,,K,A");
+        say(i as f64 + late, &place("GN", second(i)));
+    }
+    out.into_bytes()
+}
+
+/// The last digits of a receiver at rest, with noise of its own.
+fn digits(i: u64, noise: u64) -> (u64, u64) {
+    (i / 20 + jitter(2 * i + noise) % 2, i / 15 + jitter(2 * i + noise + 1) % 2)
+}
+
+/// Numbers without order.
+fn jitter(i: u64) -> u64 {
+    (i + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15).rotate_left(29).wrapping_mul(0xBF58_476D_1CE4_E5B9) >> 40
+}
+
+/// A gateway that repeats a receiver's sentences is no second receiver, also at rest; another receiver of the kind is, whose last
+/// digits come and go by themselves.
+#[test]
+fn an_echo_at_rest_is_no_second_receiver() {
+    let report = judge(&[at_rest(|i| digits(i, 0))]);
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "echo");
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    // One metre to the north.
+    let report = judge(&[at_rest(|i| (6 + digits(i, 5000).0, digits(i, 5000).1))]);
+    assert_eq!(text(&report, "duplicate-position-source", "relation"), "constant-separation");
+}

@@ -3,6 +3,7 @@
 use super::bounded;
 use super::by_wire::ByWire;
 use super::inventory::DeviceId;
+use super::line_rate::LineRate;
 use crate::messages::nmea0183::{Checksum, Fault};
 use crate::time::Time;
 
@@ -32,6 +33,8 @@ pub struct Line {
     pub bad_by: Vec<(DeviceId, u64)>,
     /// When the first bad or garbled ones came.
     pub damaged_at: Vec<Time>,
+    /// What its bursts tell of its baud rate.
+    pub rate: LineRate,
 }
 
 impl Line {
@@ -51,7 +54,7 @@ impl Line {
     fn garbled(&mut self, time: Option<Time>, characters: u64) {
         self.total += 1;
         self.garbled += 1;
-        self.characters += characters;
+        self.carried(time, characters);
         self.damaged(time);
     }
 
@@ -65,7 +68,7 @@ impl Line {
         characters: u64,
     ) {
         self.total += 1;
-        self.characters += characters;
+        self.carried(time, characters);
         self.over_82 += u64::from(over_82);
         match checksum {
             Checksum::Good => self.good += 1,
@@ -80,6 +83,13 @@ impl Line {
                     *n += 1;
                 }
             }
+        }
+    }
+
+    fn carried(&mut self, time: Option<Time>, characters: u64) {
+        self.characters += characters;
+        if let Some(time) = time {
+            self.rate.sentence(time, characters);
         }
     }
 

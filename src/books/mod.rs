@@ -15,6 +15,7 @@ pub mod inventory;
 pub mod lanes;
 mod leaps;
 pub mod line;
+pub mod line_rate;
 mod longest;
 mod message;
 pub mod naming;

@@ -3,6 +3,7 @@
 use super::words::number;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
+use crate::books::line_rate::SENTENCE;
 use crate::books::timing::Stream;
 use crate::books::wires::{BAUD_RATES, WireId};
 use crate::recording::WireKind;
@@ -16,7 +17,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A talker or multiplexer gets more sentences than the line can take. Its buffer overflows: sentences are cut, run \
                   into each other, come late or not at all.",
         detection: "Over the whole recording the line carries 93 % or more of what 4800, 9600, 19200 or 38400 baud allow (480 \
-                    characters a second and so on), no second clearly more than that, and one sentence in a hundred or more is cut or \
+                    characters a second and so on), no second clearly more than that and no bursts that come faster, and one sentence in a hundred or more is cut or \
                     merged, or two kinds of sentence are left out for one time in seven or more; where the line never rests, it is enough \
                     that two kinds come raggedly.",
         lookalikes: "A faster line that happens to carry as much has no damaged sentences. Noise and wrong polarity damage \
@@ -29,11 +30,10 @@ pub(super) const DETECTOR: Detector = Detector {
     detect,
 };
 
-/// Characters a second of the baud rates of 0183 lines, ten bits a character.
-const CAPACITIES: [f64; 4] = {
-    let [a, b, c, d] = BAUD_RATES;
-    [a as f64 / 10.0, b as f64 / 10.0, c as f64 / 10.0, d as f64 / 10.0]
-};
+/// Characters a second of a baud rate of 0183 lines, ten bits a character.
+const fn capacity_of(baud: u32) -> f64 {
+    baud as f64 / 10.0
+}
 
 /// A line is full from this share of its capacity on. Trouble begins at about 0.8 (common practice), but a mean can only
 /// stay so near to the limit because the limit holds it.
@@ -42,11 +42,15 @@ const FULL: f64 = 0.93;
 /// Stamps are rounded and the recorder's clock errs a little.
 const OVER: f64 = 1.02;
 
-/// A second may hold one sentence (82 characters) more than it took.
-const SENTENCE: f64 = 82.0;
-
 /// Share of cut and merged sentences that says that the line suffers.
 const SUFFERS: f64 = 0.01;
+
+/// A line is faster than the rate when in this share of the seconds more had come than the rate can carry: a receiver sends all
+/// that it has once a second or two. A recorder that is held up now and then is not held up so often.
+const BURSTS: f64 = 0.2;
+
+/// Stamps up to here tell how fast sentences follow each other: they are no longer than a short one takes, seconds.
+const FINE_S: f64 = 0.02;
 
 /// Fewer seconds than this tell nothing of a mean.
 const LEAST_S: f64 = 20.0;
@@ -58,12 +62,16 @@ pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
     let seconds = wire.last?.since(wire.first?);
     let per_s = wire.load.total as f64 / seconds;
     let (_, peak) = wire.load.peak?;
-    let capacity = CAPACITIES.into_iter().find(|c| per_s >= FULL * c && per_s <= OVER * c)?;
+    let fits = |capacity: f64| per_s >= FULL * capacity && per_s <= OVER * capacity;
+    let baud = BAUD_RATES.into_iter().find(|baud| fits(capacity_of(*baud)))?;
+    let capacity = capacity_of(baud);
+    // A second may hold one sentence more than it took.
     let held = peak as f64 <= capacity * 1.05 + SENTENCE;
+    let bursts = wire.stamp_s() <= FINE_S && line.rate.seconds_over(baud) as f64 >= BURSTS * seconds;
     let suffers = line.garbled >= 3 && line.garbled as f64 >= SUFFERS * line.total as f64;
     let exact = (per_s / capacity - 1.0).abs() <= EXACTLY && wire.stamp_s() < COARSE_S;
     let thins = || left_out(books, id) >= LEFT_OUT || exact && ragged(books, id) >= LEFT_OUT;
-    (seconds >= LEAST_S && held && (suffers || thins())).then_some((per_s, capacity))
+    (seconds >= LEAST_S && held && !bursts && (suffers || thins())).then_some((per_s, capacity))
 }
 
 /// A full line leaves sentences out in a row for up to so long, seconds (common practice, no source).

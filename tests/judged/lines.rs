@@ -219,3 +219,46 @@ fn silences_by_the_boats_own_clock_are_not_excluded() {
     assert_eq!(told, Standing::Open, "{why}");
     assert!(why.contains("own clock"), "{why}");
 }
+
+/// A line of so many baud that carries about 475 characters a second: what a receiver has once a second in one go, and a heading
+/// five times. One sentence in thirty is cut short by noise.
+fn noisy_line(baud: u32) -> Vec<u8> {
+    let once = [
+        "GPRMC,101530.00,A,5418.0000,N,01010.0000,E,0.0,045.0,010526,4.0,E,A",
+        "GPGGA,101530.00,5418.0000,N,01010.0000,E,1,09,0.9,3.0,M,45.0,M,,",
+        "GPVTG,045.0,T,041.0,M,0.0,N,0.0,K,A",
+        "GPGLL,5418.0000,N,01010.0000,E,101530.00,A,A",
+        "GPGSV,1,1,04,01,40,083,46,02,17,308,41,03,07,344,39,04,22,228,45",
+        "VWVHW,,T,,M,0.0,N,0.0,K",
+        "SDDPT,7.4,0.3,",
+    ];
+    let mut out = String::new();
+    let (mut free, mut count) = (0.0_f64, 0_u32);
+    for second in 0..240_u32 {
+        let fast = (0..5).map(|n| {
+            (0.2 * f64::from(n), format!("HCHDG,{:.1},,,4.4,E", f64::from((second + n) % 50) / 10.0))
+        });
+        let mut due: Vec<(f64, String)> =
+            once.iter().map(|body| (0.3, (*body).to_owned())).chain(fast).collect();
+        due.sort_by(|a, b| a.0.total_cmp(&b.0));
+        for (late, body) in due {
+            let line = sentence(&body);
+            free = free.max(f64::from(second) + late) + line.len() as f64 * 10.0 / f64::from(baud);
+            count += 1;
+            let whole = count.wrapping_mul(2_654_435_761) >> 16 & 0xFF >= 9;
+            let line = if whole { &line } else { &format!("{}\r\n", &line[..line.len() / 2]) };
+            out += &format!("{} {line}", Time(START_US as i64).plus(free));
+        }
+    }
+    out.into_bytes()
+}
+
+/// A fast line that carries as much as a slow one can is told by its bursts.
+#[test]
+fn a_noisy_fast_line_is_not_full() {
+    let slow = judge(&[noisy_line(4800)]);
+    let per_s = number(&slow, "line-overloaded", "chars_per_s");
+    assert!((450.0..485.0).contains(&per_s), "{per_s}");
+    let fast = judge(&[noisy_line(38_400)]);
+    assert_eq!(alarms(&fast), ["garbled-sentence"], "{:?}", fast.findings);
+}

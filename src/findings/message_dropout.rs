@@ -4,6 +4,9 @@ use super::handed_on::is_own;
 use super::presence::Silence;
 use super::words::{how_often, labels, longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
+use crate::books::timing::Stream;
+use crate::books::wires::Wire;
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -67,8 +70,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let longest = longest(&spans);
         let severity = if spans.len() > 1 || longest > LONG_S { Severity::Fault } else { Severity::Warning };
         let who = labels(books, &[stream.device]);
-        let nominal =
-            stream.median_s().filter(|_| stream.is_periodic()).or_else(|| stream.mean_s()).unwrap_or(0.0);
+        let nominal = nominal_s(books, stream);
         findings.push(
             Finding::new(
                 severity,
@@ -89,6 +91,32 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         );
     }
     findings
+}
+
+/// Stamps from this share of an interval on make its median one of their steps, which it need not be.
+const COARSE: f64 = 0.1;
+
+/// How often a message comes when it does not pause, seconds.
+fn nominal_s(books: &Books, stream: &Stream) -> f64 {
+    let wire = books.inventory.get(stream.device).and_then(|device| books.wires.get(device.wire));
+    let step = wire.and_then(Wire::resolution_s).unwrap_or(0.0);
+    let usual = stream.median_s().filter(|_| stream.is_periodic());
+    let usual = usual.map(|usual| if step < COARSE * usual { usual } else { mean_near(stream, usual, step) });
+    usual.or_else(|| stream.mean_s()).unwrap_or(0.0)
+}
+
+/// The mean of the intervals that are the usual one, or a step of the stamps more or less: a steady interval is stamped as one of
+/// two neighbouring steps, now and then as a third.
+fn mean_near(stream: &Stream, usual: f64, step: f64) -> f64 {
+    let us = |steps: f64| (steps * step * 1e6).max(0.0) as u64;
+    let middle = (usual / step).round();
+    let (mut count, mut sum) = (0.0, 0.0);
+    for steps in [middle - 1.0, middle, middle + 1.0] {
+        let n = stream.intervals.count_between(us(steps - 0.5), us(steps + 0.5)) as f64;
+        count += n;
+        sum += n * steps * step;
+    }
+    if count > 0.0 { sum / count } else { usual }
 }
 
 /// Whether half of the pauses of one lie at pauses of the other.

@@ -192,3 +192,16 @@ fn each_of_several_alike_has_its_own_rhythm() {
     assert_eq!((told(0), told(1).2), ((0.5, 0.5, 0), 1));
     assert!((told(1).0 - 5.0).abs() < 0.05 && (told(1).1 - 30.0).abs() < 0.01, "{:?}", told(1));
 }
+
+/// A message that comes every 0.25 s, stamped to the tenth of a second, bears intervals of 0.2 and 0.3 s.
+#[test]
+fn coarse_stamps_do_not_round_a_rhythm() {
+    let frames = (0..1000).map(|i| (0.25 * f64::from(i), 0x09F8_0203, "FFFC0000100100FF".to_owned()));
+    let frames = frames.filter(|(t, ..)| !(100.0..113.0).contains(t));
+    let coarse = |(t, id, data): (f64, u32, String)| (((t + 0.03) * 10.0).floor() / 10.0, id, data);
+    let frames = frames.chain(sensors(0, 250)).map(coarse).collect();
+    let report = judge(&[can_log(frames)]);
+    assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
+    let nominal = number(&report, "message-dropout", "nominal_s");
+    assert!((nominal - 0.25).abs() < 0.01, "{nominal}");
+}

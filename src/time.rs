@@ -28,19 +28,34 @@ impl Time {
     /// Seconds from `earlier` to this moment; negative when this one is the earlier.
     #[must_use]
     pub fn since(self, earlier: Self) -> f64 {
-        self.0.saturating_sub(earlier.0) as f64 / 1e6
+        self.micros_since(earlier) as f64 / 1e6
     }
 
     /// Microseconds from `earlier` to this moment, saturating.
     #[must_use]
+    #[inline(always)]
     pub const fn micros_since(self, earlier: Self) -> i64 {
-        self.0.saturating_sub(earlier.0)
+        // Every message asks several times, and no sound recording saturates: a branch not taken costs a third.
+        match self.0.checked_sub(earlier.0) {
+            Some(us) => us,
+            None => furthest(self.0 < earlier.0),
+        }
+    }
+
+    /// This moment moved by microseconds, saturating.
+    #[must_use]
+    #[inline(always)]
+    pub const fn moved(self, us: i64) -> Self {
+        match self.0.checked_add(us) {
+            Some(moved) => Self(moved),
+            None => Self(furthest(us < 0)),
+        }
     }
 
     /// This moment moved by `seconds`, saturating.
     #[must_use]
     pub fn plus(self, seconds: f64) -> Self {
-        Self(self.0.saturating_add((seconds * 1e6).round() as i64))
+        self.moved((seconds * 1e6).round() as i64)
     }
 
     /// Time of day alone, `hh:mm:ss`, for text that names the date elsewhere.
@@ -49,6 +64,12 @@ impl Time {
         let text = self.to_string();
         text.get(11..19).unwrap_or(&text).to_owned()
     }
+}
+
+/// The longest step back, or ahead.
+#[cold]
+const fn furthest(back: bool) -> i64 {
+    if back { i64::MIN } else { i64::MAX }
 }
 
 /// A moment in RFC 3339.

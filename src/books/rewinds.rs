@@ -68,7 +68,7 @@ impl Rewinds {
     #[inline(always)]
     pub fn running(&mut self, stamp: Option<Time>, latest: Option<Time>) -> Option<Time> {
         let stamp = stamp?;
-        let mut time = moved(stamp, self.shift_us);
+        let mut time = stamp.moved(self.shift_us);
         if let Some(latest) = latest {
             let step = time.micros_since(latest);
             if step <= -SET_BACK_US || self.shift_us != 0 && step >= SET_BACK_US {
@@ -93,15 +93,15 @@ impl Rewinds {
                 self.set(stamp, latest, before_us.max(goes_on_us));
             }
         }
-        moved(stamp, self.shift_us)
+        stamp.moved(self.shift_us)
     }
 
     fn set(&mut self, stamp: Time, latest: Time, after_us: i64) {
         let before_us = std::mem::replace(&mut self.shift_us, after_us);
         self.list.push(Rewind {
-            from: moved(latest, before_us.saturating_neg()),
+            from: latest.moved(before_us.saturating_neg()),
             to: stamp,
-            running: Span::new(latest, moved(stamp, after_us)),
+            running: Span::new(latest, stamp.moved(after_us)),
             before_us,
             after_us,
         });
@@ -117,7 +117,7 @@ impl Rewinds {
     #[must_use]
     pub fn stamp(&self, time: Time) -> Time {
         let last = self.list.iter().rev().find(|rewind| rewind.is_before(time));
-        moved(time, last.map_or(0, |rewind| rewind.after_us.saturating_neg()))
+        time.moved(last.map_or(0, |rewind| rewind.after_us.saturating_neg()))
     }
 
     /// The stamps of a span in running time: one that goes on over a step is two.
@@ -166,10 +166,6 @@ impl Books {
         let within = |r: &Rewind| span.from <= r.running.from && r.running.to <= span.to;
         self.rewinds.list.iter().any(within)
     }
-}
-
-fn moved(time: Time, us: i64) -> Time {
-    Time(time.0.saturating_add(us))
 }
 
 #[cfg(test)]

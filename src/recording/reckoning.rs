@@ -30,7 +30,7 @@ impl Reckoning {
     pub fn correct(&self, time: Time) -> Time {
         let drift_us = self.drift_ppm.map_or(0.0, |ppm| ppm * time.since(self.about));
         // A float that is too large becomes the nearest whole number: times stay times.
-        Time(time.0.saturating_add((self.offset_s * 1e6 + drift_us).round() as i64))
+        time.moved((self.offset_s * 1e6 + drift_us).round() as i64)
     }
 
     /// Whether it changes anything.

@@ -14,7 +14,7 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "The heading is right on some courses and wrong on others: iron or current near the sensor bends the earth's field. \
                   The chart turns by another angle on every course, and heading control wanders.",
-        detection: "Under way at over 3 kn on steady courses in at least five of eight sectors, heading and course over ground are \
+        detection: "Under way at over 3 kn on steady courses in at least four of eight sectors, heading and course over ground are \
                     compared. The error is fitted as A + B sin z + C cos z + D sin 2z + E cos 2z over the heading z, \
                     together with a current and, where there is a log, its calibration. Speeds that differ, or the \
                     log, part deviation from current; where neither does, nothing is said. The swing is 5 degrees or more.",
@@ -35,9 +35,9 @@ const LARGE_DEG: f64 = 5.0;
 /// The swing must be surely over this, two standard deviations, degrees.
 const SURE_DEG: f64 = 2.5;
 
-/// Sectors of eight that must be steered. The usual rule is six (worked examples, section 2); the margin of the fit tells
-/// whether five are spread well enough.
-const SECTORS: usize = 5;
+/// Sectors of eight that must be steered. The usual rule is six (worked examples, section 2), and four courses tell five
+/// coefficients only with what is known of compasses; the margin of the fit tells whether they are spread well enough.
+const SECTORS: usize = 4;
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let told = duplicate::told(evidence);

@@ -11,6 +11,7 @@
 use super::deviation::{rest, swing};
 use super::motion::UNDER_WAY_KN;
 use super::pairs::{self, Curve};
+use super::steered::Steered;
 use super::steps_of::astray;
 use super::variation::variation_at_boat;
 use super::{Evidence, heading_frozen, two_in_turn};
@@ -94,7 +95,7 @@ pub(super) struct CourseError {
     pub(super) left: f64,
     /// The current that fits with it: knots, and true degrees where it sets.
     pub(super) current: (f64, f64),
-    /// How many of the eight sectors were steered.
+    /// How many of the eight sectors were steered, one course counting once.
     pub(super) sectors: usize,
     pub(super) moments: usize,
     /// One moment in ten is faster, knots.
@@ -148,7 +149,7 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
     let mut seen = Seen::default();
     let moments = moments(evidence, heading, ground, &mut seen)?;
     let span = seen.span?;
-    let sectors = seen.sectors();
+    let sectors = seen.steered.sectors(SECTOR_MOMENTS).courses();
     if sectors < 3 {
         return None;
     }
@@ -199,25 +200,8 @@ fn fast_kn(moments: &[Moment]) -> f64 {
 /// Where the moments lie.
 #[derive(Default)]
 struct Seen {
-    /// By heading, 15 degrees each.
-    slices: [usize; SLICES],
+    steered: Steered,
     span: Option<Span>,
-}
-
-/// Slices of the compass, three to a sector.
-const SLICES: usize = 24;
-
-impl Seen {
-    /// How many of eight sectors were steered. Where they begin is of no matter: what is the same on a boat that steers 20
-    /// degrees further is told alike.
-    fn sectors(&self) -> usize {
-        let begun_at = |first: usize| {
-            let mut slices = self.slices;
-            slices.rotate_left(first);
-            slices.chunks(3).filter(|sector| sector.iter().sum::<usize>() >= SECTOR_MOMENTS).count()
-        };
-        (0..3).map(begun_at).max().unwrap_or(0)
-    }
 }
 
 fn moments(
@@ -257,10 +241,7 @@ fn moments(
             continue;
         }
         last = Some(s.time);
-        let slice = (crate::units::wrap_360(now) / 360.0 * SLICES as f64) as usize;
-        if let Some(n) = seen.slices.get_mut(slice) {
-            *n += 1;
-        }
+        seen.steered.add(now);
         seen.span = Some(seen.span.map_or(Span::new(s.time, s.time), |span| Span::new(span.from, s.time)));
         moments.push(Moment {
             compass: now.to_radians(),

@@ -1,6 +1,7 @@
 //! How a compass's error swings with its heading.
 
 use super::pairs;
+use super::steered::Steered;
 use crate::books::series::Sample;
 use crate::units::wrap_180;
 use nalgebra::{DMatrix, DVector};
@@ -66,24 +67,17 @@ pub(super) fn deviation_fit(
         .zip(differences)
         .filter_map(|(s, d)| Some((heading(s)?.to_radians(), wrap_180(d - middle))))
         .collect();
-    let mut sectors = [0_usize; 8];
-    for (z, _) in &rows {
-        let sector = (z.to_degrees().rem_euclid(360.0) / 45.0) as usize;
-        if let Some(n) = sectors.get_mut(sector) {
-            *n += 1;
-        }
-    }
-    let enough = (rows.len() / 200).max(3);
-    if sectors.iter().filter(|n| **n >= enough).count() < 6 {
+    let sectors = rows.iter().map(|(z, _)| z.to_degrees()).collect::<Steered>();
+    let sectors = sectors.sectors((rows.len() / 200).max(3));
+    if sectors.courses() < 6 {
         return None;
     }
     let terms = |z: f64| [1.0, z.sin(), z.cos(), (2.0 * z).sin(), (2.0 * z).cos()];
     let weight: Vec<f64> = rows
         .iter()
         .map(|(z, _)| {
-            let sector = (z.to_degrees().rem_euclid(360.0) / 45.0) as usize;
             // Every sector counts alike, however long the boat stayed on it.
-            1.0 / (sectors.get(sector).copied().unwrap_or(1).max(1) as f64).sqrt()
+            1.0 / (sectors.moments_about(z.to_degrees()).max(1) as f64).sqrt()
         })
         .collect();
     let matrix = DMatrix::from_fn(rows.len(), 5, |r, c| {

@@ -69,6 +69,7 @@ mod self_assigned_address;
 mod singles_missing;
 mod slow_message;
 mod split_subnet;
+mod steered;
 mod steps_of;
 mod supply_dips;
 mod tcp_retransmission;

@@ -85,12 +85,13 @@ pub(super) fn stuff_bits(starts: &[u32; FRAMES], data: &[u64; FRAMES]) -> [u32; 
     }
     turn(&mut counts);
     let mut told = [0; FRAMES];
-    for (side, told) in told.chunks_exact_mut(WORD).enumerate() {
-        let (lower, upper) = told.split_at_mut(WORD / 2);
-        for (count, (lower, upper)) in counts.iter().zip(lower.iter_mut().zip(upper)) {
-            let count = count.as_array()[side];
-            (*lower, *upper) = (count as u32, (count >> 32) as u32);
-        }
+    let mut quarters = told.chunks_exact_mut(WORD / 2);
+    let mut quarter = || quarters.next().unwrap_or_default().iter_mut();
+    let (left, right) = (quarter().zip(quarter()), quarter().zip(quarter()));
+    for (count, (left, right)) in counts.iter().zip(left.zip(right)) {
+        let [of_left, of_right] = count.to_array();
+        (*left.0, *left.1) = (of_left as u32, (of_left >> 32) as u32);
+        (*right.0, *right.1) = (of_right as u32, (of_right >> 32) as u32);
     }
     told
 }

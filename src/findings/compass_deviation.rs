@@ -14,8 +14,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "The heading is right on some courses and wrong on others: iron or current near the sensor bends the earth's field. \
                   The chart turns by another angle on every course, and heading control wanders.",
-        detection: "Under way at over 3 kn on steady courses in at least four of eight sectors, heading and course over ground are \
-                    compared. The error is fitted as A + B sin z + C cos z + D sin 2z + E cos 2z over the heading z, \
+        detection: "Under way at over 3 kn on steady courses and in even turns, in at least four of eight sectors, heading and course \
+                    over ground are compared. The error is fitted as A + B sin z + C cos z + D sin 2z + E cos 2z over the heading z, \
                     together with a current and, where there is a log, its calibration. Speeds that differ, or the \
                     log, part deviation from current; where neither does, nothing is said. The swing is 5 degrees or more.",
         lookalikes: "A current pushes by an angle that also swings with the course, but less at speed, and shows in the log; so \

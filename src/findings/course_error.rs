@@ -6,7 +6,8 @@
 //! same whatever way the current sets; a current of fixed direction pushes to port on one course and to starboard on the
 //! reverse, by less the faster the boat is. All of it is fitted together by least squares; what the recording cannot part
 //! keeps a wide margin, and the detectors stay quiet. Leeway by wind, which also has a fixed direction, goes with the
-//! current.
+//! current. In a turn the course comes late, for receivers smooth it, and the bow points into the turn: both grow with
+//! the rate of turn, so that even turns tell as well, with a delay fitted along.
 
 use super::deviation::{rest, swing};
 use super::motion::UNDER_WAY_KN;
@@ -16,16 +17,18 @@ use super::steps_of::astray;
 use super::variation::variation_at_boat;
 use super::{Evidence, heading_frozen, two_in_turn};
 use crate::books::series::Source;
-use crate::time::Span;
+use crate::time::{Span, Time};
 use crate::units::wrap_180;
 use nalgebra::{DMatrix, DVector};
 
-/// Parameters: A to E in radians, the current to the east and to the north in knots, the log's factor less one.
-const PARAMETERS: usize = 8;
+/// Parameters: A to E in radians, the current to the east and to the north in knots, the log's factor less one, the delay of the
+/// course in turns in seconds.
+const PARAMETERS: usize = 9;
 
 /// What is known before looking, as standard deviations: A of a sensor mounted anyhow; B and C of a compass near iron; D
-/// and E of soft iron; a current; the error of a log that was never calibrated (all common practice, no source).
-const BEFORE: [f64; PARAMETERS] = [0.5, 0.25, 0.25, 0.07, 0.07, 1.5, 1.5, 0.15];
+/// and E of soft iron; a current; the error of a log that was never calibrated; how late a receiver's course comes (all common
+/// practice, no source).
+const BEFORE: [f64; PARAMETERS] = [0.5, 0.25, 0.25, 0.07, 0.07, 1.5, 1.5, 0.15, 2.0];
 
 /// Moments further apart than this count, seconds.
 const EVERY_S: f64 = 0.9;
@@ -35,6 +38,14 @@ const STEADY_DEG: f64 = 5.0;
 
 /// Those few seconds: receivers smooth the course over about two, sensors less.
 const STEADY_S: f64 = 4.0;
+
+/// A turn is even when what heading and course turned in either half of those seconds differs by no more than this, degrees;
+/// faster ones than this, degrees a second, are no matter for a receiver.
+const EVEN_DEG: f64 = 2.5;
+const FAST_DEG_S: f64 = 8.0;
+
+/// What a turn adds to the noise of the course: a share of what the boat turns in a second.
+const NOISE_OF_TURN: f64 = 0.3;
 
 /// Noise of one moment across and along the heading: knots, and share of the speed (waves, helm, receiver).
 const NOISE_KN: f64 = 0.2;
@@ -73,6 +84,8 @@ struct Moment {
     speed: f64,
     /// Knots through the water.
     log: Option<f64>,
+    /// Rate of turn, radians a second.
+    rate: f64,
 }
 
 /// The error of a heading; add it to the sensor's reading to correct it.
@@ -104,10 +117,10 @@ pub(super) struct CourseError {
 }
 
 impl CourseError {
-    /// `1200 moments on steady courses in 6 of 8 sectors; 0.4 kn of current to 120 deg fits with it`.
+    /// `1200 moments at over 3 kn on steady courses and in even turns, in 6 of 8 sectors, ...`.
     pub(super) fn words(&self) -> String {
         format!(
-            "{} moments at over {UNDER_WAY_KN:.0} kn on steady courses in {} of 8 sectors, {:.1} deg left over; a current of {:.1} kn to {:.0} deg is allowed for",
+            "{} moments at over {UNDER_WAY_KN:.0} kn on steady courses and in even turns, in {} of 8 sectors, {:.1} deg left over; a current of {:.1} kn to {:.0} deg is allowed for",
             self.moments, self.sectors, self.left, self.current.0, self.current.1
         )
     }
@@ -232,12 +245,11 @@ fn moments(
             continue;
         }
         let Some(now) = compass.at(s.time) else { continue };
-        let steady = |curve: &Curve, now: f64| {
-            [STEADY_S / 2.0, STEADY_S].iter().all(|ago| {
-                curve.at(s.time.plus(-ago)).is_some_and(|then| wrap_180(now - then).abs() <= STEADY_DEG)
-            })
+        let (Some(heading), Some(ground)) = (Turn::at(&compass, s.time, now), Turn::at(&course, s.time, s.a))
+        else {
+            continue;
         };
-        if !steady(&compass, now) || !steady(&course, s.a) {
+        if !(heading.is_straight() && ground.is_straight() || heading.is_even_as(&ground)) {
             continue;
         }
         last = Some(s.time);
@@ -250,12 +262,43 @@ fn moments(
             speed: s.b,
             // A paddle wheel that stands still or is fouled tells nothing.
             log: log.as_ref().and_then(|c| c.at(s.time)).filter(|kn| *kn > UNDER_WAY_KN / 2.0),
+            rate: heading.rate().to_radians(),
         });
     }
     if is_copied(&moments) {
         moments.iter_mut().for_each(|m| m.log = None);
     }
     Some(moments)
+}
+
+/// How far a heading or a course turned in the first and in the second half of the last few seconds, degrees.
+struct Turn {
+    first: f64,
+    second: f64,
+}
+
+impl Turn {
+    fn at(curve: &Curve, time: Time, now: f64) -> Option<Self> {
+        let (middle, begin) = (curve.at(time.plus(-STEADY_S / 2.0))?, curve.at(time.plus(-STEADY_S))?);
+        Some(Self { first: wrap_180(middle - begin), second: wrap_180(now - middle) })
+    }
+
+    fn is_straight(&self) -> bool {
+        self.second.abs() <= STEADY_DEG && (self.first + self.second).abs() <= STEADY_DEG
+    }
+
+    fn is_even(&self) -> bool {
+        (self.first - self.second).abs() <= EVEN_DEG && self.rate().abs() <= FAST_DEG_S
+    }
+
+    fn is_even_as(&self, other: &Self) -> bool {
+        self.is_even() && other.is_even() && (self.rate() - other.rate()).abs() * STEADY_S <= 2.0 * EVEN_DEG
+    }
+
+    /// Degrees a second.
+    fn rate(&self) -> f64 {
+        (self.first + self.second) / STEADY_S
+    }
 }
 
 /// Whether the log is the speed over ground under another name: a display that finds no log may send that. It knows nothing
@@ -283,13 +326,18 @@ fn error(theta: &DVector<f64>, z: f64) -> f64 {
 
 /// What one moment may be off across and along the heading, knots.
 fn noise(m: &Moment) -> f64 {
-    NOISE_KN + NOISE_SHARE * m.speed
+    NOISE_KN + (NOISE_SHARE + NOISE_OF_TURN * m.rate.abs()) * m.speed
+}
+
+/// From the heading to the course, as it would be if the course came at once, radians.
+fn drift(m: &Moment, psi: f64, theta: &DVector<f64>) -> f64 {
+    m.course + m.rate * get(theta, 8) - psi
 }
 
 /// What the fit leaves across the heading, knots.
 fn across(m: &Moment, theta: &DVector<f64>) -> f64 {
     let psi = m.compass + m.variation + error(theta, m.compass);
-    m.speed * (m.course - psi).sin() - (get(theta, 5) * psi.cos() - get(theta, 6) * psi.sin())
+    m.speed * drift(m, psi, theta).sin() - (get(theta, 5) * psi.cos() - get(theta, 6) * psi.sin())
 }
 
 /// Parameters and their standard deviations: least squares with what is known before, Gauss and Newton's steps.
@@ -330,7 +378,7 @@ fn add(m: &Moment, theta: &DVector<f64>, normal: &mut DMatrix<f64>, right: &mut 
     let psi = m.compass + m.variation + error(theta, m.compass);
     let (sin, cos) = psi.sin_cos();
     let (east, north) = (get(theta, 5), get(theta, 6));
-    let along = m.speed * (m.course - psi).cos() - (east * sin + north * cos);
+    let along = m.speed * drift(m, psi, theta).cos() - (east * sin + north * cos);
     let left = across(m, theta);
     // Going astern, or a wild value: no say.
     if along < 0.0 {
@@ -338,9 +386,9 @@ fn add(m: &Moment, theta: &DVector<f64>, normal: &mut DMatrix<f64>, right: &mut 
     }
     let sd = noise(m);
     let by_error = |slope: f64| terms(m.compass).map(|t| t * slope);
-    let mut equation = |residual: f64, [a, b, c, d, e]: [f64; 5], rest: [f64; 3]| {
-        let [f, g, h] = rest;
-        let row = DVector::from_vec(vec![a, b, c, d, e, f, g, h]);
+    let mut equation = |residual: f64, [a, b, c, d, e]: [f64; 5], rest: [f64; 4]| {
+        let [f, g, h, i] = rest;
+        let row = DVector::from_vec(vec![a, b, c, d, e, f, g, h, i]);
         // Values far from the rest count less (Huber, 2.5 standard deviations).
         let far = (residual.abs() / sd / 2.5).max(1.0);
         let weight = 1.0 / (sd * sd * ALIKE * far);
@@ -348,10 +396,10 @@ fn add(m: &Moment, theta: &DVector<f64>, normal: &mut DMatrix<f64>, right: &mut 
         right.axpy(weight * residual, &row, 1.0);
     };
     // Residual = observed - model; its slope by a parameter turned round is the model's slope.
-    equation(left, by_error(along), [cos, -sin, 0.0]);
+    equation(left, by_error(along), [cos, -sin, 0.0, -m.rate * along]);
     if let Some(log) = m.log {
         let factor = 1.0 + get(theta, 7);
-        equation(along - factor * log, by_error(-left), [sin, cos, log]);
+        equation(along - factor * log, by_error(-left), [sin, cos, log, m.rate * left]);
     }
 }
 

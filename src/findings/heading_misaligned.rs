@@ -13,8 +13,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "The heading is off by the same angle on every course: the sensor sits askew, or its offset is set wrong. Chart, \
                   radar and heading control are all turned by that angle.",
-        detection: "Under way at over 3 kn on steady courses in at least three of eight sectors, heading and course over ground \
-                    are compared; the compass's error and a current are fitted together, which only courses in \
+        detection: "Under way at over 3 kn on steady courses and in even turns, in at least three of eight sectors, heading and \
+                    course over ground are compared; the compass's error and a current are fitted together, which only courses in \
                     several directions can part. The constant part is 4 degrees or more and sure to be over 2.5.",
         lookalikes: "A current or leeway sets the boat to one side on one course and to the other on the reverse. An error that \
                      swings with the course is compass-deviation. An error of the size of the local variation: the \

@@ -26,7 +26,7 @@ const fn max_wires(kind: WireKind) -> usize {
 pub const BAUD_RATES: [u32; 4] = [4800, 9600, 19_200, 38_400];
 
 /// A recorder that begins a new file goes on within this time, seconds.
-const NEXT_FILE_S: f64 = 30.0;
+pub(crate) const NEXT_FILE_S: f64 = 30.0;
 
 /// Packets of several interfaces or processors may be stamped out of order by less than this, seconds.
 pub(crate) const DISORDER_S: f64 = 1.0;
@@ -44,8 +44,10 @@ const OVERTAKEN_US: i64 = 500_000;
 /// One wire.
 #[derive(Debug, Clone)]
 pub struct Wire {
-    /// Index of its recording.
+    /// Index of its recording; of several that are read as one, the first.
     pub recording: usize,
+    /// Index of the last recording that goes on with it.
+    pub goes_on_in: usize,
     /// What kind of link it is.
     pub kind: WireKind,
     /// The recorder's name for it, or the stream that carries it. Text from a stranger.
@@ -87,6 +89,7 @@ impl Wire {
     fn new(recording: usize, kind: WireKind, label: Option<String>, carried_by: Option<WireId>) -> Self {
         Self {
             recording,
+            goes_on_in: recording,
             kind,
             label,
             carried_by,
@@ -281,7 +284,8 @@ impl Wires {
         WireId(self.list.len().saturating_sub(1) as u32)
     }
 
-    /// The wire of an earlier recording that a new recording goes on with: recorders begin a new file every so often.
+    /// The wire of an earlier recording that a new recording goes on with, as far as its first record tells it: for recordings
+    /// that could not be looked at before.
     ///
     /// It must be of the same kind, have `ended`, and have fallen silent less than `NEXT_FILE_S` before `begins`. Where both
     /// recordings name it, the names must be one: some containers have no room for a name.
@@ -295,8 +299,8 @@ impl Wires {
     ) -> Option<WireId> {
         let goes_on = |wire: &Wire| {
             let pause = wire.last.map(|last| begins.since(last));
-            wire.recording != recording
-                && ended(wire.recording)
+            wire.goes_on_in != recording
+                && ended(wire.goes_on_in)
                 && wire.carried_by.is_none()
                 && wire.kind == info.kind
                 && (wire.label == info.name || wire.label.is_none() || info.name.is_none())
@@ -402,6 +406,12 @@ mod tests {
         assert_eq!(wires.continued(1, &nameless, Time(5_200_000), over), Some(id), "no room for a name");
         let other = WireInfo { name: Some("can1".to_owned()), ..nameless };
         assert_eq!(wires.continued(1, &other, Time(5_200_000), over), None, "another bus");
+        wires.get_mut(id).unwrap().goes_on_in = 1;
+        assert_eq!(
+            wires.continued(2, &info, Time(5_300_000), |n| n != 1),
+            None,
+            "another file goes on with it"
+        );
     }
 
     #[test]

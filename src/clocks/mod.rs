@@ -3,15 +3,21 @@
 //! Three kinds of evidence, the sharpest first: frames that both recorded, the boat's own time messages, and values
 //! (heading, position, depth ...) that change in the same way in both. Nothing is moved that is not told, and nothing is
 //! moved by less than the evidence can tell.
+//!
+//! And which of them are one recorder's files, where one begins as another ends.
 
 mod boat_time;
+mod edges;
 mod line;
 mod prints;
 mod same_frames;
 mod same_values;
+mod sequels;
 
+pub use edges::{Edges, Voice};
 pub use prints::Prints;
 pub use same_values::Curve;
+pub use sequels::{MAX_JOINED, Sequels, sequels};
 
 use crate::books::clock::Shown;
 use crate::recording::{Reckoning, TimeBase};

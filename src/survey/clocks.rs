@@ -1,9 +1,10 @@
-//! A first look at each of several recordings, for how their clocks stand to each other.
+//! A first look at each of several recordings: how their clocks stand to each other, and which go on where another ends.
 
 use super::Intake;
-use crate::clocks::{Curve, MAX_RECKONED, Prints, Witness, reckon};
+use super::voices::voice;
+use crate::clocks::{Curve, Edges, MAX_JOINED, MAX_RECKONED, Prints, Sequels, Witness, reckon, sequels};
 use crate::findings;
-use crate::recording::{self, LentFrame, Merged, Payload, Reckoning};
+use crate::recording::{self, LentFrame, Merged, Payload, Reckoning, Recording, RecordingError};
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -14,25 +15,43 @@ const PACKET_HEAD: usize = 64;
 /// Quantities whose values are compared.
 const COMPARED: [&str; 4] = ["heading", "position", "course-and-speed-over-ground", "depth"];
 
-/// How the clocks of the recordings stand to each other, in their order; nothing for a single one.
+/// What a first look at several recordings tells of them.
+#[derive(Default)]
+pub(super) struct Look {
+    /// How their clocks stand to each other, in their order; nothing for a single one.
+    pub(super) reckonings: Vec<Reckoning>,
+    /// Which goes on with which; `None` when they were not looked at.
+    pub(super) sequels: Option<Sequels>,
+}
+
+/// How the recordings stand to each other.
 ///
 /// Each file is read once for it, side by side on as many threads as there are processors. Standard input and what else
 /// can be read but once is not looked at.
-pub(super) fn reckonings(paths: &[String]) -> Vec<Reckoning> {
+pub(super) fn look(paths: &[String]) -> Look {
     if paths.len() < 2 {
-        return Vec::new();
+        return Look::default();
     }
     let left = |why: &str| vec![Reckoning::untouched(why, None); paths.len()];
-    if paths.len() > MAX_RECKONED {
-        return left("not told: too many recordings at once");
-    }
     if !paths.iter().all(|path| Path::new(path).is_file()) {
-        return left("not told: standard input can be read but once");
+        let reckonings = left("not told: standard input can be read but once");
+        return Look { reckonings, sequels: None };
     }
-    reckon(&witnesses(paths))
+    let has_clocks = paths.len() <= MAX_RECKONED;
+    if paths.len() > MAX_JOINED {
+        return Look { reckonings: left(TOO_MANY), sequels: None };
+    }
+    let (witnesses, edges): (Vec<_>, Vec<_>) = seen(paths, has_clocks).into_iter().unzip();
+    let reckonings = if has_clocks { reckon(&witnesses) } else { left(TOO_MANY) };
+    let sequels = Some(sequels(&edges, &reckonings));
+    Look { reckonings, sequels }
 }
 
-fn witnesses(paths: &[String]) -> Vec<Witness> {
+/// What is said of clocks that were not compared.
+const TOO_MANY: &str = "not told: too many recordings at once";
+
+/// What each recording shows of its clock, when that is asked for, and of its ends.
+fn seen(paths: &[String], has_clocks: bool) -> Vec<(Witness, Edges)> {
     let threads = std::thread::available_parallelism().map_or(1, usize::from).min(paths.len());
     let next = AtomicUsize::new(0);
     let work = || {
@@ -41,20 +60,33 @@ fn witnesses(paths: &[String]) -> Vec<Witness> {
             let number = next.fetch_add(1, Ordering::Relaxed);
             paths.get(number).map(|path| (number, path))
         } {
+            let mut edges = Edges::default();
             // A recording that cannot be read is told of in the pass itself.
-            seen.push((number, witness(path).unwrap_or_default()));
+            let witness = if has_clocks { witness(path, &mut edges) } else { ends(path, &mut edges) };
+            seen.push((number, (witness.unwrap_or_default(), edges)));
         }
         seen
     };
-    let mut all: Vec<(usize, Witness)> = std::thread::scope(|scope| {
+    let mut all: Vec<(usize, (Witness, Edges))> = std::thread::scope(|scope| {
         let handles: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
         handles.into_iter().filter_map(|handle| handle.join().ok()).flatten().collect()
     });
     all.sort_by_key(|(number, _)| *number);
-    all.into_iter().map(|(_, witness)| witness).collect()
+    all.into_iter().map(|(_, seen)| seen).collect()
 }
 
-fn witness(path: &str) -> Result<Witness, recording::RecordingError> {
+/// Looks at the ends of a recording alone.
+fn ends(path: &str, edges: &mut Edges) -> Result<Witness, RecordingError> {
+    let mut recording = recording::open(path)?;
+    while recording.advance()? {
+        let record = recording.record();
+        edges.note(record.wire, record.time, voice(&record.payload));
+    }
+    edges.close(recording.summary());
+    Ok(Witness::default())
+}
+
+fn witness(path: &str, edges: &mut Edges) -> Result<Witness, RecordingError> {
     let mut merged = Merged::new(vec![recording::open(path)?]);
     let mut intake = Intake::of(1);
     let mut prints = Prints::default();
@@ -70,8 +102,12 @@ fn witness(path: &str) -> Result<Witness, recording::RecordingError> {
                 Payload::Other => {}
             }
         }
+        edges.note(record.wire, record.time, voice(&record.payload));
         let info = || merged.summaries().next().and_then(|summary| summary.wires.get(record.wire).cloned());
         intake.record(0, &record, None, info, |_| false);
+    }
+    for summary in merged.summaries() {
+        edges.close(summary);
     }
     let books = intake.finish(merged.summaries().cloned().collect());
     Ok(Witness {

@@ -1,5 +1,5 @@
 //! One pass over the recordings of one boat: records in, a report out. Of several, each is first looked at by itself for
-//! its clock.
+//! its clock, and for which of them it goes on with.
 
 mod ahead;
 mod can;
@@ -17,6 +17,7 @@ mod packet;
 mod scribe;
 mod segment;
 mod taking;
+mod voices;
 
 pub use each::each;
 
@@ -24,13 +25,13 @@ use crate::books::inventory::DeviceId;
 use crate::books::naming::{self, Called};
 use crate::books::wires::{Wire, WireId};
 use crate::books::{Books, ByWire, Rewinds};
+use crate::clocks::Sequels;
 use crate::crew::Crew;
 use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
 use crate::messages::nmea0183::Framed;
 use crate::recording::{
-    self, Marks, Merged, Payload, Reckoning, Record, Recording, RecordingError, Summary, TimeBase, WireInfo,
-    WireKind,
+    self, Marks, Merged, Payload, Record, Recording, RecordingError, Summary, TimeBase, WireInfo, WireKind,
 };
 use crate::report::model::{NOTHING_THEN, Report};
 use crate::time::{DAY_US, Span, Time};
@@ -121,11 +122,11 @@ pub fn report(
     let books = if ahead {
         let open = |path: &String| recording::open_ahead(path, || Box::new(digest()), &crew);
         let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
-        fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?
+        fill_reckoned(recordings, clocks::look(paths), intake, options, progress)?
     } else {
         let open = |path: &String| recording::open(path);
         let recordings = paths.iter().map(open).collect::<Result<Vec<_>, _>>()?;
-        fill_reckoned(recordings, clocks::reckonings(paths), intake, options, progress)?
+        fill_reckoned(recordings, clocks::look(paths), intake, options, progress)?
     };
     let report = judged(&books, options);
     // The books of thousands of devices are taken apart while the report is put into words; here, when there is no thread.
@@ -168,17 +169,19 @@ pub fn fill(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Books, RecordingError> {
     let intake = Intake::of(recordings.len());
-    fill_reckoned(recordings, Vec::new(), intake, options, progress)
+    fill_reckoned(recordings, clocks::Look::default(), intake, options, progress)
 }
 
-/// As [`fill`], with the recordings' clocks put right.
+/// As [`fill`], with the recordings' clocks put right, and one recorder's files read as one.
 fn fill_reckoned<R: Recording>(
     recordings: Vec<R>,
-    reckonings: Vec<Reckoning>,
+    look: clocks::Look,
     mut intake: Intake,
     options: &Options,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Books, RecordingError> {
+    let clocks::Look { reckonings, sequels } = look;
+    intake.sequels = sequels;
     let mut merged = Merged::reckoned(recordings, &reckonings);
     let mut window = None;
     let everything = options.from.is_none() && options.to.is_none();
@@ -249,6 +252,8 @@ struct Intake {
     books: Books,
     /// By the recording's number.
     sources: Vec<Source>,
+    /// Which recordings go on with which, when they were looked at before.
+    sequels: Option<Sequels>,
     assemblers: ByWire<Assembler>,
     followed: followed::Followed,
     /// The record that is being taken in.
@@ -310,8 +315,17 @@ impl Intake {
             Some(wire) => wire,
             None => {
                 let info = info().unwrap_or(WireInfo { kind: WireKind::Ethernet, name: None });
-                let continued =
-                    record.time.and_then(|time| self.books.wires.continued(number, &info, time, ended));
+                let continued = match &self.sequels {
+                    Some(sequels) => {
+                        sequels.before((number, record.wire)).find_map(|(n, wire)| self.wire(n, wire))
+                    }
+                    None => {
+                        record.time.and_then(|time| self.books.wires.continued(number, &info, time, ended))
+                    }
+                };
+                if let Some(wire) = continued.and_then(|id| self.books.wires.get_mut(id)) {
+                    wire.goes_on_in = number;
+                }
                 let wire =
                     continued.unwrap_or_else(|| self.books.wires.add(number, info.kind, info.name, None));
                 if let Some(source) = self.sources.get_mut(number) {

@@ -17,6 +17,7 @@ mod distrust;
 mod feeds;
 mod headings;
 mod hosts;
+mod joined;
 mod lines;
 mod look;
 mod loops;

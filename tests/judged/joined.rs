@@ -1,0 +1,97 @@
+//! The files of recorders that begin a new one every so often: whose goes on with whose.
+
+use crate::make::START_US;
+use crate::make::{ALL, ethernet, pcap_head, pcap_record, sentence};
+use crate::wires::sensors;
+use crate::{alarms, can_log, judge};
+use leadsman::report::model::Report;
+use leadsman::time::Time;
+
+type Frames = Vec<(f64, u32, String)>;
+
+/// A bus of two sensors, one of which is silent around the first minute.
+fn bus() -> Frames {
+    let mut frames = sensors(0, 150);
+    frames.retain(|(t, id, _)| *id != 0x09F1_1323 || !(54.0..68.0).contains(t));
+    frames
+}
+
+/// A bus of one engine (PGN 127488), ten times a second.
+fn engine() -> Frames {
+    (0..1500)
+        .map(|i| (f64::from(i) / 10.0 + 0.05, 0x09F2_0003, format!("00{:02X}20FFFFFFFFFF", i % 9)))
+        .collect()
+}
+
+/// What of these came from one second to another.
+fn part(frames: &Frames, from: f64, to: f64) -> Vec<u8> {
+    can_log(frames.iter().filter(|(t, ..)| (from..to).contains(t)).cloned().collect())
+}
+
+/// Frames of each wire, the fewest first.
+fn frames(report: &Report) -> Vec<u64> {
+    let mut frames: Vec<u64> = report.wires.iter().map(|wire| wire.frames).collect();
+    frames.sort_unstable();
+    frames
+}
+
+/// Two buses, each with a recorder of its own, and both begin a new file at the same time.
+#[test]
+fn two_recorders_that_begin_new_files_together_are_kept_apart() {
+    let (bus, engine) = (bus(), engine());
+    let [a0, a1] = [part(&bus, 0.0, 60.0), part(&bus, 60.0, 150.0)];
+    let [e0, e1] = [part(&engine, 0.0, 60.0), part(&engine, 60.0, 150.0)];
+    let both = vec![engine.len() as u64, bus.len() as u64];
+    for files in [[&a0, &a1, &e0, &e1], [&e0, &a0, &a1, &e1], [&e1, &a1, &e0, &a0]] {
+        let report = judge(&files.map(Clone::clone));
+        assert_eq!((alarms(&report), frames(&report)), (vec!["device-dropout"], both.clone()));
+    }
+    for files in [[&a0, &a1, &e0], [&a0, &a1, &e1]] {
+        let report = judge(&files.map(Clone::clone));
+        assert_eq!(frames(&report).len(), 2);
+        assert_eq!(frames(&report)[1], both[1], "another bus is no part of this one");
+    }
+    assert_eq!(judge(&[a0.clone(), e1]).wires.len(), 2, "nothing in common");
+    let copies = judge(&[a0.clone(), a1.clone(), a0, a1]);
+    assert_eq!(frames(&copies), [both[1]; 2], "with copies of both");
+}
+
+/// The same with a file every few seconds, more of them than clocks are compared of.
+#[test]
+fn many_files_of_two_recorders_are_two_wires() {
+    let (bus, engine) = (bus(), engine());
+    let every = |i: u32| (f64::from(i) * 15.0, f64::from(i + 1) * 15.0);
+    let files = (0..10).map(every).flat_map(|(from, to)| [part(&bus, from, to), part(&engine, from, to)]);
+    let report = judge(&files.collect::<Vec<_>>());
+    assert_eq!(alarms(&report), ["device-dropout"]);
+    assert_eq!(frames(&report), [engine.len() as u64, bus.len() as u64]);
+}
+
+/// A file in which next to nothing came goes on with the one before, whoever it is that spoke.
+#[test]
+fn a_quiet_file_is_read_as_one_with_the_file_before() {
+    let late: Frames =
+        (0..6).map(|i| (61.0 + 5.0 * f64::from(i), 0x1DF0_1163, "60EA07CCFFFFFFFF".to_owned())).collect();
+    assert_eq!(judge(&[part(&bus(), 0.0, 60.0), can_log(late)]).wires.len(), 1);
+}
+
+/// Two networks, and two lines, that were recorded one after the other.
+#[test]
+fn other_hosts_and_other_talkers_are_another_wire() {
+    let network = |first: u64, from: u64| {
+        let mut file = pcap_head(1);
+        for i in from..from + 60 {
+            let packet = ethernet(first + i % 3, ALL, 0x88B5, &i.to_be_bytes());
+            pcap_record(&mut file, START_US + i * 1_000_000, &packet);
+        }
+        file
+    };
+    assert_eq!(judge(&[network(1, 0), network(7, 60)]).wires.len(), 2);
+    assert_eq!(judge(&[network(1, 0), network(1, 60)]).wires.len(), 1);
+    let line = |text: &str, from: i32| -> Vec<u8> {
+        let at = |i: i32| Time(START_US as i64).plus(f64::from(i));
+        (from..from + 60).flat_map(|i| format!("{} {}", at(i), sentence(text)).into_bytes()).collect()
+    };
+    assert_eq!(judge(&[line("SDDPT,4.0,0.0", 0), line("HEHDT,45.0,T", 60)]).wires.len(), 2);
+    assert_eq!(judge(&[line("SDDPT,4.0,0.0", 0), line("SDDPT,5.0,0.0", 60)]).wires.len(), 1);
+}

@@ -3,10 +3,17 @@
 use crate::recording::{Summary, WireInfo};
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
+use std::collections::VecDeque;
 use std::hash::Hasher;
 
 /// Wires of one recording that are looked at; a recorder that begins new files has a few.
 const MAX_EDGED: usize = 8;
+
+/// Frames that are remembered of the begin and as many of the end of a recording: some seconds of a busy bus.
+const MAX_EDGE: usize = 8192;
+
+/// The same of all recordings of a run together.
+const MAX_EDGES: usize = 1 << 18;
 
 /// Most voices that are kept, a wire: a sample of them, the same in every recording.
 const MAX_VOICES: usize = 256;
@@ -32,6 +39,16 @@ impl Voice {
     }
 }
 
+/// A frame at the edge of a recording.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Mark {
+    wire: u32,
+    /// Of its content.
+    pub(super) print: u32,
+    /// Its stamp.
+    pub(super) at: Time,
+}
+
 /// One wire of a recording.
 #[derive(Debug)]
 pub(super) struct Edge {
@@ -41,6 +58,8 @@ pub(super) struct Edge {
     pub(super) frames: u64,
     /// First and last stamp, by time.
     pub(super) span: Option<(Time, Time)>,
+    /// Whether every frame had a stamp.
+    pub(super) is_timed: bool,
     heard: Heard,
 }
 
@@ -70,7 +89,7 @@ impl Heard {
 }
 
 /// How a recording begins and ends, and who is heard in it.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Edges {
     /// The recording's path.
     pub(super) path: String,
@@ -80,26 +99,57 @@ pub struct Edges {
     pub(super) last: Option<Time>,
     /// By the number of the wire.
     pub(super) wires: Vec<Edge>,
+    room: usize,
+    begin: Vec<Mark>,
+    end: VecDeque<Mark>,
 }
 
 impl Edges {
-    /// Notes a frame of a wire: its stamp, and whose it is.
-    pub fn note(&mut self, wire: usize, time: Option<Time>, voice: Option<Voice>) {
+    /// The edges of one of so many recordings.
+    #[must_use]
+    pub fn of_one_in(recordings: usize) -> Self {
+        Self {
+            path: String::new(),
+            container: "",
+            last: None,
+            wires: Vec::new(),
+            room: (MAX_EDGES / recordings.max(1)).min(MAX_EDGE),
+            begin: Vec::new(),
+            end: VecDeque::new(),
+        }
+    }
+
+    /// Notes a frame of a wire: its stamp, what tells it from others, and whose it is.
+    pub fn note(&mut self, wire: usize, time: Option<Time>, content: &[u8], voice: Option<Voice>) {
         if wire >= MAX_EDGED {
             return;
         }
         while self.wires.len() <= wire {
-            self.wires.push(Edge { info: None, frames: 0, span: None, heard: Heard::default() });
+            let heard = Heard::default();
+            self.wires.push(Edge { info: None, frames: 0, span: None, is_timed: true, heard });
         }
         let Some(edge) = self.wires.get_mut(wire) else { return };
         edge.frames += 1;
         if let Some(voice) = voice {
             edge.heard.note(voice);
         }
-        let Some(at) = time else { return };
+        let Some(at) = time else {
+            edge.is_timed = false;
+            return;
+        };
         let (first, last) = edge.span.unwrap_or((at, at));
         edge.span = Some((first.min(at), last.max(at)));
         self.last = self.last.max(Some(at));
+        let mut hasher = rustc_hash::FxHasher::default();
+        hasher.write(content);
+        let mark = Mark { wire: wire as u32, print: (hasher.finish() >> 32) as u32, at };
+        if self.begin.len() < self.room {
+            self.begin.push(mark);
+        }
+        if self.end.len() >= self.room {
+            self.end.pop_front();
+        }
+        self.end.push_back(mark);
     }
 
     /// Notes what the recording turned out to be, once every record was noted.
@@ -109,6 +159,16 @@ impl Edges {
         for (edge, info) in self.wires.iter_mut().zip(&summary.wires) {
             edge.info = Some(info.clone());
         }
+    }
+
+    /// The first frames of a wire.
+    pub(super) fn begin(&self, wire: usize) -> Vec<Mark> {
+        self.begin.iter().filter(|mark| mark.wire as usize == wire).copied().collect()
+    }
+
+    /// Its last ones.
+    pub(super) fn end(&self, wire: usize) -> Vec<Mark> {
+        self.end.iter().filter(|mark| mark.wire as usize == wire).copied().collect()
     }
 }
 
@@ -147,10 +207,10 @@ mod tests {
     use super::*;
 
     fn heard(messages: std::ops::Range<u32>) -> Edge {
-        let mut edges = Edges::default();
+        let mut edges = Edges::of_one_in(2);
         for message in messages {
             let voice = Voice::new(&[0], &message.to_be_bytes());
-            edges.note(0, Some(Time(0)), Some(voice));
+            edges.note(0, Some(Time(0)), &[], Some(voice));
         }
         edges.wires.remove(0)
     }
@@ -161,5 +221,15 @@ mod tests {
         assert!((common.share - 1.0 / 3.0).abs() < 0.15, "{common:?}");
         assert!(heard(0..9000).heard.voices.len() <= MAX_VOICES);
         assert_eq!(heard(0..6000).common(&heard(7000..9000)).unwrap().share, 0.0);
+    }
+
+    #[test]
+    fn the_begin_and_the_end_are_kept() {
+        let mut edges = Edges::of_one_in(MAX_EDGES / 4);
+        for i in 0..100_u8 {
+            edges.note(usize::from(i % 2), Some(Time(i64::from(i))), &[i], None);
+        }
+        let times = |marks: Vec<Mark>| marks.iter().map(|mark| mark.at.0).collect::<Vec<_>>();
+        assert_eq!((times(edges.begin(0)), times(edges.end(1))), (vec![0, 2], vec![97, 99]));
     }
 }

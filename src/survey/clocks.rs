@@ -4,7 +4,7 @@ use super::Intake;
 use super::voices::voice;
 use crate::clocks::{Curve, Edges, MAX_JOINED, MAX_RECKONED, Prints, Sequels, Witness, reckon, sequels};
 use crate::findings;
-use crate::recording::{self, LentFrame, Merged, Payload, Reckoning, Recording, RecordingError};
+use crate::recording::{self, LentFrame, Merged, Payload, Reckoning, Record, Recording, RecordingError};
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -60,7 +60,7 @@ fn seen(paths: &[String], has_clocks: bool) -> Vec<(Witness, Edges)> {
             let number = next.fetch_add(1, Ordering::Relaxed);
             paths.get(number).map(|path| (number, path))
         } {
-            let mut edges = Edges::default();
+            let mut edges = Edges::of_one_in(paths.len());
             // A recording that cannot be read is told of in the pass itself.
             let witness = if has_clocks { witness(path, &mut edges) } else { ends(path, &mut edges) };
             seen.push((number, (witness.unwrap_or_default(), edges)));
@@ -80,7 +80,7 @@ fn ends(path: &str, edges: &mut Edges) -> Result<Witness, RecordingError> {
     let mut recording = recording::open(path)?;
     while recording.advance()? {
         let record = recording.record();
-        edges.note(record.wire, record.time, voice(&record.payload));
+        content(&record.payload, |_, content| note_edge(edges, &record, content));
     }
     edges.close(recording.summary());
     Ok(Witness::default())
@@ -92,17 +92,12 @@ fn witness(path: &str, edges: &mut Edges) -> Result<Witness, RecordingError> {
     let mut prints = Prints::default();
     while merged.advance()? {
         let record = merged.record();
-        if let Some(time) = record.time {
-            match record.payload {
-                Payload::Packet { bytes, .. } => {
-                    prints.note(0, bytes.get(..PACKET_HEAD).unwrap_or(bytes), time);
-                }
-                Payload::Can(frame) => prints.note(1, &content(&frame), time),
-                Payload::Line(line) => prints.note(2, line, time),
-                Payload::Other => {}
+        content(&record.payload, |kind, content| {
+            if let Some(time) = record.time.filter(|_| record.payload != Payload::Other) {
+                prints.note(kind, content, time);
             }
-        }
-        edges.note(record.wire, record.time, voice(&record.payload));
+            note_edge(edges, &record, content);
+        });
         let info = || merged.summaries().next().and_then(|summary| summary.wires.get(record.wire).cloned());
         intake.record(0, &record, None, info, |_| false);
     }
@@ -125,8 +120,22 @@ fn witness(path: &str, edges: &mut Edges) -> Result<Witness, RecordingError> {
     })
 }
 
+fn note_edge(edges: &mut Edges, record: &Record<'_>, content: &[u8]) {
+    edges.note(record.wire, record.time, content, voice(&record.payload));
+}
+
+/// Hands over what tells a record from others of its kind, and the kind.
+fn content(payload: &Payload<'_>, mut take: impl FnMut(u8, &[u8])) {
+    match payload {
+        Payload::Packet { bytes, .. } => take(0, bytes.get(..PACKET_HEAD).unwrap_or(bytes)),
+        Payload::Can(frame) => take(1, &of_can(frame)),
+        Payload::Line(line) => take(2, line),
+        Payload::Other => take(3, &[]),
+    }
+}
+
 /// Identifier and data of a CAN frame.
-fn content(frame: &LentFrame<'_>) -> [u8; 68] {
+fn of_can(frame: &LentFrame<'_>) -> [u8; 68] {
     let mut content = [0; 68];
     for (to, from) in content.iter_mut().zip(frame.id.to_be_bytes().iter().chain(frame.data)) {
         *to = *from;

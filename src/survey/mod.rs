@@ -198,7 +198,12 @@ fn fill_reckoned<R: Recording>(
         let number = merged.number();
         let record = merged.record();
         let record_wire = record.wire;
+        let is_repeat = intake.is_repeat(number, record_wire);
         if !is_within(record.time) {
+            continue;
+        }
+        if is_repeat {
+            intake.lasted(number, record.time.map(|time| Span { from: time, to: time }));
             continue;
         }
         let info =
@@ -215,6 +220,11 @@ fn fill_reckoned<R: Recording>(
     let mut summaries: Vec<Summary> = merged.summaries().cloned().collect();
     for (summary, reckoning) in summaries.iter_mut().zip(reckonings) {
         summary.reckoning = Some(reckoning);
+    }
+    for (number, words) in intake.sequels.iter_mut().flat_map(|sequels| sequels.problems.drain(..)) {
+        if let Some(summary) = summaries.get_mut(number) {
+            summary.problems.push(words);
+        }
     }
     let mut books = intake.finish(summaries);
     if let Some(part) = window.as_ref().map(part_of) {
@@ -336,6 +346,12 @@ impl Intake {
         };
         self.lasted(number, record.time.map(|time| Span { from: time, to: time }));
         self.take(number, wire, record, digest, &[]);
+    }
+
+    /// Whether a record is one that the file before ended with.
+    #[inline]
+    fn is_repeat(&mut self, number: usize, wire: usize) -> bool {
+        self.sequels.as_mut().is_some_and(|sequels| sequels.is_repeat((number, wire)))
     }
 
     /// Where a wire of a recording is booked, once it is known.

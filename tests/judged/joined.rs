@@ -1,4 +1,4 @@
-//! The files of recorders that begin a new one every so often: whose goes on with whose.
+//! The files of recorders that begin a new one every so often: whose goes on with whose, and what two of them both hold.
 
 use crate::make::START_US;
 use crate::make::{ALL, ethernet, pcap_head, pcap_record, sentence};
@@ -94,4 +94,36 @@ fn other_hosts_and_other_talkers_are_another_wire() {
     };
     assert_eq!(judge(&[line("SDDPT,4.0,0.0", 0), line("HEHDT,45.0,T", 60)]).wires.len(), 2);
     assert_eq!(judge(&[line("SDDPT,4.0,0.0", 0), line("SDDPT,5.0,0.0", 60)]).wires.len(), 1);
+}
+
+/// Whoever cuts a recording leaves some seconds on both sides: what both files hold counts once. So it does when the second
+/// file's stamps are a little late.
+#[test]
+fn what_two_files_both_hold_counts_once() {
+    let bus = bus();
+    for (overlap_s, late_s) in [(0.1, 0.0), (1.0, 0.0), (30.0, 0.0), (2.0, 0.004)] {
+        let again = bus.iter().filter(|(t, ..)| *t >= 60.0 - overlap_s);
+        let again = can_log(again.map(|(t, id, data)| (t + late_s, *id, data.clone())).collect());
+        let first = part(&bus, 0.0, 60.0);
+        for files in [[first.clone(), again.clone()], [again, first]] {
+            let report = judge(&files);
+            assert_eq!((alarms(&report), frames(&report)), (vec!["device-dropout"], vec![bus.len() as u64]));
+            let told =
+                report.recordings.iter().flat_map(|r| &r.problems).filter(|p| p.contains("counted once"));
+            assert_eq!(told.count(), 1);
+        }
+    }
+}
+
+/// Two files that overlap and do not hold the same are two recorders', and that is said.
+#[test]
+fn files_that_overlap_and_differ_are_told_of() {
+    let other = bus().into_iter().map(|(t, id, data)| (t + 0.3, id, format!("55{}", &data[2..]))).collect();
+    let report = judge(&[part(&bus(), 0.0, 60.0), part(&other, 58.0, 150.0)]);
+    assert_eq!(report.wires.len(), 2);
+    assert!(
+        report.recordings[1].problems.iter().any(|p| p.contains("not read as one")),
+        "{:?}",
+        report.recordings[1]
+    );
 }

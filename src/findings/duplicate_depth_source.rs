@@ -179,3 +179,33 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
             .check("Switch one sounder off: if the other becomes steady, the two disturb each other (like frequencies)."),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{Boat, kinds};
+    use super::*;
+    use crate::messages::{Absent, DepthBelow, Reading};
+
+    /// One sounder that sends the depth in two messages by turns, recorded twice. The second recorder loses a value of the first
+    /// message, so that the second one has more there.
+    #[test]
+    fn one_line_recorded_twice_is_an_echo() {
+        let mut boat = Boat::default();
+        for i in 0..200_i64 {
+            for (message, at) in [(128_267, 0.0), (128_268, 0.68)] {
+                let t = i as f64 + at;
+                let m = ((20.0 + 4.0 * (t / 6.0).sin()) * 10.0).round() / 10.0;
+                let reading = Reading::Depth {
+                    m: Ok(m),
+                    below: DepthBelow::Transducer,
+                    offset_m: Err(Absent::Missing),
+                };
+                boat.say(1, message, t, &reading);
+                if (message, i) != (128_267, 50) {
+                    boat.say(2, message, t + 0.037, &reading);
+                }
+            }
+        }
+        assert_eq!(kinds(&detect(&boat.evidence())), [(Severity::Note, vec![1, 2])]);
+    }
+}

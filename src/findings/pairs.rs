@@ -49,23 +49,22 @@ pub(super) fn pairs<'a>(evidence: &Evidence<'a>, quantity: &'a str) -> Vec<(&'a 
     pairs
 }
 
-/// A source with at least this share of a device's most values stands for it as well.
+/// A source with this share of a device's most values stands for it as well.
 const STANDS_FOR: f64 = 0.5;
 
-/// The two sources, or others of the same two devices that count from the same (true or magnetic north, transducer or
-/// keel): what differs by what it counts from tells less.
+/// The two sources, or others of the same two devices that count from the same (true or magnetic north, transducer or keel),
+/// as what it counts from hides how they relate; or that come in one message, as two of a device hold values of two moments.
 fn alike<'a>(
     evidence: &Evidence<'a>,
     quantity: &'a str,
     (a, b): (&'a Source, &'a Source),
 ) -> (&'a Source, &'a Source) {
-    if a.key.reference == b.key.reference {
-        return (a, b);
-    }
+    let by_reference = a.key.reference != b.key.reference;
     let instead = |main: &'a Source, other: &'a Source| {
         let stands_for = |s: &&Source| {
             s.key.device == main.key.device
                 && s.key.reference == other.key.reference
+                && (by_reference || s.key.message == other.key.message)
                 && s.valid as f64 >= STANDS_FOR * main.valid as f64
                 && !s.track.samples().is_empty()
                 && overlap_s(s, other) > SHORTEST_S
@@ -73,6 +72,7 @@ fn alike<'a>(
         evidence.books.series.of(quantity).filter(stands_for).max_by_key(|s| s.valid)
     };
     match (instead(a, b), instead(b, a)) {
+        _ if !by_reference && a.key.message == b.key.message => (a, b),
         (Some(one), Some(two)) if two.valid > one.valid => (a, two),
         (Some(one), _) => (one, b),
         (None, Some(two)) => (a, two),
@@ -153,7 +153,7 @@ pub(super) fn place_step(curve: &Curve) -> f64 {
 
 /// Below this step of its digits, degrees, a copy may be a whole step off (it was cut, or moved and rounded again): that is a
 /// quarter of a metre, and no two antennas stand so close.
-const FINE_PLACE_DEG: f64 = 2.3e-6;
+pub(super) const FINE_PLACE_DEG: f64 = 2.3e-6;
 
 /// How near two forms of one position lie: the rounding of the coarser, degrees.
 pub(super) fn place_tolerance(one: &Curve, other: &Curve) -> (f64, f64) {

@@ -1,33 +1,50 @@
-//! Whether a place is repeated to the last digit, as a second gateway on one line does it: at rest that is all there is to see.
+//! Whether values are repeated to the last digit, as a second gateway or a second recorder on one line does it: at rest, or in
+//! a short recording, that is all there is to see.
 
-use super::pairs::{Curve, median};
+use super::pairs::{Curve, FINE_PLACE_DEG, median, place_step};
 use crate::books::series::Sample;
 
 /// A copy comes so late at most, seconds.
 const LATEST_S: f64 = 3.0;
 
-/// Changes of the copy's place that are needed, and different places among them: of few, two receivers may give the same.
-const ENOUGH: usize = 30;
-const PLACES: usize = 10;
+/// Different values that are needed among the changes: of few, two sensors may give the same. Over even bottom, or at rest, a
+/// value goes to and fro between two or three.
+const VALUES: usize = 10;
 
-/// The share of the changes that must be found again, each as late as the others to within an interval. A second receiver at the
-/// same place to within a digit gives one of two or three values by chance.
-const MOST: f64 = 0.9;
+/// The same number: what two digits after the last of any message make.
+const SAME: f64 = 1e-9;
 
-/// The same number, degrees: what two digits after the last of any message make.
-const SAME_DEG: f64 = 1e-9;
+/// The least delay that is told, seconds.
+const LEAST_S: f64 = 0.01;
 
-/// How much later the places of `original` come again in `copy`, to the last digit of both numbers, seconds (median). `tolerance` is
-/// how near two forms of one value lie, by both numbers; of a quantity that has but one the second is infinite, and few digits
-/// tell nothing.
+/// What cannot be chance.
+struct Enough {
+    /// Changes of the copy's value.
+    changes: usize,
+    /// The share of them that must be found again, each as late as the others.
+    share: f64,
+    /// To within this share of an interval.
+    within: f64,
+}
+
+/// A second receiver at the same place to within a digit gives one of two or three values by chance.
+const PLACES: Enough = Enough { changes: 30, share: 0.9, within: 0.5 };
+
+/// Where the digits are finer than two antennas can be close, hardly one place in four is the same by chance, by both numbers.
+const FINE_PLACES: Enough = Enough { changes: 12, ..PLACES };
+
+/// Of two sensors of one make with the same offset to a digit, good ones agree in three changes of four (common practice, no
+/// source): twenty in a row are one chance in three hundred, and that the offsets are the same is another such.
+const NUMBERS: Enough = Enough { changes: 20, share: 0.95, within: 0.25 };
+
+/// How much later the values of `original` come again in `copy`, to the last digit of both numbers, seconds (median). `tolerance`
+/// is how near two forms of one value lie, by both numbers; of a quantity that has but one the second is infinite.
 pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
-    if tolerance.1.is_infinite() {
-        return None;
-    }
-    let same = |x: &Sample, y: &Sample| (x.a - y.a).abs() < SAME_DEG && (x.b - y.b).abs() < SAME_DEG;
+    let one = tolerance.1.is_infinite();
+    let same = |x: &Sample, y: &Sample| (x.a - y.a).abs() < SAME && (one || (x.b - y.b).abs() < SAME);
     let changed = |two: &[Sample]| two.first().zip(two.last()).filter(|(x, y)| !same(x, y)).map(|(_, y)| *y);
     let changes: Vec<Sample> = copy.samples().windows(2).filter_map(changed).collect();
-    // Each change of the copy is looked for where the original comes to that place, the latest time before it.
+    // Each change of the copy is looked for where the original comes to that value, the latest time before it.
     let origins: Vec<Sample> = original.samples().windows(2).filter_map(changed).collect();
     let late = |change: &Sample| {
         let end = origins.partition_point(|s| s.time <= change.time);
@@ -38,12 +55,19 @@ pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Op
     let usual = median(&mut delays)?;
     let (first, last) = original.samples().first().zip(original.samples().last())?;
     let every = last.time.since(first.time) / original.samples().len().max(2) as f64;
-    let alike = delays.iter().filter(|late| (*late - usual).abs() <= every / 2.0).count();
-    let mut places: Vec<(u64, u64)> = changes.iter().map(|s| (s.a.to_bits(), s.b.to_bits())).collect();
-    places.sort_unstable();
-    places.dedup();
-    let enough = changes.len() >= ENOUGH && places.len() >= PLACES;
-    (enough && alike as f64 >= MOST * changes.len() as f64).then_some(usual)
+    let fine = || place_step(original).max(place_step(copy)) <= FINE_PLACE_DEG;
+    let enough = match one {
+        true => NUMBERS,
+        false if fine() => FINE_PLACES,
+        false => PLACES,
+    };
+    let alike = delays.iter().filter(|late| (*late - usual).abs() <= enough.within * every).count();
+    let second = |s: &Sample| if one { 0 } else { s.b.to_bits() };
+    let mut values: Vec<(u64, u64)> = changes.iter().map(|s| (s.a.to_bits(), second(s))).collect();
+    values.sort_unstable();
+    values.dedup();
+    let are_enough = changes.len() >= enough.changes && values.len() >= VALUES;
+    (are_enough && alike as f64 >= enough.share * changes.len() as f64).then_some(usual.max(LEAST_S))
 }
 
 #[cfg(test)]
@@ -74,5 +98,48 @@ mod tests {
         }
         assert_eq!(delay(&at_rest(0.2, 0), &original, STEP), None, "the original comes first");
         assert_eq!(delay(&original, &at_rest(0.2, 777), STEP), None, "another receiver");
+    }
+
+    /// What a curve gives in its first seconds.
+    fn begin(curve: &Curve, seconds: f64) -> Curve {
+        let end = Time(0).plus(seconds);
+        Curve::new(&curve.samples().iter().copied().filter(|s| s.time < end).collect::<Vec<_>>(), false)
+    }
+
+    #[test]
+    fn few_fine_places_are_enough_and_few_coarse_ones_are_not() {
+        let short = |curve: &Curve| begin(curve, 20.0);
+        let (original, copy) = (at_rest(0.0, 0), at_rest(0.04, 0));
+        assert!(delay(&short(&original), &short(&copy), STEP).is_some());
+        assert_eq!(delay(&begin(&original, 9.0), &begin(&copy, 9.0), STEP), None, "too short");
+        let coarse = |curve: &Curve| {
+            let by_ten =
+                |s: &Sample| Sample { a: 54.3 + 10.0 * (s.a - 54.3), b: 10.1 + 10.0 * (s.b - 10.1), ..*s };
+            Curve::new(&curve.samples().iter().map(by_ten).collect::<Vec<_>>(), false)
+        };
+        assert_eq!(delay(&coarse(&short(&original)), &coarse(&short(&copy)), (1.8e-5, 1.8e-5)), None);
+    }
+
+    /// Depths in tenths of a metre, one a second, `late_s` late: over a slope of `slope_m` a second, with a noise of `noise_m` of
+    /// its own from `seed`.
+    fn depths(late_s: f64, slope_m: f64, noise_m: f64, seed: i64) -> Curve {
+        let sample = |i: i64| Sample {
+            time: Time(0).plus(i as f64 + late_s + 0.002 * noise(i + seed)),
+            a: ((12.0 + slope_m * i as f64 + noise_m * noise(i + seed)) * 10.0).round() / 10.0,
+            b: f64::NAN,
+        };
+        Curve::new(&(0..28).map(sample).collect::<Vec<_>>(), false)
+    }
+
+    #[test]
+    fn few_depths_to_the_letter_are_a_copy_where_the_bottom_changes() {
+        const ONE: (f64, f64) = (0.06, f64::INFINITY);
+        let jitter = |slope_m: f64| (depths(0.0, slope_m, 0.0, 0), depths(0.037, slope_m, 0.0, 50));
+        let (original, copy) = jitter(0.7);
+        assert!(delay(&original, &copy, ONE).is_some_and(|late| (late - 0.037).abs() < 0.01));
+        let (original, copy) = jitter(0.02);
+        assert_eq!(delay(&original, &copy, ONE), None, "over even bottom two sounders may agree");
+        let another = depths(0.037, 0.7, 0.1, 50);
+        assert_eq!(delay(&depths(0.0, 0.7, 0.1, 0), &another, ONE), None, "another sounder");
     }
 }

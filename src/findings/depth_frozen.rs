@@ -4,6 +4,7 @@ use super::motion::{Motion, within};
 use super::pairs::{self, Curve};
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, depth_second_echo, duplicate_depth_source};
+use crate::books::Books;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -16,7 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The depth stays the same to the last digit while the boat runs over a bottom that changes. It looks like a \
                   good depth, and is an old one: the display gives no warning of shallow water.",
         detection: "The same depth, to the last digit, for 10 s or more at over 1.5 kn, where the bottom is known to change: the \
-                    depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep), or another sounder sees it change meanwhile, or a depth given in \
+                    depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep), or \
+                    another sounder that is not unrelated to it sees it change meanwhile, or a depth given in \
                     centimetres, which the boat's own heave keeps moving, suddenly stops moving.",
         lookalikes: "A flat bottom at rest, or in still water with a sounder that gives tenths of a metre. A zero that is held \
                      is depth-not-available.",
@@ -90,7 +92,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 .filter(|span| {
                     motion.known_way_m(*span).is_some_and(|m| m * KNOTS_PER_M_S > SLOWEST_KN * span.seconds())
                 })
-                .filter_map(|span| Some((span, why(source, &others, &motion, span)?)))
+                .filter_map(|span| Some((span, why(evidence.books, source, &others, &motion, span)?)))
                 .collect();
             finding(evidence, source, &motion, &stands)
         })
@@ -98,7 +100,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 }
 
 /// What shows that the bottom changed, if anything does.
-fn why(source: &Source, others: &[&Source], motion: &Motion<'_>, span: Span) -> Option<Why> {
+fn why(books: &Books, source: &Source, others: &[&Source], motion: &Motion<'_>, span: Span) -> Option<Why> {
     let track = source.track.samples();
     let held = within(source, span).first().map(|s| s.a).filter(|m| *m > 0.0)?;
     let usual = Curve::new(track, false);
@@ -133,20 +135,25 @@ fn why(source: &Source, others: &[&Source], motion: &Motion<'_>, span: Span) -> 
     if let Some(leap) = cliff(source, span, held, resolution).filter(|_| many && !even) {
         return Some(Why::Leap(leap));
     }
-    let seen = others
-        .iter()
-        .filter(|o| !depth_second_echo::leaps(o))
-        .filter_map(|o| {
-            let depths = within(o, span).iter().map(|s| s.a).filter(|m| *m > 0.0);
-            let (low, high) = depths.fold((f64::INFINITY, 0.0_f64), |(l, h), m| (l.min(m), h.max(m)));
-            (high > 0.0).then_some(high - low)
-        })
-        .max_by(f64::total_cmp);
-    if let Some(change) = seen.filter(|c| *c >= (CHANGE_SHARE * held).max(0.5)) {
+    let change =
+        others.iter().filter_map(|other| seen(books, source, other, span, held)).max_by(f64::total_cmp);
+    if let Some(change) = change {
         return Some(Why::Other(change));
     }
     (resolution <= FINE_M && known >= BEFORE_S / 3.0 && missing >= MISSING_CHANGES)
         .then_some(Why::Stopped(rate))
+}
+
+/// By how much another sounder saw the depth change while this one stood at `held`, metres; nothing when it hardly did, or when
+/// it does not follow this one at other times.
+fn seen(books: &Books, source: &Source, other: &Source, stand: Span, held: f64) -> Option<f64> {
+    let depths = within(other, stand).iter().map(|s| s.a).filter(|m| *m > 0.0);
+    let (low, high) = depths.fold((f64::INFINITY, 0.0_f64), |(l, h), m| (l.min(m), h.max(m)));
+    let change = Some(high - low).filter(|m| *m >= (CHANGE_SHARE * held).max(0.5))?;
+    let stands: Vec<Span> = [source, other].iter().flat_map(|s| s.runs.still(SHORTEST_S)).collect();
+    let is_witness = !depth_second_echo::leaps(other)
+        && !duplicate_depth_source::are_unrelated(books, source, other, &stands);
+    is_witness.then_some(change)
 }
 
 /// By how much the depth leaps at the end of a stand, metres, when it goes on changing from there, and the bottom would be far
@@ -259,6 +266,36 @@ mod tests {
     fn a_fine_depth_that_stops_for_good_is_found() {
         let even = |t: f64| 6.0 + 0.05 * noise((t * 5.0) as i64);
         assert_eq!(detect(&boat(6.0, 0.01, 60..120, even).evidence()).len(), 1);
+    }
+
+    /// Two sounders that agree, or have nothing to do with each other; the first stands at 9.5 m for 30 s, to a tenth.
+    #[test]
+    fn only_a_sounder_that_follows_this_one_is_a_witness() {
+        let witnessed = |swing_m: f64| {
+            let level = |t: f64| {
+                let slope = |s: f64| 9.5 + 0.03 * s;
+                if (40.0..70.0).contains(&t) {
+                    9.5
+                } else if t < 40.0 {
+                    slope(t - 40.0)
+                } else {
+                    slope(t - 70.0)
+                }
+            };
+            let mut boat = boat(2.0, 0.1, 0..0, level);
+            for i in 0..600_i64 {
+                let t = i as f64 / 5.0 + 0.1;
+                let hole = if (40.0..70.0).contains(&t) { 1.0 - (t - 55.0).abs() / 15.0 } else { 0.0 };
+                let m = level(t) + 1.2 + hole + swing_m * (1.0 + (t / 4.0).sin());
+                let m = Ok((m * 10.0).round() / 10.0);
+                let reading =
+                    Reading::Depth { m, below: DepthBelow::Transducer, offset_m: Err(Absent::Missing) };
+                boat.say(3, 128_267, t, &reading);
+            }
+            detect(&boat.evidence())
+        };
+        assert_eq!(kinds(&witnessed(0.0)), [(Severity::Fault, vec![2])]);
+        assert!(witnessed(4.0).is_empty());
     }
 
     #[test]

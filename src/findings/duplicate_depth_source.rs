@@ -39,9 +39,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let copies = repeaters(evidence);
     pairs::pairs(evidence, "depth")
         .into_iter()
-        .filter_map(|(a, b)| match compare(evidence.books, a, b)? {
+        .filter_map(|(a, b)| match compare(evidence.books, a, b, &[])? {
             c if c.echo_s.is_some_and(|delay| delay < 0.0) => {
-                Some(finding(evidence.books, b, a, &compare(evidence.books, b, a)?))
+                Some(finding(evidence.books, b, a, &compare(evidence.books, b, a, &[])?))
             }
             c => Some(finding(evidence.books, a, b, &c)),
         })
@@ -59,6 +59,14 @@ pub(super) fn repeaters<'e>(evidence: &'e Evidence<'_>) -> &'e [DeviceId] {
     evidence.depth_repeaters.get_or_init(find)
 }
 
+/// Whether two sounders have nothing to do with each other while neither stands still.
+pub(super) fn are_unrelated(books: &Books, a: &Source, b: &Source, stands: &[Span]) -> bool {
+    compare(books, a, b, stands).is_some_and(|c| c.relation() == UNRELATED)
+}
+
+/// The relation of two sounders that do not agree.
+const UNRELATED: &str = "unrelated";
+
 struct Comparison {
     median_m: f64,
     scatter_m: f64,
@@ -70,11 +78,23 @@ struct Comparison {
     span: Span,
 }
 
-fn compare(books: &Books, a: &Source, b: &Source) -> Option<Comparison> {
+impl Comparison {
+    fn relation(&self) -> &'static str {
+        match (self.echo_s, self.steady) {
+            (Some(_), _) => "echo",
+            (None, true) => "constant-offset",
+            (None, false) => UNRELATED,
+        }
+    }
+}
+
+/// How two sounders relate but for `stands`.
+fn compare(books: &Books, a: &Source, b: &Source, stands: &[Span]) -> Option<Comparison> {
     let first = Curve::new(a.track.samples(), false);
     let second = Curve::new(b.track.samples(), false);
     let both = |s: &Sample| Some((s.time, first.at(s.time).filter(|m| *m > 0.0 && s.a > 0.0)?, s.a));
     let both = without_echoes(second.samples().iter().filter_map(both).collect());
+    let both = pairs::alive(both, |(time, ..)| *time, stands);
     if both.len() < 10 {
         return None;
     }
@@ -134,16 +154,14 @@ pub(super) fn resolution(curve: &Curve) -> f64 {
 
 fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
     let (one, other) = (books.inventory.label(a.key.device), books.inventory.label(b.key.device));
-    let (relation, severity, summary) = match (c.echo_s, c.steady) {
-        (Some(_), _) => ("echo", Severity::Note, format!("{other} repeats the depth of {one}")),
-        (None, true) => (
-            "constant-offset",
+    let relation = c.relation();
+    let (severity, summary) = match relation {
+        "echo" => (Severity::Note, format!("{other} repeats the depth of {one}")),
+        UNRELATED => (Severity::Warning, format!("{one} and {other} both supply depth and do not agree")),
+        _ => (
             Severity::Warning,
             format!("{one} and {other} both supply depth and differ by {} m", number(c.median_m.abs(), 2)),
         ),
-        (None, false) => {
-            ("unrelated", Severity::Warning, format!("{one} and {other} both supply depth and do not agree"))
-        }
     };
     let mut finding = Finding::new(severity, summary)
         .devices(pairs::devices(a, b))

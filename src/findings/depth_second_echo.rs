@@ -92,6 +92,11 @@ pub(super) fn leaps(source: &Source) -> bool {
     echoes(source).are_some()
 }
 
+/// The stretches in which a source's depths are told as multiples, first to last value; none where the finding is not made.
+pub(super) fn stretches(source: &Source) -> Vec<Span> {
+    Some(echoes(source)).filter(Echoes::are_some).map_or_else(Vec::new, |echoes| echoes.spans)
+}
+
 /// What a leap from one depth below the transducer to another is, with the ratio of the deeper to the shallower.
 ///
 /// With the `offset` to the surface the ratio is exact below the surface; without, the transducer's depth is unknown.

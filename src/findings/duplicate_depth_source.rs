@@ -2,7 +2,7 @@
 
 use super::pairs::{self, Curve};
 use super::words::{number, percent};
-use super::{Detector, Doc, Evidence, Finding, two_in_turn};
+use super::{Detector, Doc, Evidence, Finding, depth_second_echo, two_in_turn};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
@@ -16,7 +16,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Two or more devices supply depth. A display may show one now and the other later.",
         detection: "The depths of every two devices are compared at the same moments. The same values again, later: an \
                     echo. A steady difference: a constant offset (mounting depth, or an offset set in one of them). \
-                    Else: unrelated. Values of one talker that \
+                    Else: unrelated. What depth-second-echo tells as multiples is left out. Values of one talker that \
                     change between two depths all the time: two sounders with one name.",
         lookalikes: "A gateway or display that repeats a depth that it hears. One sounder that sends several depth \
                      sentences is one source. Offsets to keel or surface that are sent explain a steady difference.",
@@ -92,8 +92,9 @@ impl Comparison {
 fn compare(books: &Books, a: &Source, b: &Source, stands: &[Span]) -> Option<Comparison> {
     let first = Curve::new(a.track.samples(), false);
     let second = Curve::new(b.track.samples(), false);
-    let both = |s: &Sample| Some((s.time, first.at(s.time).filter(|m| *m > 0.0 && s.a > 0.0)?, s.a));
-    let both = without_echoes(second.samples().iter().filter_map(both).collect());
+    let (one, other) = (without_multiples(a), without_multiples(b));
+    let both = |s: &Sample| Some((s.time, one.at(s.time).filter(|m| *m > 0.0 && s.a > 0.0)?, s.a));
+    let both = without_echoes(other.samples().iter().filter_map(both).collect());
     let both = pairs::alive(both, |(time, ..)| *time, stands);
     if both.len() < 10 {
         return None;
@@ -129,6 +130,15 @@ fn compare(books: &Books, a: &Source, b: &Source, stands: &[Span]) -> Option<Com
         moments,
         span,
     })
+}
+
+/// A source's depths but for those that are told as multiples of the bottom: they would hide how it relates to another one that
+/// has an offset, which is in no ratio to them.
+fn without_multiples(source: &Source) -> Curve {
+    let multiples = depth_second_echo::stretches(source);
+    let is_one = |s: &&Sample| multiples.iter().any(|span| span.from <= s.time && s.time <= span.to);
+    let left: Vec<Sample> = source.track.samples().iter().filter(|s| !is_one(s)).copied().collect();
+    Curve::new(&left, false)
 }
 
 /// One depth is a second echo of the other where it is twice as much, to within this share.

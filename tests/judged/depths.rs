@@ -91,6 +91,20 @@ fn second_echoes_do_not_hide_an_offset() {
     );
 }
 
+/// The upper sounder of two doubles the depth for a fifth of the time; twice its depth is in no ratio to that of the other.
+#[test]
+fn second_echoes_of_the_upper_sounder_do_not_hide_an_offset() {
+    let bottom = |t: f64| 8.0 + 3.5 * (t / 17.0).sin() + 0.02 * (t * 2.4).sin();
+    let one = depths(|t| Some(bottom(t) * if t % 20.0 > 16.0 { 2.0 } else { 1.0 }));
+    let other = depths(|t| Some(bottom(t) + 1.98));
+    let other = other.into_iter().map(|(t, id, data)| (t + 0.2, id + 1, data)).collect();
+    let report = judge(&[can_log([sensors(0, 400), one, other].concat())]);
+    assert_eq!(alarms(&report), ["depth-second-echo", "duplicate-depth-source"], "{:?}", report.findings);
+    assert_eq!(crate::text(&report, "duplicate-depth-source", "relation"), "constant-offset");
+    let offset = crate::number(&report, "duplicate-depth-source", "median_difference_m").abs();
+    assert!((offset - 1.98).abs() < 0.1, "{offset}");
+}
+
 /// Now and then a single depth comes through at speed: every twelfth is sent. The silences between them are of one run.
 #[test]
 fn a_stray_depth_ends_no_run_at_speed() {

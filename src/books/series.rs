@@ -40,6 +40,10 @@ pub enum LastValue {
     Measure(f64, &'static str),
 }
 
+/// An engine that turns more slowly than this stands or is started: a starter turns it at 150 to 250 a minute (common practice,
+/// no source).
+const RUNS_RPM: f64 = 250.0;
+
 /// What makes a source: a device's stream of one quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct SourceKey {
@@ -94,9 +98,9 @@ pub struct Source {
     pub first: Option<Time>,
     /// Last message.
     pub last: Option<Time>,
-    /// Stretches between two values.
+    /// Stretches between two values; of an engine's speed, between two at which it runs.
     pub value_gaps: Gaps,
-    /// When the first and the last value came.
+    /// When the first and the last of these values came.
     pub values_from_to: Option<(Time, Time)>,
     /// Messages with and without value by the boat's speed, in classes of [`SPEED_CLASS_KN`].
     pub by_speed: Vec<(u32, u32)>,
@@ -329,7 +333,8 @@ impl Source {
         let Some(time) = time else { return };
         self.first.get_or_insert(time);
         self.last = Some(time);
-        if valid && !zero {
+        let stands = matches!(reading, Reading::Engine { rpm: Ok(rpm), .. } if *rpm < RUNS_RPM);
+        if valid && !zero && !stands {
             if let Some((_, last)) = self.values_from_to {
                 self.value_gaps.interval(last, time);
             }

@@ -14,6 +14,7 @@ mod answers;
 mod claims;
 mod depths;
 mod distrust;
+mod engines;
 mod feeds;
 mod headings;
 mod hosts;

@@ -1,6 +1,7 @@
 //! Silences: which belong to a whole wire, which to a device, which to one message. One physical event, one owner: the
 //! wider silence takes the narrower ones that lie in it.
 
+mod engines;
 mod moved;
 mod of_devices;
 mod of_hosts;

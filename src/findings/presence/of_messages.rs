@@ -2,12 +2,12 @@
 
 use super::of_devices::{quarrels, starts_anew};
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, comes_and_goes, covered, follows, heard_s, is_asked_for,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, comes_and_goes, covered, engines, follows, heard_s, is_asked_for,
     is_on_demand, other_talker, patience, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
-use crate::books::timing::{Message, Stream};
+use crate::books::timing::Stream;
 use crate::time::{Span, Time};
 
 /// Finds the silences of single messages whose device went on.
@@ -40,7 +40,6 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         if let (Some(last), Some(end)) = (stream.last, end)
             && end.since(last) > (patience * 2.0).max(GONE_S)
             && stream.count >= 20
-            && !is_of_an_engine(stream)
         {
             silences.push(Silence { span: Span::new(last, end), returned: false });
         }
@@ -48,8 +47,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         let all_silent =
             |span: Span| device.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span));
         silences.retain(|s| {
-            let engine_off = is_of_an_engine(stream) && s.span.seconds() >= ENGINE_OFF_S;
-            !engine_off
+            !engines::is_off(books, stream, s)
                 && !all_silent(s.span)
                 && presence.own_s(books, device.wire, s.span) > patience
                 && !owned(books, presence, stream.device, s.span)
@@ -81,14 +79,6 @@ fn taken_over(books: &Books, stream: &Stream, silence: Span, within_s: f64) -> b
         .of(stream.device)
         .filter(|s| s.message == stream.message && s.part != stream.part)
         .any(|s| s.first.is_some_and(begins) || s.gaps.over(within_s).iter().any(|gap| begins(gap.to)))
-}
-
-/// Nobody stops an engine and starts it again within this time, seconds (common practice, no source).
-const ENGINE_OFF_S: f64 = 10.0;
-
-/// An engine that is stopped falls silent while the gateway of all engines lives on.
-fn is_of_an_engine(stream: &Stream) -> bool {
-    matches!(stream.message, Message::Pgn(127_488 | 127_489 | 127_493 | 127_497))
 }
 
 /// Whether a wider silence of the device, its host or its wire takes this one.

@@ -1,0 +1,86 @@
+//! Engines that are switched off, and engine messages that drop out.
+
+use crate::wires::sensors;
+use crate::{alarms, can_log, judge, number};
+use leadsman::report::model::Report;
+
+type Frames = Vec<(f64, u32, String)>;
+
+const SECONDS: u32 = 150;
+
+/// Engine speed (PGN 127488) of engine 0 from address 0x33 ten times a second; nothing where there is no speed.
+fn speed(rpm: impl Fn(f64) -> Option<u16>) -> Frames {
+    let at = (0..10 * SECONDS).map(|i| f64::from(i) / 10.0 + 0.05);
+    at.filter_map(|t| {
+        let [low, high] = (rpm(t)? * 4).to_le_bytes();
+        Some((t, 0x09F2_0033, format!("00{low:02X}{high:02X}FFFF7FFFFF")))
+    })
+    .collect()
+}
+
+/// Its pressures and temperatures (PGN 127489, four frames) twice a second.
+fn pressures(sent: impl Fn(f64) -> bool) -> Frames {
+    let parts = ["1A00B80BFFFF30", "7F780564006C03", "0000FFFFFFFFFF", "000000007F7FFF"];
+    (0..2 * SECONDS)
+        .map(|i| (i, f64::from(i) / 2.0 + 0.07))
+        .filter(|(_, t)| sent(*t))
+        .flat_map(|(i, t)| {
+            (0..4).zip(parts).map(move |(n, part)| {
+                (t + 0.001 * f64::from(n), 0x09F2_0133, format!("{:02X}{part}", i % 8 << 5 | n))
+            })
+        })
+        .collect()
+}
+
+/// The state of its battery (PGN 127508) every 1.5 s: the gateway lives.
+fn battery() -> Frames {
+    (0..SECONDS * 2 / 3)
+        .map(|i| (1.5 * f64::from(i) + 0.09, 0x19F2_1433, "001A05FF7FFFFFFF".to_owned()))
+        .collect()
+}
+
+fn report(frames: &[Frames]) -> Report {
+    judge(&[can_log([sensors(0, SECONDS), battery(), frames.concat()].concat())])
+}
+
+fn away(t: f64) -> bool {
+    (60.0..75.0).contains(&t) || (100.0..115.0).contains(&t)
+}
+
+/// Nobody stops an engine that is as fast before a pause as after it: its message drops out.
+#[test]
+fn an_engine_that_runs_on_was_not_switched_off() {
+    for frames in [
+        vec![speed(|t| (!away(t)).then_some(1700))],
+        vec![speed(|t| (!away(t)).then_some(1700)), pressures(|_| true)],
+        vec![speed(|_| Some(1700)), pressures(|t| !away(t))],
+    ] {
+        let report = report(&frames);
+        assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
+        assert!((number(&report, "message-dropout", "gaps") - 2.0).abs() < 0.1);
+    }
+}
+
+/// One whose key is turned may be silent at once, and stands when it comes back; it may also stand before, with the key on.
+#[test]
+fn an_engine_that_stands_before_or_after_a_pause_may_have_been_off() {
+    let stops = |t: f64| (!away(t)).then_some(if t < 60.0 { 1700 } else { 0 });
+    let stood = |t: f64| (!away(t)).then_some(if t < 115.0 { 0 } else { 1700 });
+    for frames in [
+        vec![speed(stops), pressures(|t| !away(t))],
+        vec![speed(stood), pressures(|t| !away(t))],
+        vec![speed(stood), pressures(|_| true)],
+        vec![speed(|_| Some(0)), pressures(|t| !away(t))],
+        vec![speed(|t| (t < 100.0).then_some(1700)), pressures(|t| t < 100.0)],
+    ] {
+        let report = report(&frames);
+        assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    }
+}
+
+/// Where its pressures come on, an engine was not switched off, though its speed never comes back.
+#[test]
+fn an_engine_that_tells_its_pressures_is_on() {
+    let report = report(&[speed(|t| (t < 100.0).then_some(1700)), pressures(|_| true)]);
+    assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
+}

@@ -20,6 +20,7 @@ mod headings;
 mod hosts;
 mod joined;
 mod lines;
+mod lone;
 mod look;
 mod loops;
 #[path = "../hostile/make.rs"]

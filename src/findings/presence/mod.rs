@@ -2,6 +2,7 @@
 //! wider silence takes the narrower ones that lie in it.
 
 mod engines;
+mod lone_messages;
 mod moved;
 mod of_devices;
 mod of_hosts;
@@ -125,6 +126,7 @@ pub fn survey(books: &Books) -> Presence {
     of_wires::find(books, &mut presence);
     of_devices::find(books, &mut presence);
     of_messages::find(books, &mut presence);
+    lone_messages::find(books, &mut presence);
     presence
 }
 

@@ -412,3 +412,25 @@ fn a_leap_of_the_clock_makes_no_search_slow() {
     let report = judge(&[traffic.recorded_by(|t| 1000.0 + if t < 100.2 { t } else { t + 7200.0 })]);
     assert_eq!(alarms(&report), ["arp-unanswered"], "{:?}", report.findings);
 }
+
+/// Four displays of a network whose recorder slept for three seconds.
+fn with_a_gap(mut traffic: Traffic) -> Traffic {
+    for host in [3, 4, 5, 6] {
+        let ip = 0xC0A8_2F00 + host as u32;
+        traffic.sends(host, ip, 0.1, (0.02 * host as f64, 150.0));
+    }
+    traffic.0.retain(|(at, _)| !(60.0..63.0).contains(at));
+    traffic
+}
+
+/// Whose link goes down seconds after the recorder slept is told, and the gap is the recorder's still.
+#[test]
+fn a_link_that_goes_down_after_a_gap_is_told() {
+    let mut traffic = with_a_gap(Traffic::of_two_displays(150.0));
+    let host = mac(4);
+    traffic.0.retain(|(at, packet)| packet[6..12] != host || !(68.0..72.0).contains(at));
+    traffic.takes(72.0, 4, 0xC0A8_2F04);
+    let mut kinds = alarms(&judge(&[traffic.recorded()]));
+    kinds.sort_unstable();
+    assert_eq!(kinds, ["link-flap", "recording-gap"]);
+}

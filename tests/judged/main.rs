@@ -10,6 +10,7 @@
     reason = "a test fails by panicking, on numbers of its own"
 )]
 
+mod after_gaps;
 mod answers;
 mod claims;
 mod depths;

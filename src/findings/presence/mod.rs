@@ -113,6 +113,20 @@ impl Presence {
         silence.seconds() - shared.sum::<f64>()
     }
 
+    /// The silences of these wires that are the wires' own.
+    fn outages(&self, is_its: impl Fn(WireId) -> bool) -> impl Iterator<Item = Span> {
+        let own = move |(wire, _, why): &&(WireId, Span, WireSilence)| is_its(*wire) && !why.is_recorders();
+        self.wires.iter().filter(own).map(|(_, span, _)| *span)
+    }
+
+    /// The silences of these wires in which their recorder may have slept.
+    fn slept(&self, is_its: impl Fn(WireId) -> bool + Copy) -> impl Iterator<Item = Span> {
+        let told =
+            self.wires.iter().filter(|(_, _, why)| why.is_recorders()).map(|(wire, span, _)| (wire, span));
+        let brief = self.brief.iter().map(|(wire, span)| (wire, span));
+        told.chain(brief).filter(move |(wire, _)| is_its(**wire)).map(|(_, span)| *span)
+    }
+
     fn cadence(&self, device: DeviceId) -> Option<f64> {
         self.cadences.get(device.0 as usize).copied().flatten()
     }
@@ -266,6 +280,19 @@ fn is_silent(gaps: &Gaps, span: Span) -> bool {
 /// Whether most of `span` lies in `gap`.
 fn within(gap: Span, span: Span) -> bool {
     span.shared_s(gap) >= 0.8 * span.seconds()
+}
+
+/// Who has come by its rhythm for this long after an outage has started, and so many of its intervals, seconds.
+const STARTED_S: f64 = 2.0;
+const STARTED_PULSES: f64 = 4.0;
+
+/// Whether a stream came by its rhythm again after its wire was back, up to a silence.
+fn has_started(stream: &Stream, back: Time, silence: Span) -> bool {
+    let Some(pulse) = stream.pulse_s() else { return false };
+    let pauses = stream.gaps.over((STARTED_PULSES / 2.0 * pulse).max(NOTICEABLE_S));
+    let again = pauses.iter().filter(|pause| pause.from < silence.from).map(|pause| pause.to).max();
+    let since = again.map_or(back, |again| again.max(back));
+    silence.from.since(since) >= (STARTED_PULSES * pulse).max(STARTED_S) && flowed_into(stream, silence)
 }
 
 /// Whether a silence begins while what came up at `start` may still be starting.

@@ -2,7 +2,8 @@
 
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
-    follows, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic, visitors, within,
+    follows, has_started, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic,
+    visitors, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -15,6 +16,9 @@ use std::net::IpAddr;
 
 /// Where a host shows after a silence that its link came up, so many of its intervals are enough for one.
 const LINK_INTERVALS: f64 = 2.5;
+
+/// A claim so soon after a gap may answer a request that the recorder missed, seconds (ISO 11783-5: within 250 ms).
+const ANSWERS_S: f64 = 0.3;
 
 /// Finds the silences of devices whose wire went on, the restarts and the flaps.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
@@ -80,22 +84,33 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
             && !moved::goes_on(books, presence, id, s)
     });
     silences.retain(|s| {
-        let after_outage =
-            presence.wires.iter().any(|(w, outage, _)| is_its(*w) && follows(s.span, outage.to));
+        let after_outage = presence.outages(is_its).any(|outage| {
+            let has_started = |stream| has_started(stream, outage.to, s.span);
+            follows(s.span, outage.to) && !beats(books, id).any(has_started)
+        });
         let starting = device.first.is_some_and(|first| follows(s.span, first)) && starts_anew(books, id);
         !after_outage && !starting
     });
     if quarrels {
         silences.clear();
     }
-    // Who claims anew within seconds after an outage was taken by it, however seldom it had spoken before.
-    let after_outage = |claim: Time| {
-        presence
-            .wires
-            .iter()
-            .any(|(w, outage, _)| is_its(*w) && claim >= outage.from && claim <= outage.to.plus(STARTING_S))
+    // Who claims anew within seconds after an outage was taken by it, however seldom it had spoken before; not who had started and
+    // fell silent again, nor who claims while the recorder had only slept.
+    let of_outage = |silence: Span| {
+        let claim = silence.to;
+        presence.outages(is_its).any(|outage| {
+            let has_started = |stream| has_started(stream, outage.to, silence);
+            let after = claim >= outage.from && claim <= outage.to.plus(STARTING_S);
+            covered(silence, outage) || after && !beats(books, id).any(has_started)
+        })
     };
-    let restarts: Vec<_> = restarts.into_iter().filter(|s| !of_wire(*s) && !after_outage(s.to)).collect();
+    let slept = |silence: Span| presence.slept(is_its).any(|gap| covered(silence, gap));
+    let answers =
+        |claim: Time| presence.slept(is_its).any(|gap| (0.0..=ANSWERS_S).contains(&claim.since(gap.to)));
+    let restarts: Vec<_> = restarts
+        .into_iter()
+        .filter(|s| !of_outage(*s) && !answers(s.to) && (!wire_silent(*s) || slept(*s)))
+        .collect();
     silences.retain(|s| !restarts.iter().any(|r| r.touches(s.span, 2.0)));
     of_hosts::flaps(books, id, &mut silences, presence);
     if !restarts.is_empty() {

@@ -2,12 +2,13 @@
 
 use super::of_devices::{quarrels, starts_anew};
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, comes_and_goes, covered, engines, follows, heard_s, is_asked_for,
-    is_on_demand, other_talker, patience, within,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, comes_and_goes, covered, engines, follows, has_started,
+    heard_s, is_asked_for, is_on_demand, other_talker, patience, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
 use crate::books::timing::Stream;
+use crate::books::wires::WireId;
 use crate::time::{Span, Time};
 
 /// Finds the silences of single messages whose device went on.
@@ -50,7 +51,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
             !engines::is_off(books, stream, s)
                 && !all_silent(s.span)
                 && presence.own_s(books, device.wire, s.span) > patience
-                && !owned(books, presence, stream.device, s.span)
+                && !owned(books, presence, stream, s.span)
                 && !books.clock_leapt(s.span)
                 && !taken_over(books, stream, s.span, patience)
                 && !other_talker::sends(books, stream, s.span, s.returned)
@@ -82,7 +83,8 @@ fn taken_over(books: &Books, stream: &Stream, silence: Span, within_s: f64) -> b
 }
 
 /// Whether a wider silence of the device, its host or its wire takes this one.
-fn owned(books: &Books, presence: &Presence, device: DeviceId, span: Span) -> bool {
+fn owned(books: &Books, presence: &Presence, stream: &Stream, span: Span) -> bool {
+    let device = stream.device;
     let Some(d) = books.inventory.get(device) else { return false };
     let root = books.root(d.wire);
     let host = books.carrier(device);
@@ -92,11 +94,11 @@ fn owned(books: &Books, presence: &Presence, device: DeviceId, span: Span) -> bo
             || presence.restarts.get(&id).into_iter().flatten().any(|s| s.touches(span, 2.0))
             || presence.flaps.get(&id).into_iter().flatten().any(|(s, _)| s.touches(span, 2.0))
     };
+    let is_its = |wire: WireId| wire == root || wire == d.wire;
+    let starts = |back: Time| follows(span, back) && !has_started(stream, back, span);
     starting
-        || presence
-            .wires
-            .iter()
-            .any(|(w, s, _)| (*w == root || *w == d.wire) && (covered(span, *s) || follows(span, s.to)))
+        || presence.wires.iter().any(|(wire, gap, _)| is_its(*wire) && covered(span, *gap))
+        || presence.outages(is_its).any(|outage| starts(outage.to))
         || by_device(device)
         || host.is_some_and(by_device)
 }

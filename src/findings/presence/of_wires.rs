@@ -1,16 +1,18 @@
 //! Silences of whole wires: everyone at once.
 
 use super::{
-    Presence, STANDS_OUT, WireSilence, flowed_into, follows, is_silent, on_boat_clock, patience,
-    patience_with, periodic,
+    Presence, STANDS_OUT, STARTED_PULSES, WireSilence, flowed_into, follows, is_silent, on_boat_clock,
+    patience, patience_with, periodic, within,
 };
 use crate::books::Books;
+use crate::books::bus::Start;
 use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::timing::Stream;
 use crate::books::wires::{Wire, WireId};
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
+use std::collections::BTreeSet;
 
 /// A silence that nothing explains is told from here, seconds: a busy computer stalls for shorter ones, and a gateway that
 /// sends over a radio link does.
@@ -19,11 +21,11 @@ const UNEXPLAINED_S: f64 = 2.5;
 /// Shorter silences of a whole wire explain no pause of a message, seconds.
 const BRIEF_S: f64 = 0.5;
 
+/// What begins or ends within this of a silence does so with it, seconds.
+const EDGE_S: f64 = 0.5;
+
 /// So many silences that nothing explains are told though each is short.
 const OFTEN: usize = 3;
-
-/// Who has sent for so many of its intervals has started.
-const STARTED_PULSES: f64 = 4.0;
 
 /// From this many frames a stamp on, a stamp without any is a silence.
 const CROWDED: f64 = 10.0;
@@ -61,8 +63,8 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         for span in wire.gaps.over(patience.min(BRIEF_S.max(STANDS_OUT * wire.gaps.usual_s().unwrap_or(0.0))))
         {
             // The quiet in which everything starts after an outage belongs to it.
-            let starting = presence.wires.iter().any(|(w, outage, _)| {
-                *w == id && follows(span, outage.to) && !flowed_between(books, &devices, *outage, span)
+            let starting = presence.outages(|wire| wire == id).any(|outage| {
+                follows(span, outage.to) && !flowed_between(books, &devices, outage, span)
             });
             if starting || books.clock_leapt(span) {
                 continue;
@@ -175,24 +177,33 @@ fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireS
     }
 }
 
+/// Who comes up with its wire announces itself within this time, or has not spoken before it does, seconds.
+const AT_ONCE_S: f64 = 2.0;
+
+/// A device that boots is back within this time, seconds (common practice, no source).
+const BOOTED_S: f64 = 60.0;
+
 /// How many devices of a wire show that they came up anew after a silence. One host alone may have announced itself by
 /// chance; an N2K device claims its address unasked only when it starts.
 fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
-    let within = |at: Time| at >= span.to.plus(-0.5) && at <= span.to.plus(SHOWS_WITHIN_S);
     // What a network carries of a bus falls silent with it.
     let of_it = |bus: WireId| bus == wire || books.root(bus) == wire;
+    let comes_up = |start: &&Start| {
+        let after = start.at.since(span.to);
+        let silent = |since: Time| after <= AT_ONCE_S || since.since(span.from) <= EDGE_S;
+        (-EDGE_S..=SHOWS_WITHIN_S).contains(&after) && start.silent_since.is_some_and(silent)
+    };
     let buses = books.buses.iter().filter(|(bus, _)| of_it(*bus));
-    let starts = buses
-        .flat_map(|(_, bus)| &bus.starts)
-        .filter(|start| within(start.at) && start.silent_since.is_some())
-        .count();
+    let nodes: BTreeSet<DeviceId> =
+        buses.flat_map(|(_, bus)| &bus.starts).filter(comes_up).map(|start| start.device).collect();
     let hosts = books.networks.get(wire).map_or(0, |network| {
+        let back = |silence: Span| within(silence, span) && silence.to.since(span.to) <= BOOTED_S;
         let anew = |host: &&Host| {
-            host.returns().iter().any(|r| r.silence.touches(span, 0.5) && r.after.iter().any(Sign::is_strong))
+            host.returns().iter().any(|r| back(r.silence) && r.after.iter().any(Sign::is_strong))
         };
         network.hosts.values().filter(anew).count()
     });
-    starts + if hosts >= 2 { hosts } else { 0 }
+    nodes.len() + if hosts >= 2 { hosts } else { 0 }
 }
 
 /// Devices that stop one after another towards the end are being switched off.

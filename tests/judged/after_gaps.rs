@@ -1,0 +1,69 @@
+//! What happens in the first seconds after a silence of the whole wire.
+
+use crate::silences::{depths, without};
+use crate::wires::sensors;
+use crate::{alarms, judge, number};
+use leadsman::report::model::Report;
+
+type Frames = Vec<(f64, u32, String)>;
+
+/// The addresses of the nodes below.
+const NODES: [u32; 3] = [0x03, 0x23, 0x16];
+
+/// A claim of an address, as a node that starts makes it.
+fn claim(at: f64, address: u32) -> Frames {
+    vec![(at, 0x18EE_FF00 | address, format!("{address:02X}00D0260082A0C0"))]
+}
+
+/// Three nodes that have claimed their addresses at the start, and what else comes; all are silent in the first of these spans, and
+/// one in the other.
+fn judged(all: (f64, f64), (node, one): (u32, (f64, f64)), more: Frames) -> Report {
+    let mut frames = [sensors(0, 150), depths(0, 150), more].concat();
+    frames.extend(NODES.iter().flat_map(|node| claim(0.001 * f64::from(*node), *node)));
+    frames.retain(|(t, id, _)| id & 0xFF != node || !(one.0..one.1).contains(t));
+    judge(&[without(frames, &[all])])
+}
+
+fn kinds(report: &Report) -> Vec<&'static str> {
+    let mut kinds = alarms(report);
+    kinds.sort_unstable();
+    kinds
+}
+
+/// Who was heard again after the recorder slept is missed at once.
+#[test]
+fn a_recorder_that_slept_excuses_nobody() {
+    let gap = (60.0, 63.0);
+    let report = judged(gap, (0x23, (68.0, 72.0)), Vec::new());
+    assert_eq!(kinds(&report), ["device-dropout", "recording-gap"], "{:?}", report.findings);
+    let report = judged(gap, (0x23, (68.0, 72.0)), claim(72.0, 0x23));
+    assert_eq!(kinds(&report), ["device-restart", "recording-gap"], "{:?}", report.findings);
+    // A node's position goes on while its heading pauses.
+    let at = (0..1500).map(|i| f64::from(i) / 10.0 + 0.05).filter(|t| !(68.0..72.0).contains(t));
+    let heading = at.map(|t| (t, 0x09F1_1203, format!("FF{:02X}30FF7FFF7FFD", (t * 3.0) as u32 % 256)));
+    let report = judged(gap, (0x99, (0.0, 0.0)), heading.collect());
+    assert_eq!(kinds(&report), ["message-dropout", "recording-gap"], "{:?}", report.findings);
+}
+
+/// So is who has started after an outage and falls silent again: its silence and its claim are its own.
+#[test]
+fn who_has_started_after_an_outage_may_restart() {
+    let claims = || NODES.iter().enumerate().flat_map(|(n, node)| claim(66.0 + 0.1 * n as f64, *node)).collect::<Frames>();
+    let report = judged((60.0, 66.0), (0x23, (70.0, 74.0)), [claims(), claim(74.0, 0x23)].concat());
+    assert_eq!(kinds(&report), ["device-restart", "wire-outage"], "{:?}", report.findings);
+    assert!((number(&report, "wire-outage", "gaps") - 1.0).abs() < 0.1);
+    let report = judged((60.0, 66.0), (0x23, (70.0, 74.0)), claims());
+    assert_eq!(kinds(&report), ["device-dropout", "wire-outage"], "{:?}", report.findings);
+}
+
+/// A node that claims its address at once when the power is back, and boots for seconds before its data come, is part of the outage;
+/// so is one that comes seconds after the others.
+#[test]
+fn who_boots_late_after_an_outage_is_part_of_it() {
+    let at_once = [claim(66.0, 0x03), claim(66.1, 0x23), claim(66.2, 0x16)].concat();
+    let report = judged((60.0, 66.0), (0x23, (66.15, 73.0)), at_once);
+    assert_eq!(kinds(&report), ["wire-outage"], "{:?}", report.findings);
+    let late = [claim(66.0, 0x03), claim(66.1, 0x16), claim(71.0, 0x23)].concat();
+    let report = judged((60.0, 66.0), (0x23, (66.0, 71.0)), late);
+    assert_eq!(kinds(&report), ["wire-outage"], "{:?}", report.findings);
+}

@@ -12,7 +12,7 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "The recorder lost frames or slept. Pauses and losses at those times say nothing about the boat.",
         detection: "The recorder's own counters of lost frames (capture statistics, controller overflow); or every wire falls silent \
-                    together for 2.5 s or more and goes on where it was, with no device coming up anew; on a bus or a 0183 line \
+                    together for 2.5 s or more and goes on where it was, with no more than one device in four coming up anew; on a bus or a 0183 line \
                     that the recorder heard itself, three silences of 1.5 s are enough.",
         lookalikes: "Devices that come up anew after the silence make it a wire-outage. A clock that was set makes a gap without \
                      loss.",
@@ -77,6 +77,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     }
     if !spans.is_empty() {
         let longest = longest(&spans);
+        let in_gap = |restart: &Span| spans.iter().any(|gap| gap.shared_s(*restart) > 0.0);
+        let restarted = evidence.presence.restarts.values().flatten().any(in_gap);
         findings.push(
             Finding::new(Severity::Warning, format!("The recording has a gap of {}", seconds(longest)))
                 .real("longest_s", longest)
@@ -87,6 +89,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 })
                 .evidence(if slept {
                     "No device came up anew."
+                } else if restarted {
+                    "Of many devices one or few came up anew, so the recorder slept or was stopped; a break of the wire cannot be ruled out."
                 } else {
                     "No device came up anew, so the recorder slept or was stopped; a break of the wire cannot be ruled out."
                 })

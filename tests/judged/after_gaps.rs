@@ -48,7 +48,9 @@ fn a_recorder_that_slept_excuses_nobody() {
 /// So is who has started after an outage and falls silent again: its silence and its claim are its own.
 #[test]
 fn who_has_started_after_an_outage_may_restart() {
-    let claims = || NODES.iter().enumerate().flat_map(|(n, node)| claim(66.0 + 0.1 * n as f64, *node)).collect::<Frames>();
+    let claims = || {
+        NODES.iter().enumerate().flat_map(|(n, node)| claim(66.0 + 0.1 * n as f64, *node)).collect::<Frames>()
+    };
     let report = judged((60.0, 66.0), (0x23, (70.0, 74.0)), [claims(), claim(74.0, 0x23)].concat());
     assert_eq!(kinds(&report), ["device-restart", "wire-outage"], "{:?}", report.findings);
     assert!((number(&report, "wire-outage", "gaps") - 1.0).abs() < 0.1);
@@ -66,4 +68,30 @@ fn who_boots_late_after_an_outage_is_part_of_it() {
     let late = [claim(66.0, 0x03), claim(66.1, 0x16), claim(71.0, 0x23)].concat();
     let report = judged((60.0, 66.0), (0x23, (66.0, 71.0)), late);
     assert_eq!(kinds(&report), ["wire-outage"], "{:?}", report.findings);
+}
+
+/// Eight nodes more, of which one claims its address anew after a gap that begins 60 s from the start.
+fn one_of_many(claims_at: f64) -> Report {
+    let more = (0..8).flat_map(|n| {
+        let state = move |i| (f64::from(i) / 2.0 + 0.2, 0x0DF2_0D40 | n, "01FFFFFFFFFFFFFF".to_owned());
+        (0..300).map(state).chain(claim(0.3, 0x40 | n))
+    });
+    let anew = claim(claims_at, 0x47);
+    judged((60.0, 63.0), (0x47, (62.0, claims_at)), more.chain(anew).collect())
+}
+
+/// One node that starts anew while the recorder slept does not show that the bus lost its power.
+#[test]
+fn one_claim_among_many_nodes_is_one_restart() {
+    let report = one_of_many(64.0);
+    assert_eq!(kinds(&report), ["device-restart", "recording-gap"], "{:?}", report.findings);
+    let gap = report.findings.iter().find(|finding| finding.kind == "recording-gap").unwrap();
+    assert!(gap.evidence.iter().all(|said| !said.contains("No device")), "{:?}", gap.evidence);
+}
+
+/// A claim at once after a gap may answer a request that the recorder missed.
+#[test]
+fn a_claim_just_after_a_gap_may_be_an_answer() {
+    let report = one_of_many(63.1);
+    assert_eq!(kinds(&report), ["recording-gap"], "{:?}", report.findings);
 }

@@ -434,3 +434,20 @@ fn a_link_that_goes_down_after_a_gap_is_told() {
     kinds.sort_unstable();
     assert_eq!(kinds, ["link-flap", "recording-gap"]);
 }
+
+/// Two of the hosts contend for one address and announce it all the while, also seconds after the gap: nobody came up.
+#[test]
+fn rivals_that_announce_their_address_after_a_gap_have_not_come_up() {
+    let mut traffic = Traffic::default();
+    for (host, ip) in [(1, 1), (2, 2), (3, 3), (4, 3)] {
+        traffic.sends(host, 0xC0A8_2F00 + ip, 0.1, (0.02 * host as f64, 150.0));
+    }
+    for (n, at) in [10.0, 30.0, 50.0, 66.8, 90.0, 110.0].into_iter().enumerate() {
+        traffic.arp(at + 0.02 * (n % 2) as f64, 3, 0xC0A8_2F03, 0xC0A8_2F03);
+        traffic.arp(at + 0.01, 4, 0xC0A8_2F03, 0xC0A8_2F03);
+    }
+    traffic.0.retain(|(at, _)| !(60.0..63.0).contains(at));
+    let mut kinds = alarms(&judge(&[traffic.recorded()]));
+    kinds.sort_unstable();
+    assert_eq!(kinds, ["ip-conflict", "recording-gap"]);
+}

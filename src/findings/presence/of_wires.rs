@@ -10,6 +10,7 @@ use crate::books::inventory::DeviceId;
 use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
 use crate::books::timing::Stream;
 use crate::books::wires::{Wire, WireId};
+use crate::findings::ip_conflict::conflicts;
 use crate::recording::WireKind;
 use crate::time::{Span, Time};
 use std::collections::BTreeSet;
@@ -63,9 +64,9 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         for span in wire.gaps.over(patience.min(BRIEF_S.max(STANDS_OUT * wire.gaps.usual_s().unwrap_or(0.0))))
         {
             // The quiet in which everything starts after an outage belongs to it.
-            let starting = presence.outages(|wire| wire == id).any(|outage| {
-                follows(span, outage.to) && !flowed_between(books, &devices, outage, span)
-            });
+            let starting = presence
+                .outages(|wire| wire == id)
+                .any(|outage| follows(span, outage.to) && !flowed_between(books, &devices, outage, span));
             if starting || books.clock_leapt(span) {
                 continue;
             }
@@ -75,7 +76,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             if missed.len() < devices.len().min(2) || none_returned {
                 continue;
             }
-            if wire.carried_by.is_some() && !is_of_the_bus(books, id, wire, span) {
+            if wire.carried_by.is_some() && !is_of_the_bus(books, (id, wire), &devices, span) {
                 continue;
             }
             let why = explain(books, id, &devices, span);
@@ -130,12 +131,12 @@ fn frames_a_stamp(wire: &Wire) -> f64 {
 
 /// Whether a silence of a bus inside packets is the bus's: the gateway and the network went on, or the bus's devices came up
 /// anew.
-fn is_of_the_bus(books: &Books, id: WireId, wire: &Wire, span: Span) -> bool {
+fn is_of_the_bus(books: &Books, (id, wire): (WireId, &Wire), devices: &[DeviceId], span: Span) -> bool {
     let network = books.wires.get(books.root(id));
     let gateway = wire.host.and_then(|host| books.inventory.get(host));
     let goes_on = gateway.is_some_and(|d| !is_silent(&d.gaps, span));
     network.is_some_and(|network| !is_silent(&network.gaps, span))
-        && (goes_on || come_up_after(books, id, span) >= 2)
+        && (goes_on || come_up_after(books, id, devices, span) >= 2)
 }
 
 /// Whether most devices of a wire were heard on another recorder's wire during its silence.
@@ -158,7 +159,7 @@ fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireS
     if heard_elsewhere(books, id, devices, span) {
         return WireSilence::RecorderSlept;
     }
-    let anew = come_up_after(books, id, span);
+    let anew = come_up_after(books, id, devices, span);
     let carried = books.wires.get(id).is_some_and(|wire| wire.carried_by.is_some());
     let went_on = carried
         || books.wires.iter().any(|(other, wire)| {
@@ -183,9 +184,23 @@ const AT_ONCE_S: f64 = 2.0;
 /// A device that boots is back within this time, seconds (common practice, no source).
 const BOOTED_S: f64 = 60.0;
 
-/// How many devices of a wire show that they came up anew after a silence. One host alone may have announced itself by
-/// chance; an N2K device claims its address unasked only when it starts.
-fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
+/// Where no more than one in so many of those that were silent shows that it came up, the wire had its power.
+const FEW_OF: usize = 4;
+
+/// How many devices of a wire show that they came up anew after a silence that several of them, or all, missed.
+fn come_up_after(books: &Books, wire: WireId, devices: &[DeviceId], span: Span) -> usize {
+    let missing = || devices.iter().filter(|device| missed(books, **device, span).is_some());
+    let named = missing().filter(|id| books.inventory.get(**id).is_some_and(|d| d.name().is_some())).count();
+    let nodes = nodes_up(books, wire, span);
+    let silent = missing().filter(|id| books.host(**id).is_some()).count();
+    let hosts = hosts_up(books, wire, span);
+    // One host alone may have announced itself by chance; an N2K device claims its address unasked only when it starts.
+    let most = |up: usize, least: usize, of: usize| if up >= least && FEW_OF * up > of { up } else { 0 };
+    most(nodes, 1, named) + most(hosts, 2, silent)
+}
+
+/// The nodes of a wire's buses that claimed their addresses anew after a silence.
+fn nodes_up(books: &Books, wire: WireId, span: Span) -> usize {
     // What a network carries of a bus falls silent with it.
     let of_it = |bus: WireId| bus == wire || books.root(bus) == wire;
     let comes_up = |start: &&Start| {
@@ -194,16 +209,22 @@ fn come_up_after(books: &Books, wire: WireId, span: Span) -> usize {
         (-EDGE_S..=SHOWS_WITHIN_S).contains(&after) && start.silent_since.is_some_and(silent)
     };
     let buses = books.buses.iter().filter(|(bus, _)| of_it(*bus));
-    let nodes: BTreeSet<DeviceId> =
-        buses.flat_map(|(_, bus)| &bus.starts).filter(comes_up).map(|start| start.device).collect();
-    let hosts = books.networks.get(wire).map_or(0, |network| {
-        let back = |silence: Span| within(silence, span) && silence.to.since(span.to) <= BOOTED_S;
-        let anew = |host: &&Host| {
-            host.returns().iter().any(|r| back(r.silence) && r.after.iter().any(Sign::is_strong))
-        };
-        network.hosts.values().filter(anew).count()
-    });
-    nodes.len() + if hosts >= 2 { hosts } else { 0 }
+    let nodes = buses.flat_map(|(_, bus)| &bus.starts).filter(comes_up).map(|start| start.device);
+    nodes.collect::<BTreeSet<DeviceId>>().len()
+}
+
+/// The hosts of a network whose links came up after a silence. Who contends for an address announces it again and again.
+fn hosts_up(books: &Books, wire: WireId, span: Span) -> usize {
+    let Some(network) = books.networks.get(wire) else { return 0 };
+    let contested = conflicts(books, network);
+    let contends = |id: DeviceId| contested.iter().flat_map(|(_, rivals)| rivals).any(|c| c.device == id);
+    let by_arp = |sign: Sign| matches!(sign, Sign::ArpProbe | Sign::ArpAnnouncement);
+    let back = |silence: Span| within(silence, span) && silence.to.since(span.to) <= BOOTED_S;
+    let anew = |(id, host): &(DeviceId, &Host)| {
+        let tells = |sign: Sign| sign.is_strong() && !(by_arp(sign) && contends(*id));
+        host.returns().iter().any(|r| back(r.silence) && r.after.iter().any(tells))
+    };
+    network.hosts.iter().filter(anew).count()
 }
 
 /// Devices that stop one after another towards the end are being switched off.

@@ -26,7 +26,7 @@ fn pressures(sent: impl Fn(f64) -> bool) -> Frames {
         .filter(|(_, t)| sent(*t))
         .flat_map(|(i, t)| {
             (0..4).zip(parts).map(move |(n, part)| {
-                (t + 0.001 * f64::from(n), 0x09F2_0133, format!("{:02X}{part}", i % 8 << 5 | n))
+                (t + 0.001 * f64::from(n), 0x09F2_0133, format!("{:02X}{part}", ((i % 8) << 5) | n))
             })
         })
         .collect()

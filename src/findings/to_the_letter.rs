@@ -51,23 +51,37 @@ pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Op
         let before = origins.get(..end)?.iter().rev().map(|s| (s, change.time.since(s.time)));
         before.take_while(|(_, late)| *late <= LATEST_S).find(|(s, _)| same(s, change)).map(|(_, late)| late)
     };
-    let mut delays: Vec<f64> = changes.iter().filter_map(late).collect();
-    let usual = median(&mut delays)?;
-    let (first, last) = original.samples().first().zip(original.samples().last())?;
-    let every = last.time.since(first.time) / original.samples().len().max(2) as f64;
     let fine = || place_step(original).max(place_step(copy)) <= FINE_PLACE_DEG;
     let enough = match one {
         true => NUMBERS,
         false if fine() => FINE_PLACES,
         false => PLACES,
     };
-    let alike = delays.iter().filter(|late| (*late - usual).abs() <= enough.within * every).count();
     let second = |s: &Sample| if one { 0 } else { s.b.to_bits() };
     let mut values: Vec<(u64, u64)> = changes.iter().map(|s| (s.a.to_bits(), second(s))).collect();
     values.sort_unstable();
     values.dedup();
-    let are_enough = changes.len() >= enough.changes && values.len() >= VALUES;
-    (are_enough && alike as f64 >= enough.share * changes.len() as f64).then_some(usual.max(LEAST_S))
+    if changes.len() < enough.changes || values.len() < VALUES {
+        return None;
+    }
+    let count = changes.len() as f64;
+    let (mut delays, mut missed) = (Vec::with_capacity(changes.len()), 0.0);
+    for change in &changes {
+        if let Some(late) = late(change) {
+            delays.push(late);
+        } else {
+            missed += 1.0;
+        }
+        // Most pairs are none, and soon show it.
+        if missed > (1.0 - enough.share) * count {
+            return None;
+        }
+    }
+    let usual = median(&mut delays)?;
+    let (first, last) = original.samples().first().zip(original.samples().last())?;
+    let every = last.time.since(first.time) / original.samples().len().max(2) as f64;
+    let alike = delays.iter().filter(|late| (*late - usual).abs() <= enough.within * every).count();
+    (alike as f64 >= enough.share * count).then_some(usual.max(LEAST_S))
 }
 
 #[cfg(test)]

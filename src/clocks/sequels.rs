@@ -127,6 +127,18 @@ impl<'a> Side<'a> {
             && (-OVERLAP_S..NEXT_FILE_S).contains(&next.first.since(self.last))
     }
 
+    /// Whether this wire lies between two others and may be the one that both belong to: a file that is short, and in which few
+    /// are heard, is passed over for none that is more alike.
+    fn is_between(&self, side: &Self, next: &Self) -> bool {
+        let middle = self.first.moved(self.last.micros_since(self.first) / 2);
+        side.last <= middle
+            && middle <= next.first
+            && side.may_go_on_with(self)
+            && self.may_go_on_with(next)
+            && !contradict(side, self, side.edge.common(self.edge))
+            && !contradict(self, next, self.edge.common(next.edge))
+    }
+
     /// How many frames `next` begins with that this wire ends with.
     fn same_frames(&self, next: &Self) -> usize {
         let overlap = next.first <= self.last && next.last > self.last;
@@ -154,7 +166,8 @@ impl<'a> Side<'a> {
 
 /// Which recordings go on where another ends, by the clock that the reckonings give.
 ///
-/// A file goes on with one other at most, and the other with it alone: of several that fit by their times, those go together
+/// A file goes on with one other at most, and the other with it alone, and over none that may come between them: of several
+/// that fit by their times, those go together
 /// that have the same frames where they overlap, the same name of the wire, the same messages of the same senders, and what
 /// their paths tell, in this order.
 #[must_use]
@@ -165,6 +178,7 @@ pub fn sequels(edges: &[Edges], reckonings: &[Reckoning]) -> Sequels {
         .iter()
         .flat_map(|side| sides.iter().map(move |next| (side, next)))
         .filter(|(side, next)| side.may_go_on_with(next))
+        .filter(|(side, next)| !sides.iter().any(|other| other.is_between(side, next)))
         .map(|(side, next)| (side, next, side.same_frames(next)))
         .collect();
     let files = |side: &Side<'_>, next: &Side<'_>| (side.place.0, next.place.0);

@@ -56,6 +56,23 @@ fn two_recorders_that_begin_new_files_together_are_kept_apart() {
     assert_eq!(frames(&copies), [both[1]; 2], "with copies of both");
 }
 
+/// A file of a few seconds, in which not all are heard, belongs to the files before and after it, however alike these are.
+#[test]
+fn a_short_file_is_passed_over_by_none() {
+    let mut bus = bus();
+    // Once a second each: of three seconds little is heard.
+    bus.retain(|(t, id, _)| !(80.0..83.0).contains(t) || *id == 0x09F1_1323);
+    let cuts = [0.0, 80.0, 83.0, 88.0, 100.0, 150.0];
+    let files: Vec<Vec<u8>> = cuts.windows(2).map(|two| part(&bus, two[0], two[1])).collect();
+    let whole = judge(&[part(&bus, 0.0, 150.0)]);
+    for turned in 0..files.len() {
+        let mut files = files.clone();
+        files.rotate_left(turned);
+        let report = judge(&files);
+        assert_eq!((alarms(&report), frames(&report)), (alarms(&whole), frames(&whole)), "{turned}");
+    }
+}
+
 /// The same with a file every few seconds, more of them than clocks are compared of.
 #[test]
 fn many_files_of_two_recorders_are_two_wires() {

@@ -17,8 +17,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The depth stays the same to the last digit while the boat runs over a bottom that changes. It looks like a \
                   good depth, and is an old one: the display gives no warning of shallow water.",
         detection: "The same depth, to the last digit, for 10 s or more at over 1.5 kn, where the bottom is known to change: the \
-                    depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep), or it is steep \
-                    right before and right after (half a metre a second or more, for half the depth while it stands), or \
+                    depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep), or \
                     another sounder that is not unrelated to it sees it change meanwhile, or a depth given in \
                     centimetres, which the boat's own heave keeps moving, suddenly stops moving.",
         lookalikes: "A flat bottom at rest, or in still water with a sounder that gives tenths of a metre. A zero that is held \
@@ -56,16 +55,6 @@ const STEEPER: f64 = 1.5;
 /// A digit more or less is no slope: over less way than this none is looked for, metres.
 const SHORTEST_WAY_M: f64 = 3.0;
 
-/// A stand that begins and ends in a slope at least so steep is none of the bottom: that has no such edges on both sides of
-/// ground that is level to a digit, metres a second.
-const STEEP_M_S: f64 = 0.5;
-
-/// The slopes next to a stand are looked at for so long, seconds.
-const SLOPE_S: f64 = 3.25;
-
-/// Going on by the gentler slope, the depth would have changed by this share of itself.
-const GONE_SHARE: f64 = 0.5;
-
 /// Depths after a stand that tell whether it woke up elsewhere.
 const WOKEN: usize = 5;
 
@@ -80,8 +69,6 @@ const CHANGE_SHARE: f64 = 0.05;
 enum Why {
     /// It woke up with a leap of so many metres.
     Leap(f64),
-    /// It stands between slopes of so many metres a second before and after it.
-    Slopes(f64, f64),
     /// Another sounder saw the bottom change by so many metres.
     Other(f64),
     /// So many changes a second just before, none in it.
@@ -148,9 +135,6 @@ fn why(books: &Books, source: &Source, others: &[&Source], motion: &Motion<'_>, 
     if let Some(leap) = cliff(source, span, held, resolution).filter(|_| many && !even) {
         return Some(Why::Leap(leap));
     }
-    if let Some((into, out_of)) = slopes(source, span, held).filter(|_| many && !even) {
-        return Some(Why::Slopes(into, out_of));
-    }
     let change =
         others.iter().filter_map(|other| seen(books, source, other, span, held)).max_by(f64::total_cmp);
     if let Some(change) = change {
@@ -170,30 +154,6 @@ fn seen(books: &Books, source: &Source, other: &Source, stand: Span, held: f64) 
     let is_witness = !depth_second_echo::leaps(other)
         && !duplicate_depth_source::are_unrelated(books, source, other, &stands);
     is_witness.then_some(change)
-}
-
-/// How steep the bottom is right before and right after a stand, metres a second, where it is so steep that it cannot have been
-/// level in between. The first value after the stand may be near the one held by chance.
-fn slopes(source: &Source, stand: Span, held: f64) -> Option<(f64, f64)> {
-    let before = within(source, Span::new(stand.from.plus(-SLOPE_S), stand.from));
-    let woken = stand.to.plus(1e-6);
-    let first = within(source, Span::new(woken, woken.plus(SHORTEST_S))).first()?;
-    let after = within(source, Span::new(first.time, first.time.plus(SLOPE_S)));
-    let (into, out_of) = (least_slope(before)?, least_slope(after)?);
-    let gentler = into.min(out_of);
-    (gentler >= STEEP_M_S && gentler * stand.seconds() >= GONE_SHARE * held).then_some((into, out_of))
-}
-
-/// The gentlest step of a slope, metres a second; `None` of few values, and where the depth goes to and fro.
-fn least_slope(samples: &[Sample]) -> Option<f64> {
-    let step = |w: &[Sample]| {
-        let (one, other) = w.first().zip(w.last())?;
-        Some((other.a - one.a) / other.time.since(one.time))
-    };
-    let steps: Vec<f64> = samples.windows(2).filter_map(step).collect();
-    let one_way = steps.iter().all(|m| *m > 0.0) || steps.iter().all(|m| *m < 0.0);
-    let gentlest = steps.iter().map(|m| m.abs()).fold(f64::INFINITY, f64::min);
-    (steps.len() >= 3 && one_way && gentlest.is_finite()).then_some(gentlest)
 }
 
 /// By how much the depth leaps at the end of a stand, metres, when it goes on changing from there, and the bottom would be far
@@ -246,11 +206,6 @@ fn finding(
     let held = within(source, *worst).first().map_or(0.0, |s| s.a);
     let why = match why {
         Why::Leap(m) => format!("When it woke up it leapt by {} m.", number(*m, 1)),
-        Why::Slopes(into, out_of) => format!(
-            "Right before, the depth changed by {} m or more a second, and right after by {} m or more.",
-            number(*into, 1),
-            number(*out_of, 1)
-        ),
         Why::Other(m) => format!("Another sounder saw the depth change by {} m meanwhile.", number(*m, 1)),
         Why::Stopped(rate) => format!("Just before, it changed {} times a second.", number(*rate, 1)),
     };
@@ -311,41 +266,6 @@ mod tests {
     fn a_fine_depth_that_stops_for_good_is_found() {
         let even = |t: f64| 6.0 + 0.05 * noise((t * 5.0) as i64);
         assert_eq!(detect(&boat(6.0, 0.01, 60..120, even).evidence()).len(), 1);
-    }
-
-    /// A sounder that gives tenths of a metre once a second holds the depth for 25 s, on a bottom that rises and falls steeply;
-    /// the depth at the thaw is by chance near the one held.
-    #[test]
-    fn a_stand_between_steep_slopes_is_found_where_it_wakes_up_near() {
-        let bottom = |t: f64| 30.0 + 18.0 * ((t - 46.0) / 5.8).sin();
-        let once_a_second = |depth: &dyn Fn(f64) -> f64| {
-            let mut boat = Boat::default();
-            for i in 0..120_i64 {
-                let t = i as f64;
-                boat.ground(1, t, 0.0, 17.0);
-                let m = (depth(t) * 10.0).round() / 10.0;
-                let reading = Reading::Depth {
-                    m: Ok(m),
-                    below: DepthBelow::Transducer,
-                    offset_m: Err(Absent::Missing),
-                };
-                boat.say(2, 128_267, t + 0.2, &reading);
-            }
-            detect(&boat.evidence())
-        };
-        let held = |t: f64| match t {
-            t if t < 46.0 => bottom(t),
-            t if t < 71.0 => 30.0,
-            t if t < 72.0 => 30.3,
-            t => bottom(t - 25.0),
-        };
-        assert_eq!(kinds(&once_a_second(&held)), [(Severity::Fault, vec![2])]);
-        // A level bed between banks whose feet are rounded.
-        let bed = |t: f64| {
-            let off = ((t - 58.0).abs() - 12.0).max(0.0);
-            90.0 - if off < 8.0 { 0.12 * off * off } else { 7.68 + 1.7 * (off - 8.0) }
-        };
-        assert!(once_a_second(&bed).is_empty());
     }
 
     /// Two sounders that agree, or have nothing to do with each other; the first stands at 9.5 m for 30 s, to a tenth.

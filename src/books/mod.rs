@@ -28,6 +28,7 @@ mod second;
 mod sentence_name;
 pub mod series;
 mod shortcut;
+mod standing;
 pub mod steps;
 pub mod talks;
 pub mod timing;

@@ -4,6 +4,7 @@ use super::found::Found;
 use super::inventory::DeviceId;
 use super::message::{Message, same_text};
 use super::runs::Runs;
+use super::standing::stands;
 use super::steps::Steps;
 use super::timing::Gaps;
 use super::traces::Trace;
@@ -39,10 +40,6 @@ pub enum LastValue {
     /// A number in a unit that the quantity's name does not fix.
     Measure(f64, &'static str),
 }
-
-/// An engine that turns more slowly than this stands or is started: a starter turns it at 150 to 250 a minute (common practice,
-/// no source).
-const RUNS_RPM: f64 = 250.0;
 
 /// What makes a source: a device's stream of one quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -333,8 +330,7 @@ impl Source {
         let Some(time) = time else { return };
         self.first.get_or_insert(time);
         self.last = Some(time);
-        let stands = matches!(reading, Reading::Engine { rpm: Ok(rpm), .. } if *rpm < RUNS_RPM);
-        if valid && !zero && !stands {
+        if valid && !zero && !stands(reading) {
             if let Some((_, last)) = self.values_from_to {
                 self.value_gaps.interval(last, time);
             }

@@ -10,6 +10,7 @@
 //! the rate of turn, so that even turns tell as well, with a delay fitted along.
 
 use super::deviation::{rest, swing};
+use super::even_turn::{STEADY_S, Turn};
 use super::motion::UNDER_WAY_KN;
 use super::pairs::{self, Curve};
 use super::steered::Steered;
@@ -33,16 +34,8 @@ const BEFORE: [f64; PARAMETERS] = [0.5, 0.25, 0.25, 0.07, 0.07, 1.5, 1.5, 0.15, 
 /// Moments further apart than this count, seconds.
 const EVERY_S: f64 = 0.9;
 
-/// A course is steady when heading and course over ground stay within this over the last few seconds, degrees.
-const STEADY_DEG: f64 = 5.0;
-
-/// Those few seconds: receivers smooth the course over about two, sensors less.
-const STEADY_S: f64 = 4.0;
-
-/// A turn is even when what heading and course turned in either half of those seconds differs by no more than this, degrees;
-/// faster ones than this, degrees a second, are no matter for a receiver.
-const EVEN_DEG: f64 = 2.5;
-const FAST_DEG_S: f64 = 8.0;
+/// The share of turns to the other side that tells how late the course comes.
+const OTHER_WAY: f64 = 0.2;
 
 /// What a turn adds to the noise of the course: a share of what the boat turns in a second.
 const NOISE_OF_TURN: f64 = 0.3;
@@ -74,6 +67,7 @@ const SECTOR_MOMENTS: usize = 4;
 
 /// One moment under way on a steady course.
 struct Moment {
+    time: Time,
     /// The heading as the sensor gives it, radians.
     compass: f64,
     /// What makes it a true one, radians.
@@ -86,6 +80,8 @@ struct Moment {
     log: Option<f64>,
     /// Rate of turn, radians a second.
     rate: f64,
+    /// Whether the boat is in a turn.
+    turns: bool,
 }
 
 /// The error of a heading; add it to the sensor's reading to correct it.
@@ -159,10 +155,10 @@ fn found(evidence: &Evidence<'_>, heading: &Source) -> Option<CourseError> {
 }
 
 fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Option<CourseError> {
-    let mut seen = Seen::default();
-    let moments = moments(evidence, heading, ground, &mut seen)?;
-    let span = seen.span?;
-    let sectors = seen.steered.sectors(SECTOR_MOMENTS).courses();
+    let moments = moments(evidence, heading, ground)?;
+    let span = Span::new(moments.first()?.time, moments.last()?.time);
+    let steered = moments.iter().map(|m| m.compass.to_degrees()).collect::<Steered>();
+    let sectors = steered.sectors(SECTOR_MOMENTS).courses();
     if sectors < 3 {
         return None;
     }
@@ -210,19 +206,7 @@ fn fast_kn(moments: &[Moment]) -> f64 {
     speeds.get(speeds.len() * 9 / 10).copied().unwrap_or(0.0)
 }
 
-/// Where the moments lie.
-#[derive(Default)]
-struct Seen {
-    steered: Steered,
-    span: Option<Span>,
-}
-
-fn moments(
-    evidence: &Evidence<'_>,
-    heading: &Source,
-    ground: &Source,
-    seen: &mut Seen,
-) -> Option<Vec<Moment>> {
+fn moments(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Option<Vec<Moment>> {
     let log = pairs::main_sources(evidence, "speed-through-water").into_iter().max_by_key(|s| s.valid);
     let log = log.map(|s| Curve::new(s.track.samples(), false));
     let magnetic = |s: &Source| s.key.reference == Some("magnetic");
@@ -249,13 +233,13 @@ fn moments(
         else {
             continue;
         };
-        if !(heading.is_straight() && ground.is_straight() || heading.is_even_as(&ground)) {
+        let is_straight = heading.is_straight() && ground.is_straight();
+        if !is_straight && !heading.is_even_as(&ground) {
             continue;
         }
         last = Some(s.time);
-        seen.steered.add(now);
-        seen.span = Some(seen.span.map_or(Span::new(s.time, s.time), |span| Span::new(span.from, s.time)));
         moments.push(Moment {
+            time: s.time,
             compass: now.to_radians(),
             variation: heading_by.to_radians(),
             course: (s.a + course_by).to_radians(),
@@ -263,7 +247,12 @@ fn moments(
             // A paddle wheel that stands still or is fouled tells nothing.
             log: log.as_ref().and_then(|c| c.at(s.time)).filter(|kn| *kn > UNDER_WAY_KN / 2.0),
             rate: heading.rate().to_radians(),
+            turns: !is_straight,
         });
+    }
+    // What comes late in turns to one side alone cannot be told from a sensor that sits askew.
+    if !turns_both_ways(&moments) {
+        moments.retain(|m| !m.turns);
     }
     if is_copied(&moments) {
         moments.iter_mut().for_each(|m| m.log = None);
@@ -271,34 +260,12 @@ fn moments(
     Some(moments)
 }
 
-/// How far a heading or a course turned in the first and in the second half of the last few seconds, degrees.
-struct Turn {
-    first: f64,
-    second: f64,
-}
-
-impl Turn {
-    fn at(curve: &Curve, time: Time, now: f64) -> Option<Self> {
-        let (middle, begin) = (curve.at(time.plus(-STEADY_S / 2.0))?, curve.at(time.plus(-STEADY_S))?);
-        Some(Self { first: wrap_180(middle - begin), second: wrap_180(now - middle) })
-    }
-
-    fn is_straight(&self) -> bool {
-        self.second.abs() <= STEADY_DEG && (self.first + self.second).abs() <= STEADY_DEG
-    }
-
-    fn is_even(&self) -> bool {
-        (self.first - self.second).abs() <= EVEN_DEG && self.rate().abs() <= FAST_DEG_S
-    }
-
-    fn is_even_as(&self, other: &Self) -> bool {
-        self.is_even() && other.is_even() && (self.rate() - other.rate()).abs() * STEADY_S <= 2.0 * EVEN_DEG
-    }
-
-    /// Degrees a second.
-    fn rate(&self) -> f64 {
-        (self.first + self.second) / STEADY_S
-    }
+/// Whether the boat turned to either side for a good part of its turns.
+fn turns_both_ways(moments: &[Moment]) -> bool {
+    let turns = moments.iter().filter(|m| m.turns);
+    let (left, all) =
+        turns.fold((0_usize, 0_usize), |(left, all), m| (left + usize::from(m.rate < 0.0), all + 1));
+    left.min(all - left) as f64 >= OTHER_WAY * all as f64
 }
 
 /// Whether the log is the speed over ground under another name: a display that finds no log may send that. It knows nothing
@@ -474,6 +441,27 @@ mod tests {
         // At one speed and without a log the two are alike: the margin says so.
         let unknown = boat(&slow, |_| 0.0, (0.0, 1.5), false).unwrap();
         assert!(unknown.swing_sd > 4.0 && unknown.a_sd < 1.5, "{} {}", unknown.swing_sd, unknown.a_sd);
+    }
+
+    /// Circles to one side at an even rate, the course two seconds late, give no offset; to both sides they tell a true one.
+    #[test]
+    fn circles_to_one_side_tell_nothing() {
+        let circles = |both: bool, off: f64| {
+            let mut boat = Boat::default();
+            let mut deg: f64 = 0.0;
+            for i in 0..1200_i64 {
+                let rate = if both && i / 200 % 2 == 1 { -4.5 } else { 4.5 };
+                deg += rate / 2.0;
+                let t = i as f64 / 2.0;
+                boat.ground(1, t, (deg - 2.0 * rate).rem_euclid(360.0) + random(i), 7.0);
+                boat.heading(2, t, (deg - off).rem_euclid(360.0));
+            }
+            let evidence = boat.evidence();
+            course_error(&evidence, boat.books.series.of("heading").next()?)
+        };
+        assert!(circles(false, 0.0).is_none());
+        let e = circles(true, 12.0).unwrap();
+        assert!((e.k[0] - 12.0).abs() < 1.0 && e.swing < 2.0, "{:?}", e.k);
     }
 
     #[test]

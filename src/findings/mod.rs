@@ -27,6 +27,7 @@ mod duplicate_depth_source;
 mod duplicate_heading_source;
 mod duplicate_instance;
 mod duplicate_position_source;
+mod even_turn;
 mod fast_packet_loss;
 mod fix_lost;
 #[cfg(test)]

@@ -84,3 +84,14 @@ fn an_engine_that_tells_its_pressures_is_on() {
     let report = report(&[speed(|t| (t < 100.0).then_some(1700)), pressures(|_| true)]);
     assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
 }
+
+/// An engine may be off and run again faster than its speed is sent: its oil without pressure shows that it stood.
+#[test]
+fn an_engine_without_oil_pressure_stands() {
+    let mut frames = pressures(|_| true);
+    for (_, _, data) in frames.iter_mut().filter(|(t, ..)| away(*t)) {
+        *data = data.replace("1A00B80B", "1A000000");
+    }
+    let report = report(&[speed(|t| (!away(t)).then_some(600)), frames]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}

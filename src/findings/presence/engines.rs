@@ -35,7 +35,8 @@ fn ran_meanwhile(books: &Books, stream: &Stream, silence: Span) -> bool {
             let ran_before = pauses.iter().any(|pause| pause.from == silence.from)
                 || speed.values_from_to.is_some_and(|(_, last)| last == silence.from);
             // One that is started anew comes back standing.
-            pauses.contains(&silence) || ran_before && dynamic_goes_on(books, stream, silence)
+            !oil_shows_standing(books, stream, silence)
+                && (pauses.contains(&silence) || ran_before && dynamic_goes_on(books, stream, silence))
         }),
         DYNAMIC => speeds().filter(same_engine).any(|speed| runs(speed, silence)),
         // These do not tell one engine from the other here: none of them may have been off.
@@ -47,6 +48,18 @@ fn ran_meanwhile(books: &Books, stream: &Stream, silence: Span) -> bool {
 fn runs(speed: &Source, silence: Span) -> bool {
     let told = |(from, to)| Span::new(from, to).shared_s(silence) > 0.5 * silence.seconds();
     speed.values_from_to.is_some_and(told) && !is_silent(&speed.value_gaps, silence)
+}
+
+/// Whether the oil of the same engine had no pressure in a silence: an engine that stops faster than its speed is sent.
+fn oil_shows_standing(books: &Books, stream: &Stream, silence: Span) -> bool {
+    let of_it = |s: &&Source| s.key.device == stream.device && s.key.message == DYNAMIC;
+    let same_engine = |s: &&Source| s.key.instance.map(u32::from) == Some(stream.part);
+    books.series.of("oil-pressure").filter(of_it).filter(same_engine).any(|oil| {
+        let most = |gap: &Span| gap.shared_s(silence) > 0.5 * silence.seconds();
+        let stayed_away = || oil.values_from_to.is_some_and(|(_, last)| last < silence.to);
+        oil.count > oil.not_available
+            && (oil.value_gaps.over(0.5 * silence.seconds()).iter().any(most) || stayed_away())
+    })
 }
 
 /// Whether the pressures and temperatures of the same engine came through most of a silence.

@@ -39,7 +39,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let root = books.root(device.wire);
     let quarrels = quarrels(books, id);
     let cadence = presence.cadence(id);
-    if visitors::is_visitor(books, id, cadence) {
+    if visitors::is_visitor(books, id) {
         return;
     }
     let restarts = if quarrels { Vec::new() } else { restarts(books, id, cadence) };

@@ -276,15 +276,8 @@ impl Network {
         Some(next as u32)
     }
 
-    /// Books an ARP packet of a host; `again_us` is since when the very frame was seen within a second, if it was.
-    pub fn arp(
-        &mut self,
-        device: DeviceId,
-        arp: &Arp,
-        own_mac: bool,
-        time: Option<Time>,
-        again_us: Option<i64>,
-    ) {
+    /// Books an ARP packet of a host; `seen_before` when the very frame was within the last second.
+    pub fn arp(&mut self, device: DeviceId, arp: &Arp, own_mac: bool, time: Option<Time>, seen_before: bool) {
         let kind = arp.kind();
         match kind {
             ArpKind::Probe => self.sign(device, time, Sign::ArpProbe),
@@ -297,7 +290,7 @@ impl Network {
             self.claim(device, arp.sender_ip, true, time);
         }
         if kind == ArpKind::Request {
-            self.ask(device, arp.target_ip, time, again_us.is_some());
+            self.ask(device, arp.target_ip, time, seen_before);
         }
     }
 
@@ -331,14 +324,14 @@ impl Network {
         }
     }
 
-    /// Books a DHCP message sent by a host; `again_us` is since when the very frame was seen within a second, if it was.
+    /// Books a DHCP message sent by a host; `seen_before` when the very frame was within the last second.
     pub fn dhcp(
         &mut self,
         device: DeviceId,
         dhcp: &Dhcp,
         to_all: bool,
         time: Option<Time>,
-        again_us: Option<i64>,
+        seen_before: bool,
     ) {
         use crate::frames::RequestState::{InitReboot, Selecting};
         if dhcp.from_client {
@@ -354,7 +347,7 @@ impl Network {
             match dhcp.kind {
                 Some(DhcpType::Discover) => {
                     // No client repeats it within a second (RFC 2131 4.1: after four): a switching loop brought it back.
-                    if again_us.is_some() {
+                    if seen_before {
                         return;
                     }
                     let host = self.host(device);

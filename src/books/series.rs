@@ -95,7 +95,7 @@ pub struct Source {
     pub first: Option<Time>,
     /// Last message.
     pub last: Option<Time>,
-    /// Stretches between two values; of an engine's speed, between two at which it runs.
+    /// Stretches between two values; of an engine's speed and oil pressure, between two at which it runs.
     pub value_gaps: Gaps,
     /// When the first and the last of these values came.
     pub values_from_to: Option<(Time, Time)>,

@@ -179,7 +179,7 @@ mod tests {
                 target_mac: Mac::NONE,
                 target_ip: SOUGHT,
             };
-            bench.network().arp(DeviceId(0), &arp, true, at(f64::from(i) * every), None);
+            bench.network().arp(DeviceId(0), &arp, true, at(f64::from(i) * every), false);
         }
         bench
     }

@@ -102,7 +102,7 @@ mod tests {
     fn asks(times: &[f64]) -> Bench {
         let mut bench = Bench::new(4);
         for t in times {
-            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(*t), None);
+            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(*t), false);
         }
         bench
     }
@@ -117,10 +117,10 @@ mod tests {
     #[test]
     fn a_slow_server_and_an_offer_that_was_not_seen_are_answers() {
         let mut slow = asks(&[10.0, 14.0, 22.0]);
-        slow.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(24.0), None);
+        slow.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(24.0), false);
         assert!(slow.find(detect).is_empty());
         let mut unseen = asks(&[10.0, 14.0, 22.0]);
-        unseen.network().dhcp(DeviceId(1), &message(1, 3, [0; 4], true), true, at(24.0), None);
+        unseen.network().dhcp(DeviceId(1), &message(1, 3, [0; 4], true), true, at(24.0), false);
         assert!(unseen.find(detect).is_empty());
         assert!(asks(&[591.0, 594.0, 598.0]).find(detect).is_empty(), "the recording ends too soon");
     }
@@ -128,9 +128,9 @@ mod tests {
     #[test]
     fn a_second_search_counts_anew() {
         let mut bench = asks(&[10.0]);
-        bench.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(10.1), None);
+        bench.network().dhcp(DeviceId(0), &message(2, 2, [192, 0, 2, 9], true), false, at(10.1), false);
         for t in [100.0, 104.0, 112.0] {
-            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(t), None);
+            bench.network().dhcp(DeviceId(1), &message(1, 1, [0; 4], false), true, at(t), false);
         }
         let found = bench.find(detect);
         assert_eq!(found[0].numbers["discovers"], crate::report::model::Number::Count(3));

@@ -17,29 +17,20 @@ const DEGREES: usize = 360;
 /// Moments by the heading's whole degrees.
 pub(super) struct Steered([usize; DEGREES]);
 
-impl Default for Steered {
-    fn default() -> Self {
-        Self([0; DEGREES])
-    }
-}
-
 impl FromIterator<f64> for Steered {
     /// Of headings, degrees.
     fn from_iter<I: IntoIterator<Item = f64>>(headings: I) -> Self {
-        let mut steered = Self::default();
-        headings.into_iter().for_each(|deg| steered.add(deg));
+        let mut steered = Self([0; DEGREES]);
+        for deg in headings {
+            if let Some(moments) = steered.0.get_mut(wrap_360(deg) as usize) {
+                *moments += 1;
+            }
+        }
         steered
     }
 }
 
 impl Steered {
-    /// One moment on a heading, degrees.
-    pub(super) fn add(&mut self, deg: f64) {
-        if let Some(moments) = self.0.get_mut(wrap_360(deg) as usize) {
-            *moments += 1;
-        }
-    }
-
     /// The eight sectors, where they begin so that as many as can be have `enough` moments.
     pub(super) fn sectors(&self, enough: usize) -> Sectors {
         // Moments, and the sum of their headings, before each degree of two rounds.

@@ -59,7 +59,7 @@ impl Intake {
                     self.name_host(way.host, dhcp.host_name.as_deref());
                 }
                 let network = self.books.networks.of(way.wire);
-                network.dhcp(way.host, &dhcp, way.to_group, way.time, way.again_us);
+                network.dhcp(way.host, &dhcp, way.to_group, way.time, way.again_us.is_some());
             }
         } else if ports.1 == MDNS_PORT {
             self.stream(way, "mdns", 0);

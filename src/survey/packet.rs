@@ -221,7 +221,7 @@ impl Intake {
         {
             self.note_address(way, arp.sender_ip.into());
         }
-        self.books.networks.of(way.wire).arp(way.host, arp, own_mac, way.time, way.again_us);
+        self.books.networks.of(way.wire).arp(way.host, arp, own_mac, way.time, way.again_us.is_some());
     }
 
     fn ip(&mut self, tables: &mut Tables, way: Way, ip: &Ip<'_>) {

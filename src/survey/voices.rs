@@ -1,11 +1,9 @@
 //! Who sends a record, as far as the record alone tells it.
 
 use crate::clocks::Voice;
+use crate::messages::n2k::CanId;
 use crate::messages::nmea0183::{Checksum, Framed};
 use crate::recording::{CanKind, LentFrame, LinkType, Payload};
-
-/// PDU formats below this have a destination instead of a group extension (SAE J1939-21).
-const FIRST_BROADCAST: u8 = 240;
 
 /// Who sends this, and what kind of message it is.
 pub(super) fn voice(payload: &Payload<'_>) -> Option<Voice> {
@@ -24,9 +22,8 @@ pub(super) fn voice(payload: &Payload<'_>) -> Option<Voice> {
 fn of_can(frame: &LentFrame<'_>) -> Option<Voice> {
     match frame.kind {
         CanKind::Extended => {
-            let [priority_and_page, format, specific, source] = frame.id.to_be_bytes();
-            let group = if format < FIRST_BROADCAST { 0 } else { specific };
-            Some(Voice::new(&[source], &[priority_and_page & 0b11, format, group]))
+            let id = CanId::from_bits(frame.id);
+            Some(Voice::new(&[id.source], &id.pgn.to_be_bytes()))
         }
         CanKind::Standard => Some(Voice::new(&frame.id.to_be_bytes(), &[])),
         CanKind::Remote | CanKind::Error => None,

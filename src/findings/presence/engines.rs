@@ -24,13 +24,9 @@ pub(super) fn is_off(books: &Books, stream: &Stream, silence: &Silence) -> bool 
 
 /// Whether an engine shows that it ran while one of its messages was silent.
 fn ran_meanwhile(books: &Books, stream: &Stream, silence: Span) -> bool {
-    let speeds = || {
-        let of_it = |s: &&Source| s.key.device == stream.device && s.key.message == RAPID;
-        books.series.of("engine").filter(of_it)
-    };
-    let same_engine = |s: &&Source| s.key.instance.map(u32::from) == Some(stream.part);
+    let speeds = || sources(books, stream, RAPID, "engine");
     match stream.message {
-        RAPID => speeds().filter(same_engine).any(|speed| {
+        RAPID => speeds().filter(|speed| is_same_engine(speed, stream)).any(|speed| {
             let pauses = speed.value_gaps.over(0.8 * silence.seconds());
             let ran_before = pauses.iter().any(|pause| pause.from == silence.from)
                 || speed.values_from_to.is_some_and(|(_, last)| last == silence.from);
@@ -38,10 +34,25 @@ fn ran_meanwhile(books: &Books, stream: &Stream, silence: Span) -> bool {
             !oil_shows_standing(books, stream, silence)
                 && (pauses.contains(&silence) || ran_before && dynamic_goes_on(books, stream, silence))
         }),
-        DYNAMIC => speeds().filter(same_engine).any(|speed| runs(speed, silence)),
+        DYNAMIC => speeds().any(|speed| is_same_engine(speed, stream) && runs(speed, silence)),
         // These do not tell one engine from the other here: none of them may have been off.
         _ => speeds().count() > 0 && speeds().all(|speed| runs(speed, silence)),
     }
+}
+
+/// What the sender of a stream tells of a quantity in this message, of all its engines.
+fn sources<'a>(
+    books: &'a Books,
+    stream: &Stream,
+    message: Message,
+    quantity: &'a str,
+) -> impl Iterator<Item = &'a Source> {
+    let device = stream.device;
+    books.series.of(quantity).filter(move |s| s.key.device == device && s.key.message == message)
+}
+
+fn is_same_engine(source: &Source, stream: &Stream) -> bool {
+    source.key.instance.map(u32::from) == Some(stream.part)
 }
 
 /// Whether an engine told that it runs through most of a silence.
@@ -52,9 +63,7 @@ fn runs(speed: &Source, silence: Span) -> bool {
 
 /// Whether the oil of the same engine had no pressure in a silence: an engine that stops faster than its speed is sent.
 fn oil_shows_standing(books: &Books, stream: &Stream, silence: Span) -> bool {
-    let of_it = |s: &&Source| s.key.device == stream.device && s.key.message == DYNAMIC;
-    let same_engine = |s: &&Source| s.key.instance.map(u32::from) == Some(stream.part);
-    books.series.of("oil-pressure").filter(of_it).filter(same_engine).any(|oil| {
+    sources(books, stream, DYNAMIC, "oil-pressure").filter(|oil| is_same_engine(oil, stream)).any(|oil| {
         let most = |gap: &Span| gap.shared_s(silence) > 0.5 * silence.seconds();
         let stayed_away = || oil.values_from_to.is_some_and(|(_, last)| last < silence.to);
         oil.count > oil.not_available

@@ -61,8 +61,10 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             _ => None,
         });
         if let Some(most) = anew.max() {
-            finding = finding
-                .evidence(format!("Afterwards {most} devices came up anew: they had lost power or link."));
+            finding = finding.evidence(match most {
+                1 => "Afterwards one device came up anew: it had lost power or link.".to_owned(),
+                _ => format!("Afterwards {most} devices came up anew: they had lost power or link."),
+            });
         }
         if outages.iter().any(|(_, why)| *why == WireSilence::OthersWentOn) {
             finding = finding.evidence(if wire.carried_by.is_some() {

@@ -68,6 +68,29 @@ fn who_boots_late_after_an_outage_is_part_of_it() {
     let late = [claim(66.0, 0x03), claim(66.1, 0x16), claim(71.0, 0x23)].concat();
     let report = judged((60.0, 66.0), (0x23, (66.0, 71.0)), late);
     assert_eq!(kinds(&report), ["wire-outage"], "{:?}", report.findings);
+    let later = [claim(63.0, 0x03), claim(63.1, 0x16), claim(85.0, 0x23)].concat();
+    let report = judged((60.0, 63.0), (0x23, (63.0, 85.0)), later);
+    assert_eq!(kinds(&report), ["wire-outage"], "{:?}", report.findings);
+}
+
+/// What is left of a node's silence without a short one of the whole bus is no more than it may pause.
+#[test]
+fn a_short_silence_of_all_is_nobodys() {
+    for (every, gap) in [(0.4, (60.0, 61.7)), (0.5, (60.0, 62.2)), (0.4, (60.05, 62.25))] {
+        let at = (0..).map(|i| f64::from(i) * every).take_while(|t| *t < 150.0);
+        let water = at.map(|t| (t, 0x15FD_0641, "FF30710000FFFFFF".to_owned())).collect();
+        let report = judged(gap, (0x99, (0.0, 0.0)), water);
+        assert_eq!(kinds(&report), [""; 0], "{:?}", report.findings);
+    }
+}
+
+/// Who contends for an address claims it again and again, with the bus's power or without.
+#[test]
+fn a_claim_in_a_quarrel_tells_nothing_of_the_power() {
+    let other = |at: f64| vec![(at, 0x18EE_FF03, "4400D0260082A0C0".to_owned())];
+    let quarrel = [20.0, 40.0, 71.0, 90.0, 120.0].into_iter().flat_map(|t| [claim(t + 0.1, 0x03), other(t)]);
+    let report = judged((60.0, 67.0), (0x99, (0.0, 0.0)), quarrel.flatten().collect());
+    assert_eq!(kinds(&report), ["address-conflict", "recording-gap"], "{:?}", report.findings);
 }
 
 /// Eight nodes more, of which one claims its address anew after a gap that begins 60 s from the start.

@@ -1,5 +1,6 @@
 //! Silences of devices whose wire went on.
 
+use super::of_wires::BOOTED_S;
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
     follows, has_started, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic,
@@ -19,6 +20,9 @@ const LINK_INTERVALS: f64 = 2.5;
 
 /// A claim so soon after a gap may answer a request that the recorder missed, seconds (ISO 11783-5: within 250 ms).
 const ANSWERS_S: f64 = 0.3;
+
+/// Whose silence begins within this of an outage, or of its own next message then, was lost with the wire, seconds.
+const BEGINS_S: f64 = 0.5;
 
 /// Finds the silences of devices whose wire went on, the restarts and the flaps.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
@@ -75,14 +79,30 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let of_wire = |span: Span| {
         wire_silent(span) || presence.wires.iter().any(|(w, s, _)| is_its(*w) && covered(span, *s))
     };
+    // What is left of it without the wire's own short silences must be missed by itself.
+    let mostly_of_wire = |span: Span| {
+        let own_s = presence.own_s(books, device.wire, span);
+        own_s < span.seconds()
+            && cadence.is_some_and(|c| own_s <= patience_with(books, c, wire, &device.gaps))
+    };
     silences.retain(|s| {
         !of_wire(s.span)
+            && !mostly_of_wire(s.span)
             && !books.clock_leapt(s.span)
             && !spoke_meanwhile(books, id, wire, s.span)
             && breaks(books, id, wire, s)
             && !other_talker::goes_on(books, id, s.span, s.returned)
             && !moved::goes_on(books, presence, id, s)
     });
+    // Who was lost with its wire and boots longer than others is late, and not lost once more.
+    let boots = |silence: Span| {
+        let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, BEGINS_S);
+        presence.outages(is_its).any(|outage| {
+            (-heard_s..=BEGINS_S).contains(&silence.from.since(outage.from))
+                && silence.to.since(outage.to) <= BOOTED_S
+        })
+    };
+    silences.retain(|s| !(s.returned && boots(s.span)));
     silences.retain(|s| {
         let after_outage = presence.outages(is_its).any(|outage| {
             let has_started = |stream| has_started(stream, outage.to, s.span);
@@ -101,7 +121,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         presence.outages(is_its).any(|outage| {
             let has_started = |stream| has_started(stream, outage.to, silence);
             let after = claim >= outage.from && claim <= outage.to.plus(STARTING_S);
-            covered(silence, outage) || after && !beats(books, id).any(has_started)
+            covered(silence, outage) || boots(silence) || after && !beats(books, id).any(has_started)
         })
     };
     let slept = |silence: Span| presence.slept(is_its).any(|gap| covered(silence, gap));

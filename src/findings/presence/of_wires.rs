@@ -1,5 +1,6 @@
 //! Silences of whole wires: everyone at once.
 
+use super::of_devices::quarrels;
 use super::{
     Presence, STANDS_OUT, STARTED_PULSES, WireSilence, flowed_into, follows, is_silent, on_boat_clock,
     patience, patience_with, periodic, within,
@@ -182,7 +183,7 @@ fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireS
 const AT_ONCE_S: f64 = 2.0;
 
 /// A device that boots is back within this time, seconds (common practice, no source).
-const BOOTED_S: f64 = 60.0;
+pub(super) const BOOTED_S: f64 = 60.0;
 
 /// Where no more than one in so many of those that were silent shows that it came up, the wire had its power.
 const FEW_OF: usize = 4;
@@ -199,11 +200,15 @@ fn come_up_after(books: &Books, wire: WireId, devices: &[DeviceId], span: Span) 
     most(nodes, 1, named) + most(hosts, 2, silent)
 }
 
-/// The nodes of a wire's buses that claimed their addresses anew after a silence.
+/// The nodes of a wire's buses that claimed their addresses anew after a silence. Who contends for an address claims it again and
+/// again.
 fn nodes_up(books: &Books, wire: WireId, span: Span) -> usize {
     // What a network carries of a bus falls silent with it.
     let of_it = |bus: WireId| bus == wire || books.root(bus) == wire;
     let comes_up = |start: &&Start| {
+        if quarrels(books, start.device) {
+            return false;
+        }
         let after = start.at.since(span.to);
         let silent = |since: Time| after <= AT_ONCE_S || since.since(span.from) <= EDGE_S;
         (-EDGE_S..=SHOWS_WITHIN_S).contains(&after) && start.silent_since.is_some_and(silent)

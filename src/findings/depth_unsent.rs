@@ -3,7 +3,7 @@
 
 use super::motion::within;
 use super::presence::periodic;
-use super::{Evidence, depth_lost_at_speed, pairs};
+use super::{Evidence, address_conflict, depth_lost_at_speed, pairs};
 use crate::books::inventory::DeviceId;
 use crate::books::series::{SPEED_CLASS_KN, SPEED_CLASSES, Source};
 use crate::books::timing::{Message, Stream};
@@ -42,7 +42,10 @@ const SLACK_S: f64 = 2.0;
 /// The depth sources that pause at speed, found once for all detectors that ask.
 pub(super) fn all<'e>(evidence: &'e Evidence<'_>) -> &'e [Unsent] {
     evidence.depth_unsent.get_or_init(|| {
-        pairs::main_sources(evidence, "depth").into_iter().filter_map(|s| unsent(evidence, s)).collect()
+        // Of two who contend for an address each speaks for the time that it holds it.
+        let contends = |s: &&Source| address_conflict::involves(evidence.books, s.key.device);
+        let sources = pairs::main_sources(evidence, "depth").into_iter().filter(|s| !contends(s));
+        sources.filter_map(|s| unsent(evidence, s)).collect()
     })
 }
 

@@ -2,7 +2,7 @@
 
 use super::pairs::{self, Curve};
 use super::words::{number, percent};
-use super::{Detector, Doc, Evidence, Finding, depth_second_echo, two_in_turn};
+use super::{Detector, Doc, Evidence, Finding, depth_second_echo, to_the_letter, two_in_turn};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
@@ -31,6 +31,9 @@ pub(super) const DETECTOR: Detector = Detector {
 /// Depths differ steadily when half of the differences lie within this of their middle, metres, or within the share of
 /// the depth below.
 const STEADY_M: f64 = 0.25;
+
+/// Two that differ by less, metres, agree: it is the last digit of most messages.
+const LIKE_M: f64 = 0.01;
 
 /// Two beams over sloping bottom, or sound speeds set apart, differ by this share of the depth.
 const STEADY_SHARE: f64 = 0.03;
@@ -112,9 +115,10 @@ fn compare(books: &Books, a: &Source, b: &Source, stands: &[Span]) -> Option<Com
     let resolution = resolution(&first).max(resolution(&second));
     let tolerance = (resolution * 0.6, f64::INFINITY);
     // A copy holds the last value while the bottom falls away, so that the middle of the differences is not quite zero.
-    // Over flat bottom an echo shows by values that never differ.
+    // Over flat bottom an echo shows by values that never differ, and by the few changes that there are.
     let never_differ = away.iter().filter(|d| **d <= 0.5 * resolution).count() * 20 >= moments * 19
-        && median_m.abs() <= 0.5 * resolution;
+        && median_m.abs() <= 0.5 * resolution
+        && to_the_letter::change_together(&first, &second);
     let echo_s = if median_m.abs() <= 0.02 * depth + 3.0 * resolution {
         pairs::echo(books, (a, &first), (b, &second), tolerance).or(never_differ.then_some(0.0))
     } else {
@@ -168,6 +172,9 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
     let (severity, summary) = match relation {
         "echo" => (Severity::Note, format!("{other} repeats the depth of {one}")),
         UNRELATED => (Severity::Warning, format!("{one} and {other} both supply depth and do not agree")),
+        _ if c.median_m.abs() < LIKE_M => {
+            (Severity::Warning, format!("{one} and {other} both supply depth, each its own, and agree"))
+        }
         _ => (
             Severity::Warning,
             format!("{one} and {other} both supply depth and differ by {} m", number(c.median_m.abs(), 2)),

@@ -62,6 +62,7 @@ mod recording_damaged;
 mod recording_gap;
 mod recording_too_short;
 mod recording_truncated;
+mod repeats;
 mod request_unanswered;
 mod rival_dhcp_servers;
 mod rounded;

@@ -1,7 +1,7 @@
 //! Two sources of one quantity, compared at the same moments.
 
 use super::rounded::rounded_delay;
-use super::{Evidence, address_conflict, same_order, to_the_letter};
+use super::{Evidence, address_conflict, repeats, same_order, to_the_letter};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source, Walk, around};
@@ -203,7 +203,7 @@ impl Curve {
     }
 
     /// Whether two values are one, by both numbers.
-    fn same(&self, x: &Sample, y: &Sample, tolerance: (f64, f64)) -> bool {
+    pub(super) fn same(&self, x: &Sample, y: &Sample, tolerance: (f64, f64)) -> bool {
         self.way(y.a, x.a).abs() <= tolerance.0
             && (x.b.is_nan() || y.b.is_nan() || (x.b - y.b).abs() <= tolerance.1)
     }
@@ -316,90 +316,8 @@ const MOST_SLACK_S: f64 = 1.0;
 
 /// Whether `copy` repeats the values of `original` later, in as many digits or fewer, and how much later (median, seconds).
 pub(super) fn echo_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
-    let late = repeat_delay(original, copy, tolerance).or_else(|| rounded_delay(original, copy, tolerance));
+    let late = repeats::delay(original, copy, tolerance).or_else(|| rounded_delay(original, copy, tolerance));
     late.or_else(|| to_the_letter::delay(original, copy, tolerance))
-}
-
-/// How much later the very values of `original` come again in `copy` (median, seconds).
-///
-/// A value is a repeat when the same value (to `tolerance`) stands in the original shortly before it. Chance makes
-/// many repeats of a value that stands still or is coarse, so repeats are only asked for where the original changes, and
-/// the delay must be much the same each time: nine in ten of the values must be found, and nearly all of those within
-/// one interval of the original around the commonest delay.
-fn repeat_delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
-    const LATEST_S: f64 = 3.0;
-    const CLASS_S: f64 = 0.05;
-    let same = |x: &Sample, y: &Sample| original.same(x, y, tolerance);
-    let mut asked = 0_u32;
-    let mut found = 0_u32;
-    let mut classes = vec![0_u32; (LATEST_S / CLASS_S) as usize];
-    let mut spacing: Vec<f64> = Vec::new();
-    // How many of the original's samples so far differ from the one before them.
-    let mut changes = 0_u32;
-    let changes: Vec<u32> = original
-        .samples()
-        .windows(2)
-        .map(|w| {
-            changes += u32::from(matches!(w, [x, y] if !same(x, y)));
-            changes
-        })
-        .collect();
-    let (mut start, mut end) = (0, 0);
-    for value in copy.samples() {
-        // The samples at most so long before: both ends move on with the moments.
-        let earliest = value.time.plus(-LATEST_S);
-        let time = |at: usize| original.samples().get(at).map(|s| s.time);
-        while time(start).is_some_and(|time| time < earliest) {
-            start += 1;
-        }
-        while time(end).is_some_and(|time| time <= value.time) {
-            end += 1;
-        }
-        let before = original.samples().get(start..end).unwrap_or_default();
-        let (Some(first), Some(last)) = (before.first(), before.last()) else { continue };
-        if last.time.since(first.time) < LATEST_S * 0.6 {
-            continue;
-        }
-        let changes_by = |at: usize| at.checked_sub(1).and_then(|at| changes.get(at)).copied().unwrap_or(0);
-        let moving = changes_by(end - 1) - changes_by(start);
-        if (moving as usize) * 2 < before.len() {
-            continue;
-        }
-        spacing.push(last.time.since(first.time) / (before.len() - 1).max(1) as f64);
-        asked += 1;
-        // Every delay that fits gets a vote, so that chance spreads and truth piles up.
-        let mut any = false;
-        for sample in before.iter().filter(|s| same(s, value)) {
-            let class = (value.time.since(sample.time) / CLASS_S) as usize;
-            if let Some(votes) = classes.get_mut(class) {
-                *votes += 1;
-            }
-            any = true;
-        }
-        found += u32::from(any);
-    }
-    if asked < 30 || f64::from(found) < 0.9 * f64::from(asked) {
-        return None;
-    }
-    let step = median(&mut spacing).unwrap_or(0.1);
-    // The copy sends the latest value that it has heard: the delay spreads over one interval of the original.
-    let width = ((step * 1.2 + 0.1) / CLASS_S).ceil() as usize;
-    let (start, votes) = (0..classes.len())
-        .map(|start| (start, classes.iter().skip(start).take(width).sum::<u32>()))
-        .max_by_key(|(start, votes)| (*votes, std::cmp::Reverse(*start)))?;
-    if f64::from(votes) < 0.85 * f64::from(asked) {
-        return None;
-    }
-    let within: Vec<(usize, u32)> = classes.iter().copied().enumerate().skip(start).take(width).collect();
-    let half = votes / 2;
-    let mut sum = 0;
-    for (class, n) in within {
-        sum += n;
-        if sum >= half {
-            return Some((class as f64 + 0.5) * CLASS_S);
-        }
-    }
-    None
 }
 
 /// A value that stood still is joined to the next one by a line that means nothing, over so many seconds.

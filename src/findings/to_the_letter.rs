@@ -42,15 +42,9 @@ const NUMBERS: Enough = Enough { changes: 20, share: 0.95, within: 0.25 };
 pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
     let one = tolerance.1.is_infinite();
     let same = |x: &Sample, y: &Sample| (x.a - y.a).abs() < SAME && (one || (x.b - y.b).abs() < SAME);
-    let changed = |two: &[Sample]| two.first().zip(two.last()).filter(|(x, y)| !same(x, y)).map(|(_, y)| *y);
-    let changes: Vec<Sample> = copy.samples().windows(2).filter_map(changed).collect();
-    // Each change of the copy is looked for where the original comes to that value, the latest time before it.
-    let origins: Vec<Sample> = original.samples().windows(2).filter_map(changed).collect();
-    let late = |change: &Sample| {
-        let end = origins.partition_point(|s| s.time <= change.time);
-        let before = origins.get(..end)?.iter().rev().map(|s| (s, change.time.since(s.time)));
-        before.take_while(|(_, late)| *late <= LATEST_S).find(|(s, _)| same(s, change)).map(|(_, late)| late)
-    };
+    let changes = changes(copy, same);
+    let origins = self::changes(original, same);
+    let late = |change: &Sample| late(&origins, change, same);
     let fine = || place_step(original).max(place_step(copy)) <= FINE_PLACE_DEG;
     let enough = match one {
         true => NUMBERS,
@@ -82,6 +76,37 @@ pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Op
     let every = last.time.since(first.time) / original.samples().len().max(2) as f64;
     let alike = delays.iter().filter(|late| (*late - usual).abs() <= enough.within * every).count();
     (alike as f64 >= enough.share * count).then_some(usual.max(LEAST_S))
+}
+
+/// The values of a curve that are not the one before.
+fn changes(curve: &Curve, same: impl Fn(&Sample, &Sample) -> bool) -> Vec<Sample> {
+    let changed = |two: &[Sample]| two.first().zip(two.last()).filter(|(x, y)| !same(x, y)).map(|(_, y)| *y);
+    curve.samples().windows(2).filter_map(changed).collect()
+}
+
+/// How much later than the original a copy comes to a value, the latest time before it, seconds; `None` if it did not.
+fn late(origins: &[Sample], change: &Sample, same: impl Fn(&Sample, &Sample) -> bool) -> Option<f64> {
+    let end = origins.partition_point(|s| s.time <= change.time);
+    let before = origins.get(..end)?.iter().rev().map(|s| (s, change.time.since(s.time)));
+    before.take_while(|(_, late)| *late <= LATEST_S).find(|(s, _)| same(s, change)).map(|(_, late)| late)
+}
+
+/// Two steps are of one size where neither is more than this many times the other.
+const ONE_SIZE: f64 = 1.5;
+
+/// Whether the few changes of two values that hardly differ are those of one sensor: most of one's changes come soon after
+/// the other's to the same value, where both come in equal steps. In unequal steps nothing speaks against it, nor where but one
+/// value comes and goes, which a slow copy may miss.
+pub(super) fn change_together(a: &Curve, b: &Curve) -> bool {
+    let equal_steps =
+        a.finest_step().zip(b.finest_step()).is_none_or(|(x, y)| x.max(y) <= ONE_SIZE * x.min(y));
+    let same = |x: &Sample, y: &Sample| (x.a - y.a).abs() < SAME;
+    let (a, b) = (changes(a, same), changes(b, same));
+    let follows = |origins: &[Sample], copy: &[Sample]| {
+        let found = copy.iter().filter(|change| late(origins, change, same).is_some()).count();
+        2 * found >= copy.len() && (found > 0 || origins.len() <= 2)
+    };
+    !equal_steps || follows(&a, &b) || follows(&b, &a)
 }
 
 #[cfg(test)]
@@ -143,6 +168,25 @@ mod tests {
             b: f64::NAN,
         };
         Curve::new(&(0..28).map(sample).collect::<Vec<_>>(), false)
+    }
+
+    #[test]
+    fn few_changes_tell_whether_two_are_one() {
+        let at = |late_s: f64, deeper: &'static [i64]| {
+            let sample = move |i: i64| Sample {
+                time: Time(0).plus(i as f64 + late_s),
+                a: if deeper.contains(&i) { 8.4 } else { 8.3 },
+                b: f64::NAN,
+            };
+            Curve::new(&(0..180).map(sample).collect::<Vec<_>>(), false)
+        };
+        const ONE: &[i64] = &[20, 21, 70, 110];
+        assert!(change_together(&at(0.0, ONE), &at(0.06, ONE)), "one sensor");
+        assert!(change_together(&at(0.06, ONE), &at(0.0, ONE)), "whichever comes first");
+        assert!(!change_together(&at(0.0, ONE), &at(0.06, &[40, 90, 91, 150])), "two sensors");
+        assert!(!change_together(&at(0.0, ONE), &at(0.06, &[])), "one of two stands still");
+        assert!(change_together(&at(0.0, &[]), &at(0.06, &[])), "nothing speaks against it");
+        assert!(change_together(&at(0.0, &[20]), &at(0.06, &[])), "a slow copy");
     }
 
     #[test]

@@ -89,7 +89,7 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
             let turned = whole.furthest_deg >= CHANGE_DEG;
             let leap = leap_after(source, span);
             let leapt = leap.filter(|leap| leap.abs() >= CHANGE_DEG);
-            if turned && (turns_on() || leapt.is_some_and(|leap| alike(leap, whole.net_deg))) {
+            if turned && (turns_on() || leapt.is_some_and(|leap| is_part(leap, whole.net_deg))) {
                 return Some((span, whole.furthest_deg));
             }
             let change = match leapt {
@@ -142,6 +142,12 @@ fn off_course_of(motion: &Motion<'_>, source: &Source, settled: Span, usual_deg:
     deg.iter_mut().for_each(|deg| *deg -= usual_deg);
     let off_deg = wrap_180(circular_median(&deg));
     (off_deg.abs() >= CHANGE_DEG + by_current).then_some(off_deg)
+}
+
+/// Whether an angle is what the boat turned, or a part of it to the same side: the course comes late, and catches up with a heading
+/// that stood still in mid-turn.
+fn is_part(deg: f64, turned_deg: f64) -> bool {
+    alike(deg, turned_deg) || deg.signum() == turned_deg.signum() && deg.abs() <= turned_deg.abs()
 }
 
 /// Whether an angle is what the boat turned.
@@ -281,6 +287,26 @@ mod tests {
         assert_eq!(found(75.0), [(Severity::Fault, vec![2])]);
         assert!(found(0.0).is_empty(), "a boat that slides on");
         assert!(found(-75.0).is_empty(), "another way than it turned");
+    }
+
+    /// The heading stands still half way through a turn of 60 degrees that the receiver's course follows 3 s late.
+    #[test]
+    fn a_stand_in_mid_turn_shows_by_its_leap() {
+        let found = |leap: f64| {
+            let mut boat = Boat::default();
+            for tenth in 0..1200_i64 {
+                let t = tenth as f64 / 10.0;
+                let turned = |t: f64| 100.0 + 12.0 * (t - 60.0).clamp(0.0, 5.0);
+                boat.ground(1, t, turned(t - 3.0) + noise(tenth), 12.0);
+                let stands = (62.5..80.0).contains(&t);
+                let after = 130.0 + leap + noise(tenth + 7);
+                let deg = if t < 62.5 { turned(t) + noise(tenth + 7) } else { after };
+                boat.heading(2, t + 0.03, if stands { 130.0 } else { deg });
+            }
+            kinds(&detect(&boat.evidence()))
+        };
+        assert_eq!(found(30.0), [(Severity::Fault, vec![2])]);
+        assert!(found(0.0).is_empty(), "it had turned already");
     }
 
     /// The boat turns by 45 degrees in the first 4 s of a stand and goes straight on until the recording ends.

@@ -9,14 +9,15 @@
 //! current. In a turn the course comes late, for receivers smooth it, and the bow points into the turn: both grow with
 //! the rate of turn, so that even turns tell as well, with a delay fitted along.
 
-use super::deviation::{rest, swing};
+use super::ahead::{ahead, fast_kn};
+use super::deviation::{circular_median, rest, swing};
 use super::even_turn::{STEADY_S, Turn};
 use super::motion::UNDER_WAY_KN;
 use super::pairs::{self, Curve};
 use super::steered::Steered;
 use super::steps_of::astray;
 use super::variation::variation_at_boat;
-use super::{Evidence, heading_frozen, two_in_turn};
+use super::{Evidence, heading_frozen, position_frozen, two_in_turn};
 use crate::books::series::Source;
 use crate::time::{Span, Time};
 use crate::units::wrap_180;
@@ -194,16 +195,9 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
         current,
         sectors,
         moments: moments.len(),
-        fast_kn: fast_kn(&moments),
+        fast_kn: fast_kn(&moments, |m| m.speed),
         span,
     })
-}
-
-/// The speed that one moment in ten exceeds, knots.
-fn fast_kn(moments: &[Moment]) -> f64 {
-    let mut speeds: Vec<f64> = moments.iter().map(|moment| moment.speed).collect();
-    speeds.sort_unstable_by(f64::total_cmp);
-    speeds.get(speeds.len() * 9 / 10).copied().unwrap_or(0.0)
 }
 
 fn moments(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Option<Vec<Moment>> {
@@ -218,7 +212,7 @@ fn moments(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Option
     let compass = Curve::new(heading.track.samples(), true);
     let course = Curve::new(ground.track.samples(), true);
     let stands = heading_frozen::stands(evidence, heading).into_iter().map(|(span, _)| span);
-    let untrue: Vec<Span> = stands.chain(astray(heading)).collect();
+    let untrue: Vec<Span> = stands.chain(astray(heading)).chain(hung(evidence, ground)).collect();
     let mut moments: Vec<Moment> = Vec::new();
     let mut last = None;
     for s in course.samples() {
@@ -254,10 +248,18 @@ fn moments(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Option
     if !turns_both_ways(&moments) {
         moments.retain(|m| !m.turns);
     }
+    let off = |m: &Moment| wrap_180((m.course - m.compass - m.variation).to_degrees());
+    let mut moments = ahead(moments, off, |m| m.speed);
     if is_copied(&moments) {
         moments.iter_mut().for_each(|m| m.log = None);
     }
     Some(moments)
+}
+
+/// When the receiver that gives a course held its place: with it, it holds the course.
+fn hung(evidence: &Evidence<'_>, ground: &Source) -> Vec<Span> {
+    let places = evidence.books.series.of("position").filter(|s| s.key.device == ground.key.device);
+    places.flat_map(|place| position_frozen::stands(evidence, place)).collect()
 }
 
 /// Whether the boat turned to either side for a good part of its turns.
@@ -313,7 +315,7 @@ fn fit(moments: &[Moment]) -> Option<(DVector<f64>, DVector<f64>)> {
     // A sensor may be mounted any way round: begin in the middle of the differences.
     let differences: Vec<f64> =
         moments.iter().map(|m| wrap_180((m.course - m.compass - m.variation).to_degrees())).collect();
-    let middle = super::deviation::circular_median(&differences).to_radians();
+    let middle = circular_median(&differences).to_radians();
     if let Some(a) = theta.get_mut(0) {
         *a = middle;
     }
@@ -462,6 +464,32 @@ mod tests {
         assert!(circles(false, 0.0).is_none());
         let e = circles(true, 12.0).unwrap();
         assert!((e.k[0] - 12.0).abs() < 1.0 && e.swing < 2.0, "{:?}", e.k);
+    }
+
+    #[test]
+    fn a_course_of_a_receiver_that_hangs_is_none() {
+        let mut boat = Boat::default();
+        let (mut north, mut east, mut held) = (54.0, 10.0, None);
+        for i in 0..960_i64 {
+            let t = i as f64 / 2.0;
+            let turned = ((i % 120) as f64 / 20.0).min(1.0);
+            let deg = 45.0 * ((i / 120) as f64 + turned) + random(i);
+            north += 8.0 / 7200.0 / 60.0 * deg.to_radians().cos();
+            east += 8.0 / 7200.0 / 35.0 * deg.to_radians().sin();
+            let told = if (300.0..400.0).contains(&t) {
+                held.unwrap_or((north, east, deg))
+            } else {
+                (north, east, deg)
+            };
+            held = Some(told);
+            let at = crate::units::Place::new(told.0, told.1).ok_or(crate::messages::Absent::Unusable);
+            boat.say(1, 129_025, t, &crate::messages::Reading::Position { at, satellites: None, hdop: None });
+            boat.ground(1, t, told.2, 8.0);
+            boat.heading(2, t, deg + random(i + 4000));
+        }
+        let evidence = boat.evidence();
+        let e = course_error(&evidence, boat.books.series.of("heading").next().unwrap()).unwrap();
+        assert!(e.k[0].abs() < 1.0 && e.swing < 2.0, "{:?}", e.k);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 mod absent;
 mod address_claim_failed;
 mod address_conflict;
+mod ahead;
 mod arp_unanswered;
 mod bad_checksum;
 mod broadcast_storm;

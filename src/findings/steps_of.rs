@@ -18,11 +18,12 @@ pub(super) struct Jumps<'a> {
 
 /// A value that jumped is back within this time, seconds, with a step that makes up for the first one to within this many degrees, or this share
 /// of it: the boat goes on turning meanwhile (common practice, no source).
-const BACK_S: f64 = 30.0;
+const BACK_S: f64 = 60.0;
 const BACK_DEG: f64 = 10.0;
 const BACK_SHARE: f64 = 0.3;
 
-/// The stretches in which a heading had jumped away and had not come back.
+/// The stretches in which a heading had jumped away and had not come back. After a step that nothing makes up for, nobody knows
+/// which is the true one, up to the next step or the end.
 pub(super) fn astray(heading: &Source) -> Vec<Span> {
     let mut away: Option<Step> = None;
     let mut spans = Vec::new();
@@ -31,9 +32,10 @@ pub(super) fn astray(heading: &Source) -> Vec<Span> {
             let left = (away.size + step.size).abs();
             step.from.since(away.to) <= BACK_S && left <= BACK_DEG.max(BACK_SHARE * away.size.abs())
         });
-        spans.extend(back.map(|away| Span::new(away.from, step.to)));
+        spans.extend(away.map(|away| Span::new(away.from, step.to)));
         away = back.is_none().then_some(*step);
     }
+    spans.extend(away.zip(heading.last).map(|(away, last)| Span::new(away.from, last)));
     spans
 }
 

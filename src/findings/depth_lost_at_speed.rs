@@ -43,6 +43,9 @@ const FALL: f64 = 0.3;
 /// Above the threshold no more than this share holds a depth: where half of it stays, something else than speed takes it.
 const LEFT_ABOVE: f64 = 0.5;
 
+/// A boat runs at two speeds where they are so far apart, knots (common practice, no source).
+const TWO_SPEEDS_KN: f64 = 1.5;
+
 /// Without a return to low speed, time and speed cannot be told apart. Turbulence takes the depth when a hull planes, not
 /// at displacement speed (common practice, no source): a loss that stays is believed to be of speed from here on, knots.
 const PLANING_KN: f64 = 12.0;
@@ -111,11 +114,26 @@ pub(super) fn parted(by_speed: &[(u32, u32)]) -> Option<Fit> {
         below = (below.0 + counts.0, below.1 + counts.1);
     }
     best.map(|(_, fit)| fit).filter(|fit| {
-        fit.below >= GOOD_BELOW
+        are_two_speeds(by_speed, fit.threshold_kn)
+            && fit.below >= GOOD_BELOW
             && fit.below - fit.above >= FALL
             && fit.above <= LEFT_ABOVE
             && fit.threshold_kn >= 2.0
     })
+}
+
+/// Whether the boat ran clearly faster above a threshold than below it, on average: at one speed a loss parts some chance tenths of a
+/// knot.
+fn are_two_speeds(by_speed: &[(u32, u32)], threshold_kn: f64) -> bool {
+    let (mut below, mut above) = ((0.0, 0.0), (0.0, 0.0));
+    for (class, (with, without)) in by_speed.iter().enumerate() {
+        let kn = class as f64 * SPEED_CLASS_KN;
+        let (count, sum) = if kn < threshold_kn { &mut below } else { &mut above };
+        let messages = f64::from(with + without);
+        *count += messages;
+        *sum += messages * kn;
+    }
+    above.1 / above.0 - below.1 / below.0 >= TWO_SPEEDS_KN
 }
 
 /// Of the depths after the boat slowed down at least this share is there when the depth came back.

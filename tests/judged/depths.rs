@@ -171,3 +171,12 @@ fn depth_that_holds_at_speed_is_not_lost_by_it() {
         assert_eq!(alarms(&report), ["depth-not-available"], "{:?}", report.findings);
     }
 }
+
+/// The depth goes for a while on a boat that runs at one speed, which wavers: the loss lies in no speed.
+#[test]
+fn a_loss_at_one_speed_is_none_of_speed() {
+    let knots = |t: f64| 11.75 + 0.3 * (t / 60.0).sin();
+    let depths = depths(|t| (!(100.0..190.0).contains(&t)).then_some(8.0 + (t / 9.0).sin()));
+    let report = judge(&[can_log([sensors(0, 400), speeds(knots), depths].concat())]);
+    assert_eq!(alarms(&report), ["depth-not-available"], "{:?}", report.findings);
+}

@@ -19,21 +19,29 @@ const FDF: u8 = 0x04;
 /// shows only frame by frame, so the verdict of clear frames holds for the doubtful ones.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct IdOrder {
-    swapped: bool,
+    /// What the last clear frame showed.
+    swapped: Option<bool>,
 }
+
+/// The bits of an identifier's first byte that tell a data frame of NMEA 2000 with 29 bits, and their values there: the flags
+/// (linux/can.h), and the extended data page, which is 0 (ISO 11783-3).
+const DATA_OF_29_BITS: (u8, u8) = (0xE2, 0x80);
 
 impl IdOrder {
     /// Whether this frame's identifier is little endian.
     fn is_little(&mut self, id: &[u8]) -> bool {
-        let Some(&[first, second, third, fourth]) = id.first_chunk::<4>() else { return false };
-        let standard = first & 0x9F == 0 && second == 0 && third < 8;
-        let standard_swapped = fourth & 0x9F == 0 && third == 0 && second < 8;
+        let Some([first, second, third, fourth]) = id.first_chunk::<4>() else { return false };
+        let standard = first & 0x9F == 0 && *second == 0 && *third < 8;
+        let standard_swapped = fourth & 0x9F == 0 && *third == 0 && *second < 8;
         match (first & 0x80 != 0, fourth & 0x80 != 0) {
-            (true, false) if !standard_swapped => self.swapped = false,
-            (false, true) if !standard => self.swapped = true,
+            (true, false) if !standard_swapped => self.swapped = Some(false),
+            (false, true) if !standard => self.swapped = Some(true),
             _ => {}
         }
-        self.swapped
+        // Before a clear frame: sources of 128 and more look like flags in the other order, most of them like none of data.
+        let (mask, value) = DATA_OF_29_BITS;
+        let is_data = |byte: &u8| byte & mask == value;
+        self.swapped.unwrap_or_else(|| !is_data(first) && is_data(fourth))
     }
 }
 
@@ -153,6 +161,12 @@ mod tests {
         // Source 0x85 in host order reads as either; the order seen before decides.
         let doubtful = [0x85, 0x01, 0xF8, 0x89, 0, 0, 0, 0];
         assert_eq!(cooked_frame(&doubtful, false, &mut order).unwrap().id, 0x09F8_0185);
+        // Before any clear one, 0xA5 would be the flag of an error message and 0x86 another data page.
+        for source in [0xA5, 0x86, 0xE3] {
+            let early = [source, 0x01, 0xF8, 0x89, 0, 0, 0, 0];
+            let read = cooked_frame(&early, false, &mut IdOrder::default()).unwrap();
+            assert_eq!((read.id, read.kind), (0x09F8_0100 | u32::from(source), CanKind::Extended));
+        }
         // A standard identifier whose last byte has bit 7 set is no sign of a swapped one.
         let mut fresh = IdOrder::default();
         assert_eq!(cooked_frame(&[0, 0, 1, 0xFF, 0, 0, 0, 0], false, &mut fresh).unwrap().id, 0x1FF);

@@ -49,8 +49,14 @@ pub(super) fn parse(line: &[u8], timed: bool) -> CanText<'_> {
         {
             return free_form(id, CanKind::Standard, tokens, name, timed);
         }
+        if let Some(id) = hex(token).filter(|id| token.len() == 8 && id >> 29 == 1)
+            && tokens.clone().next().is_some_and(|next| bracketed(next).is_some())
+        {
+            return free_form(id & 0x1FFF_FFFF, CanKind::Error, tokens, name, timed);
+        }
         if !direction && is_direction(token) {
             direction = true;
+            tokens.skip_marks();
         } else if name.is_none()
             && let Some(text) = interface_name(token)
         {
@@ -264,6 +270,18 @@ struct Tokens<'a> {
     rest: &'a [u8],
 }
 
+impl Tokens<'_> {
+    /// Passes over what some tools write behind the direction: whether the rate was switched, and who was error passive; `-` for not.
+    fn skip_marks(&mut self) {
+        let mut marks = self.clone();
+        let is_mark =
+            |token: Option<&[u8]>, letter: u8| token.is_some_and(|token| token == b"-" || token == [letter]);
+        if is_mark(marks.next(), b'B') && is_mark(marks.next(), b'E') {
+            *self = marks;
+        }
+    }
+}
+
 impl<'a> Iterator for Tokens<'a> {
     type Item = &'a [u8];
 
@@ -297,6 +315,8 @@ mod tests {
             ("1 9F80102x Rx d 8 36 72 9A 16 02 1A B8 0D", Some("1")),
             ("can0,09F80102,8,36,72,9A,16,02,1A,B8,0D", Some("can0")),
             ("89F80102 36.72.9A.16.02.1A.B8.0D", None),
+            ("can0  RX - -  09F80102   [8]  36 72 9A 16 02 1A B8 0D", Some("can0")),
+            ("can0  TX B -  09F80102   [8]  36 72 9A 16 02 1A B8 0D", Some("can0")),
             ("Rx can0 09F80102 0x36 0x72 0x9A 0x16 0x02 0x1A 0xB8 0x0D", Some("can0")),
         ] {
             let want = CanFrame::new(0x09F8_0102, CanKind::Extended, &DATA);
@@ -321,6 +341,18 @@ mod tests {
         );
         assert_eq!(frame("can0 09F80102#3672_F").len, 2);
         assert_eq!(frame("can0 123 [2] 01 02").kind, CanKind::Standard);
+    }
+
+    #[test]
+    fn error_messages_in_columns() {
+        for (line, most) in [
+            ("can0  20000080   [8]  00 00 00 00 00 00 82 07   ERRORFRAME", 7),
+            ("can0  RX - -  20000080   [8]  00 00 00 00 00 00 82 07", 7),
+        ] {
+            let want = CanFrame::new(0x80, CanKind::Error, &[0, 0, 0, 0, 0, 0, 0x82, most]);
+            assert_eq!(parse(line.as_bytes(), false), CanText::Frame(want, Some("can0")), "{line}");
+        }
+        assert_eq!(parse(b"20000080 boats", false), CanText::Other);
     }
 
     #[test]

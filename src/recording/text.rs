@@ -191,10 +191,15 @@ impl Text {
         }
     }
 
-    /// Whether the frame of a last line without line end is shorter than all others, which are alike.
+    /// Whether the frame of a last line without line end is shorter than nearly all others. A request (PGN 59904) has three
+    /// bytes, and no other usual message of NMEA 2000 fewer than eight.
     fn looks_cut(&self, frame: &CanFrame) -> bool {
         let counts = &self.counts;
-        frame.len < 8 && counts.can_frames > 0 && counts.can_frames == counts.can_frames_of_8
+        let is_request = frame.len == 3 && frame.id >> 16 & 0xFF == 0xEA;
+        frame.len < 8
+            && !is_request
+            && counts.can_frames > 0
+            && counts.can_frames_of_8 * 10 >= counts.can_frames * 9
     }
 
     /// Skips line ends, and the NULs that power losses leave.

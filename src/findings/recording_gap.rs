@@ -2,7 +2,7 @@
 
 use super::presence::WireSilence;
 use super::words::{longest, seconds};
-use super::{Detector, Doc, Evidence, Finding};
+use super::{Detector, Doc, Evidence, Finding, wire_outage};
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -79,7 +79,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let longest = longest(&spans);
         let in_gap = |restart: &Span| spans.iter().any(|gap| gap.shared_s(*restart) > 0.0);
         let restarted = evidence.presence.restarts.values().flatten().any(in_gap);
-        findings.push(
+        let only = wire_outage::only_due(evidence, &spans);
+        let gap =
             Finding::new(Severity::Warning, format!("The recording has a gap of {}", seconds(longest)))
                 .real("longest_s", longest)
                 .evidence(if slept {
@@ -95,8 +96,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     "No device came up anew, so the recorder slept or was stopped; a break of the wire cannot be ruled out."
                 })
                 .spans(spans)
-                .check("Keep the recording computer awake and record again."),
-        );
+                .check("Keep the recording computer awake and record again.");
+        findings.push(only.into_iter().fold(gap, Finding::evidence));
     }
     findings
 }

@@ -27,6 +27,19 @@ pub(super) const DETECTOR: Detector = Detector {
     detect,
 };
 
+/// That in silences of a whole wire no other device of it had anything to say, in a sentence for each such device.
+pub(super) fn only_due(evidence: &Evidence<'_>, silences: &[Span]) -> Vec<String> {
+    let told = evidence.presence.one_due.iter().filter(|(span, _)| silences.contains(span));
+    let mut devices: Vec<_> = told.map(|(_, device)| *device).collect();
+    devices.sort_unstable();
+    devices.dedup();
+    let words = |id| {
+        let who = evidence.books.inventory.label(id);
+        format!("Of this wire only {who} was due meanwhile: that it alone fell silent cannot be ruled out.")
+    };
+    devices.into_iter().map(words).collect()
+}
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
@@ -73,6 +86,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 "Other wires of the boat went on meanwhile: the recorder was running."
             });
         }
+        finding = only_due(evidence, &spans).into_iter().fold(finding, Finding::evidence);
         finding = finding.spans(spans);
         findings.push(match wire.kind {
             WireKind::Ethernet => finding

@@ -41,6 +41,18 @@ fn a_silence_of_all_that_were_awake_is_one() {
     assert_eq!(alarms(&judge(&[can_log(frames)])), ["recording-gap"]);
 }
 
+/// Where nothing else was due, the silence of one fast node is one of the wire, and says that it may be the node's own.
+#[test]
+fn a_silence_in_which_but_one_was_due_is_told() {
+    let awake = heartbeats((0..5).map(|i| 60.0 * f64::from(i) + 20.0));
+    let mut frames = [awake, sensors(0, 240)].concat();
+    frames.retain(|(t, id, _)| *id != 0x09F1_1323 && !(100.0..114.0).contains(t));
+    let report = judge(&[can_log(frames)]);
+    assert_eq!(alarms(&report), ["recording-gap"]);
+    let gap = &report.findings[0];
+    assert!(gap.evidence.iter().any(|line| line.contains("at address 3 was due")), "{:?}", gap.evidence);
+}
+
 /// System time (PGN 126992) of the node at address 3 each second: days since 1970, and the time of day in 0.0001 s.
 fn system_times(to: u32) -> Vec<(f64, u32, String)> {
     let time = |t: u32| {

@@ -70,6 +70,8 @@ pub struct Silence {
 pub struct Presence {
     /// Silences of whole wires.
     pub wires: Vec<(WireId, Span, WireSilence)>,
+    /// Silences of whole wires in which but one of several devices was due.
+    pub one_due: Vec<(Span, DeviceId)>,
     /// Silences of whole wires that are too short to be told, or that nobody missed: no device's and no message's own.
     brief: Vec<(WireId, Span)>,
     /// Silences of devices whose wire went on, without those that are restarts or flaps.
@@ -151,13 +153,33 @@ pub fn survey(books: &Books) -> Presence {
 pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
     let seen = heard_s(books, device);
     books.timing.of(device).filter(move |s| {
-        let least = if comes_and_goes(s) { 0.6 } else { 0.25 };
         !matches!(s.message, Message::Protocol("arp" | "ssdp"))
             && !is_on_demand(s)
             && !is_asked_for(books, s)
             && s.pulse_s().is_some()
-            && s.filled_s() >= least * seen
+            && fills(books, s, seen)
     })
+}
+
+/// A message is periodic that fills this share of the time in which its device was seen.
+const FILLS: f64 = 0.25;
+
+/// What comes and goes must fill so much of the time in which its device spoke at all, and of all the time this share.
+const FILLS_AWAKE: f64 = 0.6;
+const FILLS_OF_ALL: f64 = 0.4;
+
+/// Whether a stream fills a good part of the `seen` seconds in which its device was there.
+fn fills(books: &Books, stream: &Stream, seen: f64) -> bool {
+    let filled = stream.filled_s();
+    if !comes_and_goes(stream) {
+        return filled >= FILLS * seen;
+    }
+    // A page is closed while its host lives on; a host that falls silent altogether takes its pages along.
+    let is_hosts = matches!(stream.message, Message::Protocol(_));
+    let silent = |gaps: &Gaps| gaps.over(SLEPT_S).iter().map(|gap| gap.seconds()).sum::<f64>();
+    let awake = || books.inventory.get(stream.device).map_or(seen, |device| seen - silent(&device.gaps));
+    filled >= FILLS_AWAKE * seen
+        || is_hosts && filled >= FILLS_OF_ALL * seen && filled >= FILLS_AWAKE * awake()
 }
 
 /// For how long a device was there while its wire was heard, seconds: a recorder that slept tells nothing of it.
@@ -171,7 +193,7 @@ fn heard_s(books: &Books, device: DeviceId) -> f64 {
     wire.filter(|wire| wire.is_rewound()).map_or(heard, |wire| heard.min(books.recorded_s(wire)))
 }
 
-/// A wire on which nothing comes for so long is out, or its recorder slept, seconds.
+/// A wire or host from which nothing comes for so long is out, or its recorder slept, seconds.
 const SLEPT_S: f64 = 10.0;
 
 /// Messages that nobody owes by a clock: requests and answers, group functions, alerts, switch commands, what a device says

@@ -54,8 +54,10 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         if on_boat_clock(books, wire) {
             continue;
         }
-        // With one periodic device only, its silence and the wire's cannot be told apart unless it is a lone line.
-        if devices.len() < 2 && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1 {
+        // With one periodic device only, its silence and the wire's cannot be told apart; hosts, and what they carry, come and go.
+        let own_data = wire.kind != WireKind::Ethernet && wire.carried_by.is_none();
+        if devices.len() < 2 && !own_data && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1
+        {
             continue;
         }
         // Where one stamp covers many frames, the stamps are what is slow and not the devices.
@@ -71,10 +73,11 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             if starting || books.clock_leapt(span) {
                 continue;
             }
-            let missed: Vec<Time> =
-                devices.iter().filter_map(|device| missed(books, *device, span)).collect();
-            let none_returned = missed.iter().all(|last| *last < span.to);
-            if missed.len() < devices.len().min(2) || none_returned {
+            let missed: Vec<(DeviceId, Time)> =
+                devices.iter().filter_map(|device| Some((*device, missed(books, *device, span)?))).collect();
+            let none_returned = missed.iter().all(|(_, last)| *last < span.to);
+            let enough = if own_data { 1 } else { devices.len().min(2) };
+            if missed.len() < enough || none_returned {
                 continue;
             }
             if wire.carried_by.is_some() && !is_of_the_bus(books, (id, wire), &devices, span) {
@@ -84,6 +87,11 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             let told = why != WireSilence::Unexplained || span.seconds() >= UNEXPLAINED_S;
             if told && span.seconds() > patience {
                 presence.wires.push((id, span, why));
+                if let [(only, _)] = missed.as_slice()
+                    && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1
+                {
+                    presence.one_due.push((span, *only));
+                }
             } else {
                 brief.push(span);
             }

@@ -243,4 +243,29 @@ mod tests {
         }
         assert_eq!(kinds(&detect(&boat.evidence())), [(Severity::Note, vec![1, 2])]);
     }
+
+    /// A sounder gives its depth in two messages, one of them in fewer digits, and a display hands on what it heard last.
+    #[test]
+    fn what_was_heard_last_in_either_message_is_an_echo() {
+        let mut boat = Boat::default();
+        for i in 0..200_i64 {
+            let t = i as f64;
+            let m = ((20.0 + 4.0 * (t / 6.0).sin()) * 100.0).round() / 100.0;
+            let said = |m| Reading::Depth {
+                m: Ok(m),
+                below: DepthBelow::Transducer,
+                offset_m: Err(Absent::Missing),
+            };
+            let coarse = (m * 10.0).round() / 10.0;
+            boat.say(1, 128_267, t, &said(m));
+            boat.say(1, 128_268, t + 0.4, &said(coarse));
+            boat.say(
+                2,
+                128_267,
+                t + if i % 3 == 0 { 0.2 } else { 0.6 },
+                &said(if i % 3 == 0 { m } else { coarse }),
+            );
+        }
+        assert_eq!(kinds(&detect(&boat.evidence())), [(Severity::Note, vec![1, 2])]);
+    }
 }

@@ -284,7 +284,10 @@ pub(super) fn echo(
         let late = echo_delay(first, &second.later(slack), tolerance).map(|delay| delay - slack);
         late.or_else(|| echo_delay(second, &first.later(slack), tolerance).map(|delay| slack - delay))
     });
-    let late = late.or_else(|| same_order::delay(books, a, b, |x, y| first.same(x, y, tolerance)))?;
+    let late = late.or_else(|| same_order::delay(books, a, b, |x, y| first.same(x, y, tolerance)));
+    // A display hands on what it heard last, in whichever message that came.
+    let late = late.or_else(|| either(&all_messages(books, a, first)?, second));
+    let late = late.or_else(|| either(first, &all_messages(books, b, second)?))?;
     // What two recorders' clocks may make of the delay does not tell which of the two comes first.
     Some(
         match second_is_copy(first, second).filter(|_| clocks > 0.0 && late.abs() <= clocks + HANDED_OVER_S) {
@@ -293,6 +296,23 @@ pub(super) fn echo(
             None => late,
         },
     )
+}
+
+/// The values of a source with those that its device gives in other messages, from the same zero; `None` where there are no others.
+fn all_messages(books: &Books, source: &Source, curve: &Curve) -> Option<Curve> {
+    let (key, span) = (source.key, source.values_from_to);
+    let is_other = |s: &&Source| {
+        s.key.device == key.device
+            && s.key.reference == key.reference
+            && s.key.message != key.message
+            && s.values_from_to.zip(span).is_some_and(|(one, other)| one.0 < other.1 && other.0 < one.1)
+    };
+    let mut samples: Vec<Sample> = curve.samples.clone();
+    let known = samples.len();
+    let others = books.series.of(key.quantity).filter(is_other);
+    samples.extend(others.flat_map(|s| s.track.samples()));
+    samples.sort_by_key(|s| s.time);
+    (samples.len() > known).then(|| Curve::new(&samples, curve.round))
 }
 
 /// Which of two alike is the copy, by its values alone: no copy comes in finer steps than its original, and hardly more often.

@@ -14,6 +14,10 @@ const VALUES: usize = 10;
 /// The same number: what two digits after the last of any message make.
 const SAME: f64 = 1e-9;
 
+/// A copy that comes so many times less often holds values, and is so late, to either side of the middle, in intervals.
+const SLOWER: f64 = 1.5;
+const HELD: f64 = 0.65;
+
 /// The least delay that is told, seconds.
 const LEAST_S: f64 = 0.01;
 
@@ -74,7 +78,10 @@ pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Op
     let usual = median(&mut delays)?;
     let (first, last) = original.samples().first().zip(original.samples().last())?;
     let every = last.time.since(first.time) / original.samples().len().max(2) as f64;
-    let alike = delays.iter().filter(|late| (*late - usual).abs() <= enough.within * every).count();
+    // Who sends less often gives the last value that it heard: that may be as old as one interval, and some jitter more.
+    let is_slower = copy.samples().len() as f64 * SLOWER < original.samples().len() as f64;
+    let within = if is_slower { enough.within.max(HELD) } else { enough.within };
+    let alike = delays.iter().filter(|late| (*late - usual).abs() <= within * every).count();
     (alike as f64 >= enough.share * count).then_some(usual.max(LEAST_S))
 }
 

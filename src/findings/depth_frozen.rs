@@ -122,7 +122,9 @@ fn why(books: &Books, source: &Source, others: &[&Source], motion: &Motion<'_>, 
     let speed = |span: Span| motion.known_way_m(span).map(|m| m / span.seconds());
     let faster = speed(span).zip(speed(just_before)).map_or(1.0, |(now, before)| now / before.max(0.1));
     let by_way = (missing * faster.max(1.0)).min(within(source, span).len() as f64);
-    let even = by_way < FEW_CHANGES || depth_second_echo::leaps(source);
+    let even = by_way < FEW_CHANGES
+        || depth_second_echo::leaps(source)
+        || resolution > FINE_M && is_plateau(source, span, held, resolution);
     // A leap comes at once; where the bottom begins to slope it does not.
     let after = within(source, after).iter().map(|s| s.a).find(|m| *m > 0.0);
     let at_once = after.map_or(0.0, |m| (m - held).abs());
@@ -142,6 +144,12 @@ fn why(books: &Books, source: &Source, others: &[&Source], motion: &Motion<'_>, 
     }
     (resolution <= FINE_M && known >= BEFORE_S / 3.0 && missing >= MISSING_CHANGES)
         .then_some(Why::Stopped(rate))
+}
+
+/// Whether the depth stands at the same value, to a digit, in another place: then the bottom there is even, and ends in a step.
+fn is_plateau(source: &Source, stand: Span, held: f64, resolution: f64) -> bool {
+    let alike = |other: &Span| within(source, *other).iter().any(|s| (s.a - held).abs() < 1.5 * resolution);
+    source.runs.still(SHORTEST_S).iter().any(|other| *other != stand && alike(other))
 }
 
 /// By how much another sounder saw the depth change while this one stood at `held`, metres; nothing when it hardly did, or when
@@ -302,6 +310,23 @@ mod tests {
     fn even_bottom_in_tenths_of_a_metre_is_healthy() {
         let basin = |t: f64| if t < 40.0 { 8.0 - 0.1 * (t - 40.0) } else { 8.0 };
         assert!(detect(&boat(6.0, 0.1, 0..0, basin).evidence()).is_empty());
+    }
+
+    /// A dredged channel with steep sides: the boat leaves it and comes back.
+    #[test]
+    fn a_bottom_that_is_as_deep_again_is_even_there() {
+        let run = |again_m: f64| {
+            let m = move |t: f64| match t {
+                ..50.0 => 3.6 - 0.1 * (t % 2.0).floor() * f64::from(u8::from(t < 20.0)),
+                ..54.0 => 3.6 - 0.5 * (t - 50.0),
+                ..64.0 => 1.8 - 0.1 * (t % 2.0).floor(),
+                ..68.0 => 1.8 + 0.5 * (t - 64.0),
+                ..90.0 => again_m,
+                _ => again_m - 0.1 * (t % 2.0).floor(),
+            };
+            detect(&boat(6.0, 0.1, 0..0, m).evidence()).len()
+        };
+        assert_eq!(run(3.6), 0);
     }
 
     #[test]

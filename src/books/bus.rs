@@ -2,6 +2,7 @@
 
 use super::bounded;
 use super::by_wire::ByWire;
+use super::contention::{CONTENTION_S, Contention, TUG_S};
 use super::inventory::DeviceId;
 use super::ousted::{Move, Ousted};
 use crate::messages::n2k::{GLOBAL, Name, NetworkMessage, StreamLosses};
@@ -24,12 +25,6 @@ const MAX_BURSTS: usize = 64;
 /// answers within 250 ms, a requester waits 1.25 s).
 pub const ANSWER_S: f64 = 1.5;
 
-/// Two claims of one address by different NAMEs within this time are contention, seconds.
-const CONTENTION_S: f64 = 2.0;
-
-/// An address changes hands and back within this time: both mean to keep it, seconds.
-const TUG_S: f64 = 120.0;
-
 /// Error frames further apart than this are two bursts, seconds.
 const BURST_S: f64 = 5.0;
 
@@ -42,23 +37,6 @@ pub struct Start {
     pub silent_since: Option<Time>,
     /// When it claimed.
     pub at: Time,
-}
-
-/// Two NAMEs that claim one address.
-#[derive(Debug, Clone)]
-pub struct Contention {
-    /// The address.
-    pub address: u8,
-    /// Who claims it.
-    pub devices: Vec<DeviceId>,
-    /// Claims of it while it was contended.
-    pub claims: u64,
-    /// First and last of them.
-    pub span: Span,
-    /// How often it went from one to another.
-    pub changes: u64,
-    /// Whether two claimed it within `CONTENTION_S`.
-    pub at_once: bool,
 }
 
 /// Requests for one message of one node.
@@ -199,7 +177,7 @@ impl Bus {
         self.claim_list.iter_mut().for_each(|(_, _, by)| swap(by));
         self.homeless.iter_mut().for_each(|(by, _)| swap(by));
         self.last_claim.values_mut().for_each(|(_, _, by)| swap(by));
-        self.contentions.iter_mut().flat_map(|c| &mut c.devices).for_each(swap);
+        self.contentions.iter_mut().for_each(|c| c.rename(swap));
         self.starts.iter_mut().for_each(|start| swap(&mut start.device));
         // Who goes on from another address has not started.
         self.starts.retain(|start| (start.device, start.at) != (past, it.at));
@@ -283,32 +261,20 @@ impl Bus {
         let rival = before
             .filter(|(at, other, known)| *other != name && *known != device && time.since(*at) <= TUG_S);
         if let Some((at, _, other)) = rival {
-            self.contend(address, [other, device], at, time);
-        } else if let Some(contention) = self.contentions.iter_mut().find(|c| c.address == address) {
-            contention.claims += 1;
-            contention.span.to = contention.span.to.max(time);
+            let new = || Contention::new(address, other, at);
+            let contention =
+                bounded::entry(&mut self.contentions, MAX_CONTENTIONS, |c| c.address == address, new);
+            let booked = contention.is_some_and(|contention| contention.claim(device, time));
+            self.unbooked += u64::from(!booked);
+        } else if let Some(contention) =
+            self.contentions.iter_mut().find(|c| c.address == address && c.knows(device))
+        {
+            contention.claim(device, time);
         }
         let asked = self.was_asked(time, address);
         let contended = rival.is_some_and(|(at, _, _)| time.since(at) <= CONTENTION_S);
         if !asked && !contended {
             bounded::push(&mut self.starts, MAX_CLAIMS, Start { device, silent_since, at: time });
-        }
-    }
-
-    fn contend(&mut self, address: u8, devices: [DeviceId; 2], before: Time, time: Time) {
-        let span = Span::new(before, time);
-        let new = || Contention { address, devices: Vec::new(), claims: 1, span, changes: 0, at_once: false };
-        let Some(contention) =
-            bounded::entry(&mut self.contentions, MAX_CONTENTIONS, |c| c.address == address, new)
-        else {
-            return;
-        };
-        contention.claims += 1;
-        contention.changes += 1;
-        contention.at_once |= span.seconds() <= CONTENTION_S;
-        contention.span.to = contention.span.to.max(time);
-        for device in devices {
-            bounded::note(&mut contention.devices, MAX_CONTENTIONS, device);
         }
     }
 
@@ -386,7 +352,8 @@ mod tests {
             bus.claim(at(f64::from(i) * 20.0 + 0.1), 28, B, DeviceId(1), None);
         }
         let c = &bus.contentions[0];
-        assert_eq!((c.address, c.claims, c.changes, c.devices.len()), (28, 10, 9, 2));
+        assert_eq!((c.address, c.tugs[0].changes), (28, 9));
+        assert_eq!(c.claimants.iter().map(|c| c.claims).collect::<Vec<_>>(), [5, 5]);
     }
 
     #[test]

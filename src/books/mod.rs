@@ -6,6 +6,7 @@ pub mod bounded;
 pub mod bus;
 mod by_wire;
 pub mod clock;
+pub mod contention;
 pub mod floods;
 pub mod found;
 mod gaps;

@@ -4,10 +4,11 @@ use super::two_in_turn::InTurn;
 use super::words::{labels, number};
 use super::{Detector, Doc, Evidence, Finding, two_in_turn};
 use crate::books::Books;
-use crate::books::bus::{Bus, Contention};
+use crate::books::bus::Bus;
+use crate::books::contention::{Contention, Tug};
 use crate::books::inventory::DeviceId;
 use crate::report::model::Severity;
-use crate::time::Time;
+use crate::time::{Span, Time};
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -16,8 +17,9 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Two devices of the bus speak with one address. Every listener takes both for the same device: values of one \
                   are hidden by, or mixed with, those of the other.",
         detection: "Address claims of two NAMEs for one address that go on: both keep it after the claims, or they take it from \
-                    each other four times or more. Or, without any claim: the headings, positions or depths from one address \
-                    change all the time between two that lie apart, and come as often as those of two.",
+                    each other four times or more; a third one that tries it and gives up is no part of it. Or, without any \
+                    claim: the headings, positions or depths from one address change all the time between two that lie apart, \
+                    and come as often as those of two.",
         lookalikes: "A short contest at power-up, after which one of the two moves to another address: that is how addresses are \
                      shared out. A device that was exchanged for another while recording. A device whose instance was changed: \
                      its NAME changes with it. A device that gives up: address-claim-failed. A gateway that hands on two sensors of \
@@ -49,29 +51,70 @@ const OPEN_S: f64 = 2.0;
 /// The bits of a NAME that stay with a device whatever its settings: unique number and manufacturer.
 const OWN_BITS: u64 = 0xFFFF_FFFF;
 
-/// Whether the contention goes on, so that it is a fault and no start-up contest.
-pub(super) fn lasts(books: &Books, bus: &Bus, contention: &Contention, end: Option<Time>) -> bool {
+/// Those of an address's claimants who do not give way, and how they contend.
+struct Quarrel<'a> {
+    contention: &'a Contention,
+    /// Each two that do not give way to each other.
+    tugs: Vec<&'a Tug>,
+    /// All of them.
+    devices: Vec<DeviceId>,
+}
+
+impl<'a> Quarrel<'a> {
+    /// The quarrel in a contention, if there is one. Who claimed the address and gave way is no part of it, whatever the others
+    /// had to claim against it.
+    fn of(books: &Books, bus: &Bus, contention: &'a Contention, end: Option<Time>) -> Option<Self> {
+        let lasts = |tug: &&Tug| lasts(books, bus, contention.address, tug, end);
+        let tugs: Vec<&Tug> = contention.tugs.iter().filter(lasts).collect();
+        let stays = |device: &DeviceId| tugs.iter().any(|tug| tug.devices.contains(device));
+        let devices: Vec<_> = contention.claimants.iter().map(|c| c.device).filter(stays).collect();
+        (!tugs.is_empty()).then_some(Self { contention, tugs, devices })
+    }
+
+    fn claims(&self) -> u64 {
+        let theirs = self.contention.claimants.iter().filter(|c| self.devices.contains(&c.device));
+        theirs.map(|c| c.claims).sum()
+    }
+
+    fn changes(&self) -> u64 {
+        self.tugs.iter().map(|tug| tug.changes).max().unwrap_or(0)
+    }
+
+    fn span(&self) -> Option<Span> {
+        let from = self.tugs.iter().map(|tug| tug.span.from).min()?;
+        Some(Span::new(from, self.tugs.iter().map(|tug| tug.span.to).max()?))
+    }
+}
+
+/// Whether two go on to contend, so that it is a fault and no start-up contest.
+fn lasts(books: &Books, bus: &Bus, address: u8, tug: &Tug, end: Option<Time>) -> bool {
     let homeless = |id: &DeviceId| bus.homeless.iter().any(|(device, _)| device == id);
-    if contention.devices.iter().any(homeless) {
+    if tug.devices.iter().any(homeless) {
         return false;
     }
-    if contention.changes >= QUARREL_CHANGES {
+    if tug.changes >= QUARREL_CHANGES {
         return true;
     }
-    let keepers: Vec<_> = contention
+    let keepers: Vec<_> = tug
         .devices
         .iter()
         .filter_map(|id| books.inventory.get(*id))
-        .filter(|device| device.address() == Some(contention.address))
+        .filter(|device| device.address() == Some(address))
         .filter_map(|device| device.name())
         .collect();
     let apart = keepers.iter().any(|a| keepers.iter().any(|b| a.0 & OWN_BITS != b.0 & OWN_BITS));
     // A single change may be an exchange of devices, unless both claimed within one round of answers.
-    let both_there = contention.changes >= 2 || contention.at_once;
+    let both_there = tug.changes >= 2 || tug.at_once;
     // Who contends anew, and kept the address since the last time, has settled nothing.
-    let settled =
-        end.is_some_and(|end| end.since(contention.span.to) > OPEN_S) || contention.span.seconds() > OPEN_S;
+    let settled = end.is_some_and(|end| end.since(tug.span.to) > OPEN_S) || tug.span.seconds() > OPEN_S;
     keepers.len() >= 2 && apart && both_there && settled
+}
+
+fn quarrels(books: &Books) -> impl Iterator<Item = Quarrel<'_>> {
+    books.buses.iter().flat_map(move |(wire, bus)| {
+        let end = books.wires.get(wire).and_then(|w| w.last);
+        bus.contentions.iter().filter_map(move |c| Quarrel::of(books, bus, c, end))
+    })
 }
 
 /// Whether a device contends for its address with another that does not give way.
@@ -80,55 +123,52 @@ pub(super) fn involves(books: &Books, id: DeviceId) -> bool {
 }
 
 /// Those who contend for an address, this device among them, and do not give way.
-pub(super) fn rivals(books: &Books, id: DeviceId) -> impl Iterator<Item = &[DeviceId]> {
-    books.buses.iter().flat_map(move |(wire, bus)| {
-        let end = books.wires.get(wire).and_then(|w| w.last);
-        let own =
-            bus.contentions.iter().filter(move |c| c.devices.contains(&id) && lasts(books, bus, c, end));
-        own.map(|c| c.devices.as_slice())
-    })
+pub(super) fn rivals(books: &Books, id: DeviceId) -> impl Iterator<Item = Vec<DeviceId>> {
+    quarrels(books).map(|quarrel| quarrel.devices).filter(move |devices| devices.contains(&id))
 }
 
 /// Whether two devices contend for one address: whose values are whose is not known.
 pub(super) fn between(books: &Books, one: DeviceId, other: DeviceId) -> bool {
     let mut contentions = books.buses.iter().flat_map(|(_, bus)| &bus.contentions);
-    contentions.any(|c| c.devices.contains(&one) && c.devices.contains(&other))
+    contentions.any(|c| {
+        let claims = |id: DeviceId| c.claimants.iter().any(|claimant| claimant.device == id);
+        claims(one) && claims(other)
+    })
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
-    for (wire, bus) in books.buses.iter() {
-        let end = books.wires.get(wire).and_then(|w| w.last);
-        for contention in bus.contentions.iter().filter(|c| lasts(books, bus, c, end)) {
-            let names: Vec<_> = contention
-                .devices
-                .iter()
-                .filter_map(|id| Some(format!("{:016X}", books.inventory.get(*id)?.name()?.0)))
-                .collect();
-            let who = labels(books, &contention.devices);
-            findings.push(
-                Finding::new(
-                    Severity::Fault,
-                    format!("{} devices use address {}: {who}", contention.devices.len(), contention.address),
-                )
-                .devices(contention.devices.iter().copied())
-                .messages(["60928".to_owned()])
-                .count("address", u64::from(contention.address))
-                .count("claims", contention.claims)
-                .spans([contention.span])
-                .evidence(format!("NAMEs that claim it: {}.", names.join(", ")))
-                .evidence(format!(
-                    "{} claims over {} s; the address went from one to another {} times and nobody moved away for good.",
-                    contention.claims,
-                    number(contention.span.seconds(), 0),
-                    contention.changes
-                ))
-                .evidence("Messages from this address cannot be told apart by sender; values of both are mixed.")
-                .check("Unplug one of the two devices: the other's data must then come steadily.")
-                .check("Update both; give one of them another device instance or address where its menu allows."),
-            );
-        }
+    for quarrel in quarrels(books) {
+        let Some(span) = quarrel.span() else { continue };
+        let names: Vec<_> = quarrel
+            .devices
+            .iter()
+            .filter_map(|id| Some(format!("{:016X}", books.inventory.get(*id)?.name()?.0)))
+            .collect();
+        let who = labels(books, &quarrel.devices);
+        let address = quarrel.contention.address;
+        findings.push(
+            Finding::new(
+                Severity::Fault,
+                format!("{} devices use address {address}: {who}", quarrel.devices.len()),
+            )
+            .devices(quarrel.devices.iter().copied())
+            .messages(["60928".to_owned()])
+            .count("address", u64::from(address))
+            .count("claims", quarrel.claims())
+            .spans([span])
+            .evidence(format!("NAMEs that claim it: {}.", names.join(", ")))
+            .evidence(format!(
+                "{} claims over {} s; the address went from one to another {} times and nobody moved away for good.",
+                quarrel.claims(),
+                number(span.seconds(), 0),
+                quarrel.changes()
+            ))
+            .evidence("Messages from this address cannot be told apart by sender; values of both are mixed.")
+            .check("Unplug one of the two devices: the other's data must then come steadily.")
+            .check("Update both; give one of them another device instance or address where its menu allows."),
+        );
     }
     for two in two_in_turn::all(evidence) {
         add_two_in_turn(evidence, &mut findings, &two);
@@ -179,6 +219,7 @@ mod tests {
 
     const A: Name = Name(0xC078_8C00_EF98_8350);
     const B: Name = Name(0x4078_8200_F769_AE1D);
+    const C: Name = Name(0xC078_8200_0AB0_1234);
 
     /// Claims (second, address, NAME) on a bus that is recorded for 200 s.
     fn found(claims: &[(f64, u8, Name)]) -> Vec<Finding> {
@@ -216,6 +257,19 @@ mod tests {
         assert!(found(&[(5.0, 28, A), (90.0, 28, B)]).is_empty());
         let renamed = Name(A.0 | 0x0000_0001_0000_0000);
         assert!(found(&[(5.0, 28, A), (6.0, 28, renamed)]).is_empty(), "another device instance");
+    }
+
+    #[test]
+    fn who_gives_up_is_no_part_of_it() {
+        let two = [(5.0, 28, B), (5.04, 28, A), (41.0, 28, A), (41.03, 28, B)];
+        let third = |at, moves_to| [(at, 28, C), (at + 0.01, 28, A), (at + 0.15, moves_to, C)];
+        for moves_to in [29, crate::messages::n2k::NULL_ADDRESS] {
+            let found = found(&[two.as_slice(), &third(60.0, moves_to)].concat());
+            assert_eq!((found.len(), found[0].devices.len()), (1, 2));
+            assert_eq!(found[0].numbers["claims"], crate::report::model::Number::Count(5));
+            let settled = [(5.0, 28, A), (20.0, 28, B), (20.1, 28, A), (20.3, 29, B)];
+            assert!(self::found(&[settled.as_slice(), &third(60.0, moves_to)].concat()).is_empty());
+        }
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use crate::silences::depths;
 use crate::wires::sensors;
-use crate::{alarms, can_log, judge};
+use crate::{alarms, can_log, judge, number};
 use leadsman::report::model::Report;
 
 type Frames = Vec<(f64, u32, String)>;
@@ -142,4 +142,25 @@ fn a_computer_of_the_boat_restarts() {
         let report = judge(&[can_log(frames)]);
         assert_eq!(alarms(&report), ["device-restart"], "{every_s}: {:?}", report.findings);
     }
+}
+
+/// Two sounders keep one address and claim it again and again; a log tries it once and finds none. That is a conflict of two, and
+/// one without an address: the claims of the two are no restarts.
+#[test]
+fn a_third_one_that_gives_up_leaves_a_conflict_of_two() {
+    let both = [
+        depths(0, 300),
+        moved(depths(0, 300), 0.0, 0x16, 0x16)
+            .into_iter()
+            .map(|(t, id, _)| (t + 0.005, id, "FFB80B00000000FF".to_owned()))
+            .collect(),
+    ];
+    let quarrel = [20.0, 43.0, 63.0, 164.0, 213.0, 227.0]
+        .map(|at| [claim(at, 0x16, 1), claim(at + 0.02, 0x16, 2)].concat());
+    let third = [claim(28.0, 0x16, 3), claim(28.01, 0x16, 1), claim(28.15, 0xFE, 3)].concat();
+    let report = judge(&[can_log([sensors(0, 300), both.concat(), quarrel.concat(), third].concat())]);
+    assert_eq!(alarms(&report), ["address-conflict", "address-claim-failed"], "{:?}", report.findings);
+    assert!(number(&report, "address-conflict", "claims") >= 12.0);
+    let conflict = report.findings.iter().find(|f| f.kind == "address-conflict").unwrap();
+    assert_eq!(conflict.devices.len(), 2);
 }

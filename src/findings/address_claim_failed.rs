@@ -14,7 +14,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A device wanted an address, lost it to another one and found no free one that it may take. It stays on the \
                   bus and may send nothing there: as if it were not installed.",
         detection: "An address claim from address 254, which stands for \"cannot claim\", and no claim of a proper address by \
-                    the same NAME within 5 s.",
+                    the same NAME after it within 5 s, by the order of the frames.",
         lookalikes: "A device that tries another address and gets it: a normal start. A device that is silent for want of \
                      supply sends no claim either.",
         checks: "Look which device holds the address that it wanted; set the address or instance of one of them by its menu. \
@@ -42,14 +42,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         }
         for (id, times) in failed {
             let (Some(&first), Some(&last)) = (times.first(), times.last()) else { continue };
-            let claims =
-                || bus.claim_list.iter().filter(|(_, address, who)| *who == id && *address != NULL_ADDRESS);
-            let helped = claims().map(|(at, _, _)| *at).find(|at| *at >= last);
+            // In the order in which they came: stamps may be as coarse as a second.
+            let own: Vec<_> = bus.claim_list.iter().filter(|(_, _, who)| *who == id).collect();
+            let gave_up = own.iter().rposition(|(_, address, _)| *address == NULL_ADDRESS);
+            let (before, after) = own.split_at(gave_up.unwrap_or(own.len()));
+            let proper = |(_, address, _): &&&(Time, u8, DeviceId)| *address != NULL_ADDRESS;
+            let helped = after.iter().find(proper).map(|(at, _, _)| *at);
             if helped.is_some_and(|at| at.since(first) <= ATTEMPTS_S) {
                 continue;
             }
             let who = books.inventory.label(id);
-            let wanted = claims().rfind(|(at, _, _)| *at <= last).map(|(_, address, _)| *address);
+            let wanted = before.iter().rfind(proper).map(|(_, address, _)| *address);
             let holders: Vec<DeviceId> = books
                 .inventory
                 .iter()
@@ -111,5 +114,11 @@ mod tests {
         assert_eq!(found(&[(1.0, 129), (1.2, 254), (1.6, 130)]), 0, "found another address");
         assert_eq!(found(&[(1.0, 129), (1.2, 254), (90.0, 130)]), 1, "only after a person helped");
         assert_eq!(found(&[(1.0, 129), (1.2, 130)]), 0);
+    }
+
+    #[test]
+    fn the_order_tells_it_where_the_stamps_do_not() {
+        assert_eq!(found(&[(1.0, 129), (1.0, 254)]), 1);
+        assert_eq!(found(&[(1.0, 129), (1.0, 254), (1.0, 130)]), 0, "found another address");
     }
 }

@@ -164,3 +164,22 @@ fn a_third_one_that_gives_up_leaves_a_conflict_of_two() {
     let conflict = report.findings.iter().find(|f| f.kind == "address-conflict").unwrap();
     assert_eq!(conflict.devices.len(), 2);
 }
+
+/// In stamps of whole seconds a log claims the sounder's address, which defends it, and finds none: the order of the frames tells
+/// that it got none before.
+#[test]
+fn who_finds_no_address_is_told_by_the_order_of_frames() {
+    let tries =
+        |moves_to| [claim(100.1, 0x16, 3), claim(100.15, 0x16, 1), claim(100.3, moves_to, 3)].concat();
+    let judged = |frames: Frames| {
+        let own = claim(5.0, 0x16, 1);
+        let frames = [sensors(0, 300), depths(0, 300), own, frames].concat();
+        let mut frames: Frames = frames.into_iter().collect();
+        frames.sort_by(|a, b| a.0.total_cmp(&b.0));
+        judge(&[can_log(frames.into_iter().map(|(t, id, data)| (t.floor(), id, data)).collect())])
+    };
+    let report = judged(tries(0xFE));
+    assert_eq!(alarms(&report), ["address-claim-failed"], "{:?}", report.findings);
+    let report = judged([tries(0xFE), claim(100.5, 0x40, 3)].concat());
+    assert!(alarms(&report).is_empty(), "it found another: {:?}", report.findings);
+}

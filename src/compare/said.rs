@@ -105,7 +105,11 @@ pub(super) fn timing(row: &TimingChange) -> (&'static str, String) {
     let who = format!("{} of {}{carries}", row.message, row.device);
     let times = |pace: &Pace| {
         let n = counted(pace.count, "message", "messages");
-        format!("every {}, 99 in 100 within {}, {n}", interval(pace.p50), interval(pace.p99))
+        let every = match pace.p50 {
+            Some(0.0) => String::from("sooner than the stamps tell"),
+            p50 => format!("every {}", interval(p50)),
+        };
+        format!("{every}, 99 in 100 within {}, {n}", interval(pace.p99))
     };
     let text = match (&row.before, &row.after) {
         (Some(before), Some(after)) => format!("{who}: before {}; after {}", times(before), times(after)),

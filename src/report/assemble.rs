@@ -70,7 +70,7 @@ fn sources(books: &Books) -> Vec<SourceRow> {
 fn timing(books: &Books) -> Vec<TimingRow> {
     let mut streams: Vec<&Stream> = books.timing.iter().filter(|s| s.count > 1).collect();
     streams.sort_by_key(|s| (s.device, std::cmp::Reverse(s.count), s.message, s.part));
-    streams.into_iter().map(timing_row).collect()
+    streams.into_iter().map(|s| timing_row(books, s)).collect()
 }
 
 pub(super) fn device_id(id: DeviceId) -> String {
@@ -249,7 +249,7 @@ fn source_row(books: &Books, source: &Source) -> SourceRow {
         instance: source.key.instance,
         count: source.count,
         valid: source.valid,
-        interval_s: stream.map(intervals).unwrap_or_default(),
+        interval_s: stream.map(|s| intervals(books, s)).unwrap_or_default(),
         dropouts: pauses.len() as u64,
         dropout_s: round(pauses.iter().map(|p| p.seconds()).fold(0.0, |all, pause| all + pause)),
         last_value: match &source.last_value() {
@@ -282,12 +282,21 @@ fn round(v: f64) -> f64 {
     (v * 1e6).round() / 1e6
 }
 
-fn intervals(stream: &Stream) -> Intervals {
+/// How finely the wire of a stream is stamped, seconds; 0 where that is not known.
+fn step_s(books: &Books, stream: &Stream) -> f64 {
+    let device = books.inventory.get(stream.device);
+    device.and_then(|d| books.wires.get(d.wire)).and_then(Wire::resolution_s).unwrap_or(0.0)
+}
+
+/// The histograms count no interval as none; what is shorter than a step of the stamps bears one stamp: 0.
+fn intervals(books: &Books, stream: &Stream) -> Intervals {
+    let step = step_s(books, stream);
+    let at = |q: f64| stream.quantile_s(q).map(|s| if s < step { 0.0 } else { round(s) });
     Intervals {
         nominal: nominal(stream),
-        p50: stream.quantile_s(0.5).map(round),
-        p90: stream.quantile_s(0.9).map(round),
-        p99: stream.quantile_s(0.99).map(round),
+        p50: at(0.5),
+        p90: at(0.9),
+        p99: at(0.99),
         max: (!stream.intervals.is_empty()).then_some(round(stream.max_s())),
     }
 }
@@ -297,8 +306,8 @@ pub(super) fn nominal(stream: &Stream) -> Option<f64> {
     stream.standard_s.or_else(|| stream.median_s().filter(|_| stream.is_periodic())).map(round)
 }
 
-fn timing_row(stream: &Stream) -> TimingRow {
-    let Intervals { nominal, p50, p90, p99, max } = intervals(stream);
+fn timing_row(books: &Books, stream: &Stream) -> TimingRow {
+    let Intervals { nominal, p50, p90, p99, max } = intervals(books, stream);
     TimingRow {
         device: device_id(stream.device),
         message: stream.message.to_string(),
@@ -308,14 +317,17 @@ fn timing_row(stream: &Stream) -> TimingRow {
         p90,
         p99,
         max,
-        histogram: histogram(stream),
+        histogram: histogram(stream, step_s(books, stream)),
     }
 }
 
-/// Twelve bins, each the square root of two wide, with the median in the middle; the outer ones reach to the ends.
-fn histogram(stream: &Stream) -> Vec<Bin> {
+/// Twelve bins, each the square root of two wide, with the median in the middle, or the step of the stamps where that is longer;
+/// the outer ones reach to the ends.
+fn histogram(stream: &Stream, step_s: f64) -> Vec<Bin> {
     const BINS: i32 = 12;
-    let Some(middle) = stream.median_s().filter(|m| *m > 0.0) else { return Vec::new() };
+    let Some(middle) = stream.median_s().filter(|m| *m > 0.0).map(|m| m.max(step_s)) else {
+        return Vec::new();
+    };
     let edge = |i: i32| middle * 2f64.powf(f64::from(i - BINS / 2) / 2.0 + 0.25);
     (0..BINS)
         .map(|i| {

@@ -205,3 +205,15 @@ fn coarse_stamps_do_not_round_a_rhythm() {
     let nominal = number(&report, "message-dropout", "nominal_s");
     assert!((nominal - 0.25).abs() < 0.01, "{nominal}");
 }
+
+/// Ten a second in stamps of whole seconds: the median interval is one that no stamp tells.
+#[test]
+fn what_the_stamps_do_not_tell_is_no_interval() {
+    let heading = every(0.1, 0x09F1_1223, "FF1027FF7FFF7FFD", |_| true);
+    let frames = [sensors(0, 300), heading].concat().into_iter();
+    let report = judge(&[can_log(frames.map(|(t, id, data)| (t.floor(), id, data)).collect())]);
+    let row = report.timing.iter().find(|row| row.message == "127250" && row.count == 3000).unwrap();
+    assert_eq!((row.p50, row.p99, row.max), (Some(0.0), Some(1.0), Some(1.0)));
+    let bins: Vec<_> = row.histogram.iter().filter(|bin| bin.count > 0).collect();
+    assert!(bins.len() == 2 && bins[0].from_s == 0.0 && bins[1].to_s > 1.0, "{bins:?}");
+}

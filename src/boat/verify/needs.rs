@@ -5,8 +5,8 @@ use super::listened::long_enough_s;
 use super::ways::{Ears, Way};
 use crate::boat::model::{Device, Need};
 use crate::boat::sheet::{Row, Topic};
-use crate::report::figures::interval;
 use crate::report::model::SourceRow;
+use crate::report::words::names::Names;
 use std::collections::BTreeSet;
 
 pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
@@ -29,7 +29,8 @@ fn row(held: &Held<'_>, need: &Need) -> Option<Row> {
         there.iter().filter(|source| on(source, wires)).max_by_key(|source| source.valid)
     };
     let found = |source: &SourceRow| {
-        format!("from {}, every {}", held.label(&source.device), interval(source.interval_s.p50))
+        let every = Names::of(held.report).interval(&source.device, source.interval_s.p50);
+        format!("from {}, every {every}", held.label(&source.device))
     };
     let awake: BTreeSet<Way<'_>> = ears.on.difference(&ears.silent).copied().collect();
     Some(match (best(&awake), best(&ears.silent)) {

@@ -58,7 +58,7 @@ pub(super) fn sources(context: &Context<'_>) -> Option<Markup> {
             Cell::text(&format!("{}{}", row.message, instance(row))),
             Cell::figure(&count(row.count), Some(row.count as f64)),
             Cell::figure(&share(row.valid, row.count), part),
-            Cell::figure(&interval(row.interval_s.p50), row.interval_s.p50),
+            Cell::figure(&context.names.interval(&row.device, row.interval_s.p50), row.interval_s.p50),
             Cell::figure(&pauses(row), Some(row.dropouts as f64)),
             Cell::text(&values::last(&row.quantity, &row.last_value)),
         ]
@@ -71,12 +71,12 @@ pub(super) fn sources(context: &Context<'_>) -> Option<Markup> {
 
 pub(super) fn timing(context: &Context<'_>) -> Option<Markup> {
     let cells = |row: &TimingRow| {
-        let figure = |seconds| Cell::figure(&interval(seconds), seconds);
+        let figure = |seconds| Cell::figure(&context.names.interval(&row.device, seconds), seconds);
         vec![
             Cell::text(context.names.device(&row.device)),
             Cell::text(&row.message),
             Cell::figure(&count(row.count), Some(row.count as f64)),
-            figure(row.nominal_s),
+            Cell::figure(&interval(row.nominal_s), row.nominal_s),
             figure(row.p50),
             figure(row.p99),
             figure(row.max),

@@ -100,7 +100,7 @@ fn sources(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>)
             format!("{}{}", row.message, instance(row)),
             count(row.count),
             share(row.valid, row.count),
-            interval(row.interval_s.p50),
+            context.names.interval(&row.device, row.interval_s.p50),
             pauses(row),
             values::last(&row.quantity, &row.last_value),
         ]
@@ -121,9 +121,9 @@ fn timing(page: &mut Page<'_>, context: &Context<'_>, suspects: &HashSet<&str>) 
                 row.message.clone(),
                 count(row.count),
                 interval(row.nominal_s),
-                interval(row.p50),
-                interval(row.p99),
-                interval(row.max),
+                context.names.interval(&row.device, row.p50),
+                context.names.interval(&row.device, row.p99),
+                context.names.interval(&row.device, row.max),
                 histogram::draw(&row.histogram),
             ]
         },

@@ -1,12 +1,14 @@
 //! Names that a person can find a thing by, in place of the ids that tie a report together.
 
-use crate::report::figures::NONE;
+use crate::report::figures::{NONE, interval};
 use crate::report::model::{DeviceRow, Report, WireRow};
 use std::collections::HashMap;
 
 /// Names of devices and wires by id.
 pub struct Names<'a> {
     devices: HashMap<&'a str, String>,
+    /// The wire of each device.
+    on: HashMap<&'a str, &'a str>,
     wires: HashMap<&'a str, &'a WireRow>,
 }
 
@@ -23,6 +25,7 @@ impl<'a> Names<'a> {
         };
         Self {
             devices: report.devices.iter().map(|device| (device.id.as_str(), name(device))).collect(),
+            on: report.devices.iter().map(|device| (device.id.as_str(), device.wire.as_str())).collect(),
             wires: report.wires.iter().map(|wire| (wire.id.as_str(), wire)).collect(),
         }
     }
@@ -30,6 +33,15 @@ impl<'a> Names<'a> {
     /// A device's name, or the id when nothing is known of it.
     pub fn device<'s>(&'s self, id: &'s str) -> &'s str {
         self.devices.get(id).map_or(id, String::as_str)
+    }
+
+    /// An interval of a device's message; one of 0 is shorter than what the stamps of its wire tell apart.
+    pub fn interval(&self, device: &str, seconds: Option<f64>) -> String {
+        let wire = self.on.get(device).and_then(|wire| self.wires.get(wire));
+        match wire.and_then(|wire| wire.time_resolution_s).filter(|_| seconds == Some(0.0)) {
+            Some(resolution) => format!("under {}", interval(Some(resolution))),
+            None => interval(seconds),
+        }
     }
 
     /// What a wire is called: its label with its kind.
@@ -82,6 +94,16 @@ mod tests {
         let lost = DeviceRow { addresses: vec![9], ..DeviceRow::default() };
         let got: Vec<String> = [&n2k, &talker, &lost, &DeviceRow::default()].map(address).to_vec();
         assert_eq!(got, ["35 +1", "SD", "9", "-"]);
+    }
+
+    #[test]
+    fn an_interval_that_the_stamps_cannot_tell_is_no_number() {
+        let mut report = fixture::troubled();
+        let wire = report.devices[0].wire.clone();
+        report.wires.iter_mut().filter(|w| w.id == wire).for_each(|w| w.time_resolution_s = Some(1.0));
+        let names = Names::of(&report);
+        let got = [Some(0.0), Some(2.0), None].map(|s| names.interval("d1", s));
+        assert_eq!(got, ["under 1 s", "2 s", "-"]);
     }
 
     #[test]

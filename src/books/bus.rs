@@ -5,7 +5,7 @@ use super::by_wire::ByWire;
 use super::contention::{CONTENTION_S, Contention, TUG_S};
 use super::inventory::DeviceId;
 use super::ousted::{Move, Ousted};
-use crate::messages::n2k::{GLOBAL, Name, NetworkMessage, StreamLosses};
+use crate::messages::n2k::{Broken, GLOBAL, Name, NetworkMessage, StreamLosses};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 
@@ -109,6 +109,8 @@ pub struct Bus {
     pub errors: ErrorFrames,
     /// Multi-frame messages by sender address and PGN; filled in at the end.
     pub losses: Vec<StreamLosses>,
+    /// Stretches in which frames of a fast packet came and no whole message; filled in at the end.
+    pub broken: Vec<Broken>,
     /// Where the requests for a message stand in `requests`, and how many of them wait for an answer.
     request_index: FxHashMap<(DeviceId, u32), usize>,
     waiting: usize,

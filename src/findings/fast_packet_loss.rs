@@ -1,10 +1,14 @@
 //! Multi-frame messages arrive with frames missing.
 
+use super::presence::patience;
 use super::words::percent;
 use super::{Detector, Doc, Evidence, Finding, address_conflict, singles_missing};
-use crate::books::inventory::DeviceId;
+use crate::books::Books;
+use crate::books::inventory::{DeviceId, Identity};
+use crate::books::timing::{Message, Stream};
 use crate::books::wires::WireId;
 use crate::report::model::Severity;
+use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -14,7 +18,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   details come late or not at all.",
         detection: "A following frame whose counter does not go on from the one before, a message cut off by the next, or \
                     nothing new for 750 ms. At least three in a sender's messages and 0.5 %, after one a message kind is given \
-                    away for each silence of the sender, its wire or the recorder.",
+                    away for each silence of the sender, its wire or the recorder. A message of which \
+                    only pieces come is told here; a pause in which not even these come is a message-dropout.",
         lookalikes: "A recorder that loses frames makes all senders look so: then it is told of all of them together, or where one alone \
                      sends such messages, by the single frames of the others that are missing as well. Two devices \
                      on one address mix their frames: address-conflict.",
@@ -39,6 +44,9 @@ const GRAVE_SHARE: f64 = 0.05;
 /// Frames in the wrong order: one in so many makes a recording that tells no loss.
 const DISORDER: u64 = 200;
 
+/// This share of a silence lies in a stretch of broken messages that explains it.
+const MOSTLY: f64 = 0.8;
+
 /// What to do where frames of many senders are missing.
 const OTHER_ADAPTER: &str = "Record again with another adapter or computer; if it stays, look at bus load, terminators and error frames.";
 
@@ -55,8 +63,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
     for (wire, _) in books.buses.iter() {
-        // Frames that stand behind the recorder's cut are no loss.
-        if books.wires.get(wire).and_then(|w| w.host).is_some_and(|host| books.lines_cut(host)) {
+        if is_cut(books, wire) {
             continue;
         }
         let (senders, losses) = losses(evidence, wire);
@@ -102,6 +109,39 @@ fn losses(evidence: &Evidence<'_>, wire: WireId) -> (usize, Vec<Loss>) {
     let senders = all.len();
     all.retain(|l| l.incomplete >= ENOUGH && l.incomplete as f64 >= WORTH_SHARE * l.total as f64);
     (senders, all)
+}
+
+/// Whether one of a device's messages was silent because it came in pieces only, and that is told here.
+pub(super) fn explains(
+    evidence: &Evidence<'_>,
+    id: DeviceId,
+    message: Option<Message>,
+    silence: Span,
+) -> bool {
+    let books = evidence.books;
+    let Some((device, Message::Pgn(pgn))) = books.inventory.get(id).zip(message) else { return false };
+    let (Some(bus), Some(wire)) = (books.buses.get(device.wire), books.wires.get(device.wire)) else {
+        return false;
+    };
+    let Identity::N2k { addresses, .. } = &device.identity else { return false };
+    let Some(pulse) = books.timing.get(id, Message::Pgn(pgn)).and_then(Stream::pulse_s) else { return false };
+    // A pause in which not even a piece came is a silence, wherever it lies.
+    let patience = patience(books, pulse, wire);
+    let in_pieces = bus.broken.iter().any(|broken| {
+        broken.pgn == pgn
+            && addresses.contains(&broken.source)
+            && broken.longest_us as f64 / 1e6 <= patience
+            && broken.span.shared_s(silence) >= MOSTLY * silence.seconds()
+    });
+    in_pieces && {
+        let told = |loss: &Loss| loss.device == id && loss.messages.contains(&pgn.to_string());
+        !is_cut(books, device.wire) && losses(evidence, device.wire).1.iter().any(told)
+    }
+}
+
+/// Whether frames of a bus stand behind the recorder's cut: they are no loss.
+fn is_cut(books: &Books, wire: WireId) -> bool {
+    books.wires.get(wire).and_then(|w| w.host).is_some_and(|host| books.lines_cut(host))
 }
 
 fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
@@ -177,7 +217,6 @@ fn finding(evidence: &Evidence<'_>, losses: &[Loss]) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::books::Books;
     use crate::messages::n2k::StreamLosses;
     use crate::recording::WireKind;
 

@@ -1,8 +1,8 @@
 //! Silences that a device only hands on: who repeats another one's values has none to send while that one is silent.
 
 use super::{
-    Evidence, depth_unsent, duplicate_depth_source, duplicate_heading_source, fix_lost, line_overloaded,
-    pairs,
+    Evidence, depth_unsent, duplicate_depth_source, duplicate_heading_source, fast_packet_loss, fix_lost,
+    line_overloaded, pairs,
 };
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
@@ -21,6 +21,7 @@ pub(super) fn is_own(evidence: &Evidence<'_>, id: DeviceId, message: Option<Mess
     !is_handed_on(evidence, id, message, silence)
         && !depth_unsent::explains(evidence, id, message, silence)
         && !fix_lost::explains(evidence, id, message, silence)
+        && !fast_packet_loss::explains(evidence, id, message, silence)
         && !wire.is_some_and(|wire| line_overloaded::explains(evidence.books, wire, silence))
 }
 

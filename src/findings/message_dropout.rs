@@ -17,9 +17,11 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A message that comes by a clock pauses, while the same device sends its others: the device lives, one of its \
                   measurements does not.",
         detection: "A pause longer than five of the message's own median intervals (and 1.5 s, and five stamps of the \
-                    recorder) that lies in no silence of the whole device or wire. One of an engine's messages of 10 s or \
-                    more counts where the engine shows that it ran on, and was not switched off.",
-        lookalikes: "A device that is silent altogether: device-dropout. A recorder that lost frames: recording-gap. A gateway \
+                    recorder) that lies in no silence of the whole device or wire, and in which not even pieces of it \
+                    came. One of an engine's messages of 10 s or more counts where the engine shows that it ran on, and was \
+                    not switched off.",
+        lookalikes: "A device that is silent altogether: device-dropout. A message of which frames come, and some of them are \
+                     missing each time: fast-packet-loss. A recorder that lost frames: recording-gap. A gateway \
                      that hands frames over in batches stretches intervals without losing any.",
         checks: "Look at the sensor behind that message and its cable; look whether the device's menu or another device \
                  switched the message off.",

@@ -419,6 +419,7 @@ impl Intake {
         books.buses.change(|wire, bus| {
             let Some(assembler) = self.assemblers.get(wire) else { return };
             bus.losses = assembler.losses();
+            bus.broken = assembler.broken();
             bus.unbooked += assembler.unbooked();
         });
         books.networks.change(|_, network| network.settle());

@@ -217,3 +217,30 @@ fn what_the_stamps_do_not_tell_is_no_interval() {
     let bins: Vec<_> = row.histogram.iter().filter(|bin| bin.count > 0).collect();
     assert!(bins.len() == 2 && bins[0].from_s == 0.0 && bins[1].to_s > 1.0, "{bins:?}");
 }
+
+/// A battery's state (PGN 127506, two frames) lacks its second frame for eight seconds, five times: it came in pieces, and its
+/// silence is none of its own. Where not even pieces came, it fell silent.
+#[test]
+fn what_comes_in_pieces_does_not_fall_silent_besides() {
+    let log = |all_lost: bool| {
+        let lost = |t: f64| t > 30.0 && t % 50.0 < 8.0;
+        let mut frames = sensors(0, 300);
+        // The same device's rate of turn (PGN 127251) goes on.
+        frames.extend(every(0.1, 0x09F1_1324, "FF10270000FFFFFF", |_| true));
+        for i in 0..300_u32 {
+            let (t, head) = (f64::from(i) + 0.2, i % 8 << 5);
+            if !(all_lost && lost(t)) {
+                frames.push((t, 0x19F2_1224, format!("{head:02X}0B{:02X}0064FFFFFF", i % 200)));
+            }
+            if !lost(t) {
+                frames.push((t + 0.001, 0x19F2_1224, format!("{:02X}FFFFFFFFFFFFFF", head | 1)));
+            }
+        }
+        can_log(frames)
+    };
+    let report = judge(&[log(false)]);
+    assert_eq!(alarms(&report), ["fast-packet-loss"], "{:?}", report.findings);
+    assert_eq!(number(&report, "fast-packet-loss", "incomplete"), 40.0);
+    let report = judge(&[log(true)]);
+    assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
+}

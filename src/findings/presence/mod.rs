@@ -269,7 +269,7 @@ fn beats(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
 }
 
 /// How long something with this interval may stay away, on a wire with these stamps.
-fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
+pub(in crate::findings) fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
     let usual = (MISSED_INTERVALS * interval_s).max(interval_s + 3.0 * wire.stamp_s()).max(NOTICEABLE_S);
     if on_boat_clock(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
 }

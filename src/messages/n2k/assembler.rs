@@ -3,7 +3,7 @@
 use super::fast_packet::FastPackets;
 use super::framing::{Frames, frames_of};
 use super::id::CanId;
-use super::losses::{Ledger, StreamLosses};
+use super::losses::{Broken, Ledger, StreamLosses};
 use super::transport::Transport;
 use crate::time::Time;
 
@@ -84,6 +84,12 @@ impl Assembler {
     #[must_use]
     pub fn unbooked(&self) -> u64 {
         self.ledger.unbooked()
+    }
+
+    /// The stretches in which frames of a fast packet came and no whole message.
+    #[must_use]
+    pub fn broken(&self) -> Vec<Broken> {
+        self.ledger.broken()
     }
 
     /// What became of the multi-frame messages, by sender, then PGN.

@@ -96,6 +96,7 @@ impl FastPackets {
             None => self.open(time, id, sequence, counter, ledger),
         };
         let Some(session) = self.sessions.get_mut(at) else { return };
+        ledger.frame(session.stream, time);
         session.frames = (if counter == 0 { self.count } else { session.frames.0 }, self.count);
         if session.take(time, counter, body, ledger) == Step::Deliver
             && let Some(message) = session.bytes.get(..session.length)

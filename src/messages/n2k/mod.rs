@@ -40,7 +40,7 @@ pub use assembler::{Assembler, Message};
 pub use fast_packet::{AT_ONCE, MAX_FAST_PACKET};
 pub use framing::{Frames, frames_of};
 pub use id::{CanId, GLOBAL, NULL_ADDRESS, is_addressed};
-pub use losses::StreamLosses;
+pub use losses::{Broken, StreamLosses};
 pub use name::Name;
 pub use navigation::{Route, Waypoint, destination, route};
 pub use network::{Answer, FunctionCode, GroupFunction, Heartbeat, NetworkMessage, is_network, network};

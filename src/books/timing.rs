@@ -121,7 +121,7 @@ impl Stream {
         let steady = self.rhythm().map(|intervals| intervals.value_at_quantile(0.5) as f64 / 1e6);
         steady.or_else(|| {
             let by_boat = !matches!(self.message, Message::Protocol(_));
-            self.mean_s().filter(|_| by_boat).and_then(|mean| rhythm::uneven_s(&self.intervals, mean))
+            self.mean_but_longest_s().filter(|_| by_boat).and_then(|s| rhythm::uneven_s(&self.intervals, s))
         })
     }
 
@@ -151,6 +151,12 @@ impl Stream {
     pub fn mean_s(&self) -> Option<f64> {
         let (first, last) = self.first.zip(self.last)?;
         (self.count >= 2).then(|| last.since(first) / (self.count - 1) as f64)
+    }
+
+    /// The mean of all intervals but the longest, which may be a silence, seconds.
+    fn mean_but_longest_s(&self) -> Option<f64> {
+        let (first, last) = self.first.zip(self.last)?;
+        (self.count >= 3).then(|| (last.since(first) - self.max_s()) / (self.count - 2) as f64)
     }
 
     /// Takes back the intervals that are none: as long as a clock's leap, they are among the longest, which stay where silences

@@ -244,3 +244,33 @@ fn what_comes_in_pieces_does_not_fall_silent_besides() {
     let report = judge(&[log(true)]);
     assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
 }
+
+/// A panel sends its switches (PGN 127501) when somebody turns one, at any moment, and nobody for a minute: it owes nothing. That it
+/// came once a second or so, with jitter, until it fell silent makes the same minute one that is missed.
+#[test]
+fn what_comes_by_chance_is_not_missed() {
+    for seed in 0..40_u32 {
+        let mut dice = seed.wrapping_mul(2_654_435_761);
+        let mut lot = || {
+            dice = dice.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(dice >> 8) / f64::from(1 << 24)
+        };
+        let mut panel = |interval: &dyn Fn(f64) -> f64| {
+            let mut frames = Vec::new();
+            let mut t = 1.0;
+            while t < 300.0 {
+                if !(150.0..210.0).contains(&t) {
+                    frames.push((t, 0x0DF2_0D24, "00FFFFFFFFFFFFFF".to_owned()));
+                }
+                t += interval(lot());
+            }
+            judge(&[can_log([sensors(0, 300), frames].concat())])
+        };
+        let by_chance = panel(&|lot| -4.0 * (1.0 - lot).ln());
+        assert!(alarms(&by_chance).is_empty(), "{seed}: {:?}", by_chance.findings);
+        if seed < 3 {
+            let by_clock = panel(&|lot| 3.0 + 2.0 * lot);
+            assert_eq!(alarms(&by_clock), ["device-dropout"], "{seed}: {:?}", by_clock.findings);
+        }
+    }
+}

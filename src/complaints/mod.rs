@@ -170,7 +170,7 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
                     let telling = recordings::that_tells(books, cause.name);
                     let telling =
                         telling.map(|what| format!(" It would show in {what}.")).unwrap_or_default();
-                    let why = silences::doubt(books, complaint.scope, cause.name);
+                    let why = silences::doubt(books, findings, complaint.scope, cause.name);
                     let why = why.unwrap_or_else(|| cause.open.to_owned());
                     (Standing::Open, format!("{why}{telling}"), cause.check.to_owned())
                 }

@@ -9,6 +9,7 @@ use crate::books::network::Sign;
 use crate::books::series::Source;
 use crate::books::timing::Stream;
 use crate::books::wires::Wire;
+use crate::findings::Finding;
 use crate::findings::presence::{STARTING_S, on_boat_clock};
 use crate::recording::WireKind;
 use crate::time::Time;
@@ -34,14 +35,14 @@ const MISSED_INTERVALS: f64 = 5.0;
 const STANDS_OUT: f64 = 3.0;
 
 /// What keeps a recording from excluding a cause that is a silence, in a sentence.
-pub(super) fn doubt(books: &Books, scope: Scope, cause: &str) -> Option<String> {
+pub(super) fn doubt(books: &Books, findings: &[Finding], scope: Scope, cause: &str) -> Option<String> {
     match cause {
         "message-dropout" => of_messages(books, &sources(books, &scope)),
         "device-dropout" if scope != Scope::Hosts => of_devices(books, &sources(books, &scope)),
         "link-flap" if matches!(scope, Scope::Quantity(_)) => of_devices(books, &sources(books, &scope)),
         "device-dropout" | "link-flap" => of_hosts(books),
         "wire-outage" => of_wires(books, &scope),
-        "device-restart" => of_restarts(books),
+        "device-restart" => of_others_restarts(findings, scope).or_else(|| of_restarts(books)),
         "no-heading-source" => without_value(books, &scope),
         _ => None,
     }
@@ -295,6 +296,13 @@ pub(super) fn no_restart(books: &Books, _: &Scope) -> Option<String> {
     }
     let claims: u64 = books.buses.iter().map(|(_, b)| b.claims).sum();
     Some(format!("No device claimed its address anew in mid-recording ({}).", claims_seen(claims)))
+}
+
+/// A restart that is told, of a device that does not supply the quantity.
+fn of_others_restarts(findings: &[Finding], scope: Scope) -> Option<String> {
+    let Scope::Quantity(quantity) = scope else { return None };
+    let told = findings.iter().find(|f| f.kind == "device-restart")?;
+    Some(format!("{}; it does not supply {quantity}.", told.summary))
 }
 
 /// A device that claims unasked when it is first heard, well after the begin, has just started.

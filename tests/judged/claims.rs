@@ -2,7 +2,7 @@
 
 use crate::silences::depths;
 use crate::wires::sensors;
-use crate::{alarms, can_log, judge, number};
+use crate::{alarms, ask, can_log, judge, number};
 use leadsman::report::model::Report;
 
 type Frames = Vec<(f64, u32, String)>;
@@ -182,4 +182,20 @@ fn who_finds_no_address_is_told_by_the_order_of_frames() {
     assert_eq!(alarms(&report), ["address-claim-failed"], "{:?}", report.findings);
     let report = judged([tries(0xFE), claim(100.5, 0x40, 3)].concat());
     assert!(alarms(&report).is_empty(), "it found another: {:?}", report.findings);
+}
+
+/// The sounder restarts: of a heading that jumps this says that it restarted, and that it supplies none.
+#[test]
+fn who_restarts_and_supplies_nothing_of_it_is_told_so() {
+    let depths: Frames = depths(0, 300).into_iter().filter(|(t, ..)| !(140.0..180.0).contains(t)).collect();
+    let claims = [claim(5.0, 0x16, 1), claim(180.1, 0x16, 1)].concat();
+    let log = can_log([sensors(0, 300), depths, claims].concat());
+    let because = |complaint: &str| {
+        let report = ask(&[log.clone()], complaint);
+        let cause = report.complaints[0].causes.iter().find(|c| c.cause == "device-restart").unwrap();
+        cause.because.clone()
+    };
+    let words = because("heading-jumps");
+    assert!(words.contains("restarts once; it does not supply heading."), "{words}");
+    assert!(because("no-depth").contains("restarts once."));
 }

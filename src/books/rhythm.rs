@@ -17,17 +17,20 @@ const SIGMAS: f64 = 3.0;
 /// no source).
 const FEW_SIGMAS: f64 = 2.0;
 
-/// Whether intervals show a rhythm: at least eight, most of them near the median, and more than come there by chance.
+/// Whether intervals show a rhythm: at least eight, most of them near the median.
 pub(super) fn steady(intervals: &Histogram) -> bool {
     if intervals.len() < 8 {
         return false;
     }
     let at = |q: f64| intervals.value_at_quantile(q) as f64;
     let mid = at(0.5);
-    mid > 1.0
-        && at(0.15) >= mid * 0.3
-        && at(0.85) <= mid * 2.5
-        && RANGES.into_iter().any(|range| stands_out(intervals, mid, range))
+    mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
+}
+
+/// Whether intervals scatter like those of what comes at any moment alike.
+pub(super) fn by_chance(intervals: &Histogram) -> bool {
+    let mid = intervals.value_at_quantile(0.5) as f64;
+    !RANGES.into_iter().any(|range| stands_out(intervals, mid, range))
 }
 
 /// Whether more intervals lie in a range about the median `mid` than do by chance.
@@ -74,16 +77,20 @@ mod tests {
         histogram
     }
 
+    fn has_rhythm(intervals: &Histogram) -> bool {
+        steady(intervals) && !by_chance(intervals)
+    }
+
     #[test]
     fn what_comes_by_chance_has_no_rhythm() {
         for n in [8, 12, 20, 40, 90, 200, 500] {
             let boats = 500;
-            let steady = (0..boats).filter(|boat| {
+            let regular = (0..boats).filter(|boat| {
                 let lots = dice(boat * 1000 + n as u32).take(n);
-                steady(&of(lots.map(|lot| -10.0 * (1.0 - lot).ln())))
+                has_rhythm(&of(lots.map(|lot| -10.0 * (1.0 - lot).ln())))
             });
-            let steady = steady.count();
-            assert!(steady <= 10, "{n} intervals: {steady} of {boats}");
+            let regular = regular.count();
+            assert!(regular <= 10, "{n} intervals: {regular} of {boats}");
             let uneven = (0..boats).filter(|boat| {
                 let lots = dice(boat * 1000 + n as u32).take(n);
                 uneven_s(&of(lots.map(|lot| -10.0 * (1.0 - lot).ln())), 10.0).is_some()
@@ -98,13 +105,13 @@ mod tests {
         for seed in 0..50 {
             for n in [12, 40, 300] {
                 let jitter = dice(seed).take(n).map(|lot| 0.6 + 0.8 * lot);
-                assert!(steady(&of(jitter)), "by 40 %");
+                assert!(has_rhythm(&of(jitter)), "by 40 %");
                 let lost = dice(seed).take(n).map(|lot| if lot < 0.75 { 1.0 } else { 2.0 });
-                assert!(steady(&of(lost)), "a quarter lost, {n}");
+                assert!(has_rhythm(&of(lost)), "a quarter lost, {n}");
                 let rounded = (0..n).map(|i| if i % 2 == 0 { 1.0 } else { 2.0 });
-                assert!(steady(&of(rounded)), "1.5 s in stamps of 1 s");
+                assert!(has_rhythm(&of(rounded)), "1.5 s in stamps of 1 s");
             }
         }
-        assert!(steady(&of([1.0, 1.0, 1.0, 40.0, 1.0, 1.0, 1.0, 1.0].into_iter())), "a pause");
+        assert!(has_rhythm(&of([1.0, 1.0, 1.0, 40.0, 1.0, 1.0, 1.0, 1.0].into_iter())), "a pause");
     }
 }

@@ -110,7 +110,13 @@ impl Stream {
     /// Whether the message comes by a clock of its own: at least eight intervals, most of them near the median.
     #[must_use]
     pub fn is_periodic(&self) -> bool {
-        rhythm::steady(&self.intervals)
+        self.is_steady(&self.intervals)
+    }
+
+    /// What hosts tell each other comes as it is needed, and how long it may stay away is judged by its usual pauses.
+    fn is_steady(&self, intervals: &Histogram) -> bool {
+        let by_boat = !matches!(self.message, Message::Protocol(_));
+        rhythm::steady(intervals) && !(by_boat && rhythm::by_chance(intervals))
     }
 
     /// The interval that the message's rhythm has, seconds: its median, or, when a gateway or a coarse clock put several
@@ -143,7 +149,7 @@ impl Stream {
         if self.is_periodic() {
             return Some(&self.intervals);
         }
-        self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| rhythm::steady(groups))
+        self.groups.as_ref().map(|groups| &groups.intervals).filter(|groups| self.is_steady(groups))
     }
 
     /// The mean interval, seconds; `None` with fewer than two messages.

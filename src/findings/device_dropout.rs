@@ -20,7 +20,9 @@ pub(super) const DETECTOR: Detector = Detector {
                     closed, or whose receiver fell silent, is not missed, nor are the sentences that it carried. A satellite \
                     receiver that changes its talker goes on, and so does a node that takes another address. A device that \
                     starts may pause in its first 10 s, and one that is lost with its wire may come a minute after it. Messages \
-                    that come at any moment alike, as when somebody turns a switch, are not periodic.",
+                    that come at any moment alike, as when somebody turns a switch, are not periodic. In a log without stamps the \
+                    times are the boat's own; where the talker that gives them is silent, the other sentences tell the time by \
+                    their number.",
         lookalikes: "Every device silent at once: wire-outage or recording-gap. A device that announces itself anew: \
                      device-restart or link-flap. A phone, tablet or laptop that sleeps; those whose \
                      hardware address is drawn by lot are told as a note. A full 0183 line leaves sentences out for up to 30 s: \

@@ -3,8 +3,10 @@
 use super::TimeBase;
 use super::account::counted;
 use super::boat_clock::{self, BoatTime};
+use super::line_text::bare_sentence;
 use super::prospect::Prospect;
 use super::stamp::Stamp;
+use super::stand_in::StandIn;
 use crate::time::{DAY_US, Time};
 
 /// Steps back of the boat's own clock up to this are two talkers that do not quite agree, not a clock that was set.
@@ -29,6 +31,8 @@ pub(super) struct Clock {
     midnights: u32,
     /// The boat's time was found only after records that have none.
     late: bool,
+    /// What tells the time while the boat's clock stands still.
+    stand_in: StandIn,
 }
 
 impl Clock {
@@ -49,6 +53,7 @@ impl Clock {
             dated: boat.is_none_or(|(_, dated)| dated),
             midnights: 0,
             late: false,
+            stand_in: StandIn::default(),
         }
     }
 
@@ -58,14 +63,27 @@ impl Clock {
             Some(Stamp::Moment(us)) => self.last = Some(us),
             Some(Stamp::OfDay(us)) => self.pass_to(self.on_a_day(us)),
             Some(Stamp::Count) | None => {
-                if !matches!(self.base, TimeBase::Stamped | TimeBase::TimeOfDay)
-                    && let Some(time) = sentence.and_then(boat_clock::read)
-                {
-                    self.boat_time(time);
+                if !matches!(self.base, TimeBase::Stamped | TimeBase::TimeOfDay) {
+                    return self.by_boat(sentence);
                 }
             }
         }
         self.last.map(Time)
+    }
+
+    /// The time of a line by the boat's own clock, or by what stands in for it.
+    fn by_boat(&mut self, sentence: Option<&[u8]>) -> Option<Time> {
+        if let Some(sentence) = sentence.map(bare_sentence) {
+            self.stand_in.count(sentence);
+            let before = self.last;
+            if let Some(time) = boat_clock::read(sentence) {
+                self.boat_time(time);
+            }
+            if let Some((before, now)) = before.zip(self.last).filter(|(before, now)| before != now) {
+                self.stand_in.moved(before, now, sentence);
+            }
+        }
+        self.last.map(|reading| Time(self.stand_in.time(reading)))
     }
 
     fn boat_time(&mut self, time: BoatTime) {
@@ -139,6 +157,14 @@ impl Clock {
         }
         if self.late {
             notes.push("what comes before the first clock sentence has no time".to_owned());
+        }
+        let stood = self.last.map(|reading| self.stand_in.stood(reading)).unwrap_or_default();
+        if stood.times > 0 {
+            let (times, longest_s) = (counted(stood.times, "time"), stood.longest_us as f64 / 1e6);
+            notes.push(format!(
+                "the boat's clock stood still {times}, for up to {longest_s:.0} s: meanwhile the time is counted by the other \
+                 sentences, each at its usual rate"
+            ));
         }
         if self.trust_void && matches!(self.base, TimeBase::BoatClock | TimeBase::BoatTimeOfDay) {
             notes.push(

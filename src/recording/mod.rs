@@ -27,6 +27,7 @@ mod reckoning;
 mod reel;
 mod sniff;
 mod stamp;
+mod stand_in;
 mod tape;
 mod text;
 mod text_parts;

@@ -1,0 +1,55 @@
+//! Lines without stamps: the times are those of the boat's own sentences.
+
+use crate::make::sentence;
+use crate::{alarms, judge, number};
+
+/// A second's sentences of a receiver that goes north at 6 kn, of a compass that speaks four times a second, and of a sounder.
+fn second(i: u32) -> Vec<String> {
+    let minutes = 30.0 + f64::from(i) * 6.0 / 3600.0;
+    let time = format!("{:02}{:02}{:02}.00", i / 3600, i / 60 % 60, i % 60);
+    let wave = |k: u32| f64::from((i * 7 + k * 3) % 11) / 10.0;
+    vec![
+        format!("GPRMC,{time},A,54{minutes:07.4},N,01010.0000,E,6.0,0.0,010126,,,A"),
+        "GPVTG,0.0,T,,M,6.0,N,11.1,K,A".to_owned(),
+        format!("HCHDG,{:.1},,,,", 0.5 + wave(0)),
+        format!("SDDPT,{:.2},0.3,", 8.0 + f64::from(i % 60) / 20.0),
+        format!("HCHDG,{:.1},,,,", 0.5 + wave(1)),
+        format!("SDMTW,{:.1},C", 15.0 + wave(2)),
+        format!("HCHDG,{:.1},,,,", 0.5 + wave(2)),
+        format!("HCHDG,{:.1},,,,", 0.5 + wave(3)),
+    ]
+}
+
+/// A log of ten minutes of those sentences that are `heard`.
+fn log(heard: impl Fn(u32, &str) -> bool) -> Vec<u8> {
+    let all = (0..600).flat_map(|i| second(i).into_iter().map(move |body| (i, body)));
+    all.filter(|(i, body)| heard(*i, body)).map(|(_, body)| sentence(&body)).collect::<String>().into_bytes()
+}
+
+/// The receiver is the clock: while it is silent, 240 headings and 60 depths tell that a minute passes.
+#[test]
+fn the_clocks_own_silence_is_told() {
+    let report = judge(&[log(|i, body| !(body.starts_with("GP") && (200..260).contains(&i)))]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    assert!((number(&report, "device-dropout", "longest_s") - 61.0).abs() < 1.5);
+    let paused: Vec<&str> =
+        report.sources.iter().filter(|s| s.dropouts > 0).map(|s| s.message.as_str()).collect();
+    assert!(paused.iter().all(|message| message.starts_with("GP")), "{paused:?}");
+}
+
+#[test]
+fn a_clock_that_does_not_come_back_is_told() {
+    let report = judge(&[log(|i, body| !(body.starts_with("GP") && i >= 250))]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    assert!((number(&report, "device-dropout", "longest_s") - 350.0).abs() < 4.0);
+    assert!((report.recordings[0].duration_s.unwrap() - 600.0).abs() < 4.0, "{:?}", report.recordings);
+}
+
+#[test]
+fn a_recorder_that_slept_and_a_slow_clock_are_no_silence() {
+    assert!(alarms(&judge(&[log(|i, _| !(200..260).contains(&i))])).is_empty());
+    for every in [2, 5, 10] {
+        let report = judge(&[log(|i, body| !body.starts_with("GP") || i % every == 0)]);
+        assert!(!alarms(&report).contains(&"device-dropout"), "{every}: {:?}", report.findings);
+    }
+}

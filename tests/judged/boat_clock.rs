@@ -53,3 +53,32 @@ fn a_recorder_that_slept_and_a_slow_clock_are_no_silence() {
         assert!(!alarms(&report).contains(&"device-dropout"), "{every}: {:?}", report.findings);
     }
 }
+
+/// Where the clock goes on, a pause of a quarter of a minute is one as with any other stamps.
+#[test]
+fn a_short_silence_of_another_talker_is_told() {
+    let report = judge(&[log(|i, body| !(body.starts_with("SD") && (200..215).contains(&i)))]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    assert!((number(&report, "device-dropout", "longest_s") - 16.0).abs() < 1.1);
+    let report = judge(&[log(|i, body| !(body.starts_with("SDDPT") && i % 150 > 140))]);
+    assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
+    assert!((number(&report, "message-dropout", "longest_s") - 10.0).abs() < 1.1);
+}
+
+/// A receiver with another one's time beside its own makes the clock go to and fro; nobody falls silent.
+#[test]
+fn two_clocks_that_disagree_are_no_silence() {
+    for apart in [3, 5, 9, 15] {
+        let both = (60..600).flat_map(|i| {
+            let rmc = |at: u32, talker: &str| second(at)[0].replacen("GP", talker, 1);
+            [vec![rmc(i - apart, "II")], second(i)].concat()
+        });
+        let text: String = both.map(|body| sentence(&body)).collect();
+        let report = judge(&[text.into_bytes()]);
+        assert!(
+            !alarms(&report).iter().any(|kind| kind.ends_with("dropout")),
+            "{apart}: {:?}",
+            report.findings
+        );
+    }
+}

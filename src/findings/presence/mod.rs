@@ -268,10 +268,17 @@ fn beats(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
     periodic(books, device).chain(carried)
 }
 
-/// How long something with this interval may stay away, on a wire with these stamps.
+/// How long something with this interval may stay away, on a wire with these stamps. The boat's own clock is one of them: where
+/// it leaps, it does so for all, and the silence is the wire's; where it stands still, the others' sentences tell the time.
 pub(in crate::findings) fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
     let usual = (MISSED_INTERVALS * interval_s).max(interval_s + 3.0 * wire.stamp_s()).max(NOTICEABLE_S);
-    if on_boat_clock(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
+    if disagrees(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
+}
+
+/// Whether the boat's clock goes back again and again, more often than somebody sets it: two talkers that give the time do not
+/// agree on it.
+fn disagrees(books: &Books, wire: &Wire) -> bool {
+    on_boat_clock(books, wire) && wire.is_rewound()
 }
 
 /// On an Ethernet traffic comes as it is needed: a silence must stand out from the usual ones, by this factor.

@@ -52,6 +52,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         let cadences = devices.iter().filter_map(|device| presence.cadence(*device));
         let Some(fastest) = cadences.min_by(f64::total_cmp) else { continue };
         if on_boat_clock(books, wire) {
+            presence.brief.extend(leaps(wire).map(|span| (id, span)));
             continue;
         }
         // With one periodic device only, its silence and the wire's cannot be told apart; hosts, and what they carry, come and go.
@@ -108,6 +109,15 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         }
         presence.brief.extend(brief.into_iter().map(|span| (id, span)));
     }
+}
+
+/// Where the boat's own clock leapt, or the recorder slept: which of the two, does not show, but it is nobody's own silence.
+pub(super) fn leaps(wire: &Wire) -> impl Iterator<Item = Span> {
+    let steps = wire.gaps.over(0.0);
+    let mut lengths: Vec<f64> = steps.iter().map(|step| step.seconds()).collect();
+    lengths.sort_unstable_by(f64::total_cmp);
+    let usual = lengths.get(lengths.len() / 2).copied().unwrap_or(0.0);
+    steps.into_iter().filter(move |step| step.seconds() > BRIEF_S.max(STANDS_OUT * usual))
 }
 
 /// Whether most devices spoke by their rhythm again between two silences of their wire.

@@ -26,7 +26,8 @@ pub(super) const DETECTOR: Detector = Detector {
         lookalikes: "Every device silent at once: wire-outage or recording-gap. A device that announces itself anew: \
                      device-restart or link-flap. A phone, tablet or laptop that sleeps; those whose \
                      hardware address is drawn by lot are told as a note. A full 0183 line leaves sentences out for up to 30 s: \
-                     line-overloaded.",
+                     line-overloaded. Where a quarter of a talker's sentences or more came damaged meanwhile: bad-checksum or \
+                     garbled-sentence.",
         checks: "Wiggle the device's connector and drop cable while someone watches its data; measure its supply at the plug; \
                  swap its tee or port with a neighbour's to tell the cable from the device.",
         cautions: "Switch the supply off before you open connectors; fuse before you measure current.",

@@ -2,7 +2,7 @@
 
 use super::{
     Evidence, depth_unsent, duplicate_depth_source, duplicate_heading_source, fast_packet_loss, fix_lost,
-    line_overloaded, pairs,
+    line_overloaded, lost_to_damage, pairs,
 };
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
@@ -22,6 +22,7 @@ pub(super) fn is_own(evidence: &Evidence<'_>, id: DeviceId, message: Option<Mess
         && !depth_unsent::explains(evidence, id, message, silence)
         && !fix_lost::explains(evidence, id, message, silence)
         && !fast_packet_loss::explains(evidence, id, message, silence)
+        && !lost_to_damage::explains(evidence.books, id, silence)
         && !wire.is_some_and(|wire| line_overloaded::explains(evidence.books, wire, silence))
 }
 

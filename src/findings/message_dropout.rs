@@ -22,7 +22,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     not switched off.",
         lookalikes: "A device that is silent altogether: device-dropout. A message of which frames come, and some of them are \
                      missing each time: fast-packet-loss. A recorder that lost frames: recording-gap. A gateway \
-                     that hands frames over in batches stretches intervals without losing any.",
+                     that hands frames over in batches stretches intervals without losing any. Sentences that came damaged: \
+                     bad-checksum or garbled-sentence.",
         checks: "Look at the sensor behind that message and its cable; look whether the device's menu or another device \
                  switched the message off.",
         cautions: "Switch the supply off before you open connectors.",

@@ -46,6 +46,7 @@ mod line_overloaded;
 mod link_flap;
 mod link_saturated;
 mod links;
+mod lost_to_damage;
 mod low_supply_voltage;
 mod message_dropout;
 mod motion;

@@ -262,3 +262,46 @@ fn a_noisy_fast_line_is_not_full() {
     let fast = judge(&[noisy_line(38_400)]);
     assert_eq!(alarms(&fast), ["garbled-sentence"], "{:?}", fast.findings);
 }
+
+/// Damage in bursts takes five sentences in a row now and then: that is the damage's, and told once.
+#[test]
+fn what_comes_damaged_is_not_missed() {
+    let said = |i: u32| {
+        let mut said = fix(i, 'A', 'A', 1);
+        said.push(format!("SDDPT,{:.2},0.3,", 8.0 + f64::from(i % 60) / 20.0));
+        said
+    };
+    let text = String::from_utf8(line(600, said)).unwrap();
+    let damaged = |i: usize| (200..230).contains(&(i / 3)) && (i / 3 % 10 < 8 || i % 2 == 0);
+    let bad: String = (0..)
+        .zip(text.lines())
+        .map(|(i, line)| {
+            if damaged(i) {
+                format!("{}5{}\r\n", &line[..line.len() - 6], &line[line.len() - 6..])
+            } else {
+                format!("{line}\r\n")
+            }
+        })
+        .collect();
+    assert_eq!(alarms(&judge(&[bad.into_bytes()])), ["bad-checksum"]);
+    let cut: String = (0..)
+        .zip(text.lines())
+        .map(
+            |(i, line)| {
+                if damaged(i) { format!("{}\r\n", &line[..line.len() - 6]) } else { format!("{line}\r\n") }
+            },
+        )
+        .collect();
+    assert_eq!(alarms(&judge(&[cut.into_bytes()])), ["garbled-sentence"]);
+    // A talker that is silent on a damaged line is silent all the same.
+    let silent: String = (0..)
+        .zip(text.lines())
+        .filter(|(i, line)| !(line.contains("SDDPT") && (300..320).contains(&(i / 3))))
+        .map(
+            |(i, line)| {
+                if i % 19 == 0 { format!("{}\r\n", &line[..line.len() - 6]) } else { format!("{line}\r\n") }
+            },
+        )
+        .collect();
+    assert_eq!(alarms(&judge(&[silent.into_bytes()])), ["device-dropout", "garbled-sentence"]);
+}

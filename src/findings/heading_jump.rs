@@ -13,7 +13,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "One heading source by itself steps further than the boat can have turned. Displays, the chart and the \
                   bow motor's heading control follow the step.",
         detection: "From one value to the next the heading moves by more than 5 degrees plus what a boat can turn in that \
-                    time (90 degrees a second, or three times the rate just before). Pauses over 2.5 s are not judged.",
+                    time (90 degrees a second, or three times the rate just before). Pauses over 2.5 s are not judged, nor \
+                    the last value before the boat's own clock leaps in a log without stamps.",
         lookalikes: "A fast pivot turn with the bow motor is no jump: it builds up over several values. Two sources that \
                      disagree make a display jump while neither of them does: duplicate-heading-source.",
         checks: "Look for iron, speakers, motors and cables with heavy current near the sensor, and see whether the jumps \

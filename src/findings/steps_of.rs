@@ -1,5 +1,6 @@
 //! What the jumps of a heading and of a position have in common.
 
+use super::presence::ends_in_a_leap;
 use super::{Evidence, broadcast_storm, pairs, two_in_turn};
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
@@ -41,8 +42,8 @@ pub(super) fn astray(heading: &Source) -> Vec<Span> {
 
 /// The sources of a quantity with steps that no boat makes, one a device.
 ///
-/// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none, and
-/// neither is the one with which a value that stood still comes back to life (`stands`): that is the stand's. The values of
+/// Steps at most `together` seconds apart are one stretch. A step over which the recorder's clock leapt is none, nor one
+/// right before the boat's own clock leaps in a log without stamps, and neither is the one with which a value that stood still comes back to life (`stands`): that is the stand's. The values of
 /// two sensors in turn step all the time, and neither sensor does; and a switching loop brings old values between new ones. The `repeaters` only hand on what another source says.
 pub(super) fn jumping<'a>(
     evidence: &Evidence<'a>,
@@ -68,6 +69,7 @@ pub(super) fn jumping<'a>(
                 let span = Span::new(step.from, step.to);
                 if evidence.books.clock_leapt(span)
                     || evidence.books.was_set_back(span)
+                    || ends_in_a_leap(evidence.books, source.key.device, step.to)
                     || broadcast_storm::returned(evidence.books, source, span)
                     || stands.iter().any(|s| s.to == step.from)
                 {

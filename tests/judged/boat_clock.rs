@@ -82,3 +82,17 @@ fn two_clocks_that_disagree_are_no_silence() {
         );
     }
 }
+
+/// The boat turned while the recorder slept: the first headings after it bear the last time before.
+#[test]
+fn a_turn_while_the_recorder_slept_is_no_jump() {
+    let turned = (0..600).flat_map(|i| {
+        let all = second(i).into_iter().filter(move |_| !(200..260).contains(&i));
+        all.map(move |body| if i < 260 { body } else { body.replace("HCHDG,", "HCHDG,9") })
+    });
+    // Right after the hole a heading comes first.
+    let text: String = turned.map(|body| sentence(&body)).collect();
+    let (before, after) = text.split_at(text.find("$GPRMC,000420").unwrap());
+    let text = format!("{before}{}{after}", sentence("HCHDG,90.9,,,,"));
+    assert!(alarms(&judge(&[text.into_bytes()])).is_empty());
+}

@@ -224,6 +224,13 @@ fn is_asked_for(books: &Books, stream: &Stream) -> bool {
 /// A stream that stopped longer than this and two of its intervals before a silence had not stopped with it, seconds.
 const BEFORE_S: f64 = 0.5;
 
+/// Whether a moment of a device is the last one before the boat's own clock leapt: what comes after the leap, or after the
+/// recorder slept, bears that time too, until the clock is heard again.
+pub(super) fn ends_in_a_leap(books: &Books, id: DeviceId, at: Time) -> bool {
+    let wire = books.inventory.get(id).and_then(|device| books.wires.get(device.wire));
+    wire.is_some_and(|wire| on_boat_clock(books, wire) && of_wires::leaps(wire).any(|leap| leap.from == at))
+}
+
 /// Whether a stream flowed up to a silence, and did not begin after it or pause well before.
 fn flowed_into(stream: &Stream, silence: Span) -> bool {
     let before = stream.pulse_s().unwrap_or(0.0).mul_add(2.0, BEFORE_S);

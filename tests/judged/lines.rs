@@ -203,21 +203,27 @@ fn a_depth_in_tenths_that_stands_is_told_from_a_shelf() {
     assert!(alarms(&judged(&shelf)).is_empty());
 }
 
-/// Without a recorder's clock a receiver that falls silent makes the time leap by as much: that it did not is excluded by nothing.
+/// Without a recorder's clock the time leaps where the receiver is silent or its clock is set: unless the others' sentences tell
+/// that the time passed, neither is excluded.
 #[test]
 fn silences_by_the_boats_own_clock_are_not_excluded() {
-    let mut log = String::new();
-    for i in 0..300 {
-        if !(100..120).contains(&i) {
-            fix(i, 'A', 'A', 1).iter().for_each(|said| log += &sentence(said));
+    let log = |headings_go_on: bool| {
+        let mut log = String::new();
+        for i in 0..300 {
+            let silent = (100..120).contains(&i);
+            if !silent {
+                fix(i, 'A', 'A', 1).iter().for_each(|said| log += &sentence(said));
+            }
+            for n in 0..if silent && !headings_go_on { 0 } else { 5 } {
+                log += &sentence(&format!("HCHDG,{}.{n},,,4.0,E", 100 + i % 7));
+            }
         }
-        for n in 0..5 {
-            log += &sentence(&format!("HCHDG,{}.{n},,,4.0,E", 100 + i % 7));
-        }
-    }
-    let (told, why) = standing(log.into_bytes(), "no-position", "device-dropout");
+        standing(log.into_bytes(), "no-position", "device-dropout")
+    };
+    let (told, why) = log(false);
     assert_eq!(told, Standing::Open, "{why}");
     assert!(why.contains("own clock"), "{why}");
+    assert_eq!(log(true).0, Standing::Supported);
 }
 
 /// A line of so many baud that carries about 475 characters a second: what a receiver has once a second in one go, and a heading

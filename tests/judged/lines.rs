@@ -278,7 +278,7 @@ fn what_comes_damaged_is_not_missed() {
         said
     };
     let text = String::from_utf8(line(600, said)).unwrap();
-    let damaged = |i: usize| (200..230).contains(&(i / 3)) && (i / 3 % 10 < 8 || i % 2 == 0);
+    let damaged = |i: usize| (200..230).contains(&(i / 3)) && (i / 3 % 10 < 8 || i.is_multiple_of(2));
     let bad: String = (0..)
         .zip(text.lines())
         .map(|(i, line)| {

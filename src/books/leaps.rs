@@ -2,6 +2,7 @@
 
 use super::Books;
 use super::bounded;
+use super::clock::ClockStep;
 use super::rewinds::MAX_SET_BACK;
 use super::wires::{Wire, WireId};
 use crate::recording::TimeBase;
@@ -74,17 +75,7 @@ impl Books {
             }
         }
         for step in self.clock.steps() {
-            let size = step.size_s.abs();
-            let hole = |gap: &Span| gap.touches(step.span, 0.0) && gap.seconds() >= 0.8 * size;
-            let back = |back: &Span| back.touches(step.span, SAME_S) && back.seconds() >= 0.8 * size;
-            let shown = self.stamped_roots().any(|(_, wire)| {
-                if step.size_s > 0.0 {
-                    wire.gaps.over(0.8 * size).iter().any(hole)
-                } else {
-                    wire.steps_back.iter().any(back)
-                }
-            });
-            if shown {
+            if self.stamped_roots().any(|(_, wire)| shows(wire, step)) {
                 let (span, size_s) = (step.span, step.size_s);
                 note(Leap { span, stamps: span, size_s, lost_s: -size_s, by_boat: true });
             }
@@ -137,11 +128,15 @@ impl Books {
     }
 
     /// Whether this span is little more than a leap ahead of the recorder's clock, which the boat's own clock did not make. A
-    /// leap lies between two messages of the boat's clock: a span that only ends or begins there is none of it.
+    /// leap lies between two messages of the boat's clock: a span that only ends or begins there is none of it. Nor is one in
+    /// which the recorder heard others: then those messages came late, as from a gateway that could not send.
     #[must_use]
     pub fn clock_leapt(&self, span: Span) -> bool {
         self.clock.steps().iter().any(|step| {
-            step.size_s > LEAP_SHARE * span.seconds() && step.span.shared_s(span) >= LEAP_SHARE * step.size_s
+            step.size_s > LEAP_SHARE * span.seconds()
+                && step.span.shared_s(span) >= LEAP_SHARE * step.size_s
+                && (self.stamped_roots().next().is_none()
+                    || self.stamped_roots().any(|(_, wire)| shows(wire, step)))
         })
     }
 
@@ -151,6 +146,18 @@ impl Books {
         let within = |leap: &&Leap| leap.size_s > 0.0 && leap.span.shared_s(span) >= LEAP_SHARE * leap.size_s;
         let ahead: f64 = self.leaps().iter().filter(within).map(|leap| leap.size_s).sum();
         (span.seconds() - ahead).max(0.0)
+    }
+}
+
+/// Whether a wire's stamps show a step of the recorder's clock: nothing came while they leapt ahead, or they go back.
+fn shows(wire: &Wire, step: &ClockStep) -> bool {
+    let size = step.size_s.abs();
+    let hole = |gap: &Span| gap.touches(step.span, 0.0) && gap.seconds() >= 0.8 * size;
+    let back = |back: &Span| back.touches(step.span, SAME_S) && back.seconds() >= 0.8 * size;
+    if step.size_s > 0.0 {
+        wire.gaps.over(0.8 * size).iter().any(hole)
+    } else {
+        wire.steps_back.iter().any(back)
     }
 }
 
@@ -191,6 +198,30 @@ mod tests {
             // The second between the two stamps is lost.
             assert_eq!(recorded(0, (0..60).map(stamps)), (58.0, 1), "set back by {by} s");
         }
+    }
+
+    /// A gateway's messages come twelve seconds late from the thirtieth second on: a leap of the recorder's clock only when nobody
+    /// else was heard meanwhile.
+    #[test]
+    fn messages_that_come_late_are_no_leap() {
+        let leapt = |others: bool| {
+            let mut books = Books::default();
+            let id = books.wires.add(0, WireKind::Ethernet, None, None);
+            for second in 0..90_u32 {
+                let time = Time(0).plus(second.into());
+                let waits = (31..43).contains(&second);
+                if others || !waits {
+                    books.wires.get_mut(id).unwrap().frame(Some(time), 60, 84);
+                }
+                if !waits {
+                    let boat = if second > 42 { second - 12 } else { second };
+                    let message = Message::Pgn(126_992);
+                    books.clock.reading(DeviceId(0), message, time, None, i64::from(boat) * 1_000_000);
+                }
+            }
+            books.clock_leapt(Span::new(Time(0).plus(30.0), Time(0).plus(43.0)))
+        };
+        assert!(leapt(false) && !leapt(true));
     }
 
     #[test]

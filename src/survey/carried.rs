@@ -3,7 +3,8 @@
 use super::Intake;
 use crate::books::bounded;
 use crate::books::inventory::DeviceId;
-use crate::books::wires::WireId;
+use crate::books::wires::{Wire, WireId};
+use crate::frames::StreamKey;
 use crate::messages::nmea0183::{Fault, Framed};
 use crate::recording::{CanFrame, WireKind, can_line, is_sentence_tail};
 use crate::time::Time;
@@ -26,6 +27,12 @@ const MAX_RECEIVERS: usize = 16;
 /// Ends of a line's connections that are kept.
 const MAX_ENDS: usize = 64;
 
+/// Most ends of streams by which feeds are known again.
+const MAX_FEED_ENDS: usize = 4 * MAX_FEEDS;
+
+/// From here on systems choose ports for those who connect (common stacks; RFC 6335 6 would have them above 49151).
+const CHOSEN_PORTS: u16 = 32_768;
+
 /// Where a sender's lines go.
 type Receiver = (IpAddr, u16);
 
@@ -38,10 +45,54 @@ pub(super) struct FeedKey {
     pub(super) port: u16,
 }
 
+/// Which end of a connection is the service: it stays as it is while others connect to it from one port after another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Service {
+    /// The one that sends the lines.
+    Sender,
+    /// The one that gets them.
+    Receiver,
+    /// Nobody was seen to connect.
+    Unknown,
+}
+
+impl Service {
+    /// The port of a stream's service. Where nobody was seen to connect it is the lower one when systems do not choose such; else
+    /// the sender's, for displays connect to whoever has the lines.
+    const fn port(self, stream: &StreamKey) -> u16 {
+        let (own, peer) = (stream.source.1, stream.destination.1);
+        match self {
+            Self::Sender => own,
+            Self::Receiver => peer,
+            Self::Unknown if peer < own && peer < CHOSEN_PORTS => peer,
+            Self::Unknown => own,
+        }
+    }
+}
+
+/// An end of a TCP stream of lines, by which its feed is known again when another receiver connects or the sender connects
+/// anew.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum End {
+    Own(WireId, DeviceId, u16),
+    Peer(WireId, DeviceId, Receiver),
+}
+
+impl End {
+    /// The ends that may stay: not the one that is known to have connected.
+    fn of(wire: WireId, host: DeviceId, stream: &StreamKey, service: Service) -> impl Iterator<Item = Self> {
+        let own = (service != Service::Receiver).then_some(Self::Own(wire, host, stream.source.1));
+        let peer = (service != Service::Sender).then_some(Self::Peer(wire, host, stream.destination));
+        own.into_iter().chain(peer)
+    }
+}
+
 /// One sender's lines on one port.
 #[derive(Debug)]
 struct Feed {
     receiver: Receiver,
+    /// Whether the connection to the receiver ended.
+    ended: bool,
     last: Option<Time>,
     /// The longest pause of late, seconds.
     pause_s: f64,
@@ -58,6 +109,7 @@ pub(super) struct FeedId(u32);
 pub(super) struct Feeds {
     list: Vec<(FeedKey, Feed)>,
     by_key: FxHashMap<FeedKey, FeedId>,
+    by_end: FxHashMap<End, FeedId>,
     /// Lines of feeds that found no room.
     pub(super) unbooked: u64,
 }
@@ -72,9 +124,39 @@ impl Feeds {
             return None;
         }
         let id = FeedId(self.list.len() as u32);
-        self.list.push((key, Feed { receiver, last: None, pause_s: 0.0, line: None, bus: None }));
+        self.list
+            .push((key, Feed { receiver, ended: false, last: None, pause_s: 0.0, line: None, bus: None }));
         self.by_key.insert(key, id);
         Some(id)
+    }
+
+    /// As [`find`](Self::find), of a host's TCP stream.
+    pub(super) fn of_stream(
+        &mut self,
+        (wire, host): (WireId, DeviceId),
+        stream: &StreamKey,
+        service: Service,
+    ) -> Option<FeedId> {
+        let id = self.known((wire, host), stream, service).or_else(|| {
+            let key = FeedKey { wire, host, tcp: true, port: service.port(stream) };
+            self.find(key, stream.destination)
+        })?;
+        for end in End::of(wire, host, stream, service) {
+            if self.by_end.len() < MAX_FEED_ENDS {
+                self.by_end.entry(end).or_insert(id);
+            }
+        }
+        Some(id)
+    }
+
+    /// The feed of a host's TCP stream, when it has one.
+    fn known(
+        &self,
+        (wire, host): (WireId, DeviceId),
+        stream: &StreamKey,
+        service: Service,
+    ) -> Option<FeedId> {
+        End::of(wire, host, stream, service).find_map(|end| self.by_end.get(&end)).copied()
     }
 }
 
@@ -105,10 +187,12 @@ impl Intake {
         let paused_s = feed.last.zip(time).map(|(last, now)| now.since(last).max(0.0));
         if is_new {
             let (soonest, latest) = RECEIVER_GONE_S;
-            if paused_s.is_some_and(|s| s <= (2.0 * feed.pause_s).clamp(soonest, latest)) {
+            let waits = |s: f64| s <= (2.0 * feed.pause_s).clamp(soonest, latest);
+            if !feed.ended && paused_s.is_some_and(waits) {
                 return None;
             }
             feed.receiver = receiver;
+            feed.ended = false;
         } else if let Some(paused_s) = paused_s {
             feed.pause_s = (feed.pause_s - paused_s / PAUSES_KEPT).max(paused_s);
         }
@@ -116,7 +200,7 @@ impl Intake {
         Some(Heard { id: id?, key: *key, receiver, time, is_new, line: feed.line, bus: feed.bus })
     }
 
-    /// Books a line that a host's datagram or stream carries; `None` when its feed found no room.
+    /// Books a line that a host's datagram carries; `None` when its feed found no room.
     pub(super) fn carried_line(
         &mut self,
         feed: Option<FeedId>,
@@ -124,14 +208,20 @@ impl Intake {
         time: Option<Time>,
         line: &[u8],
     ) {
-        let Some(heard) = self.heard(feed, receiver, time) else { return };
+        if let Some(heard) = self.heard(feed, receiver, time) {
+            self.heard_line(&heard, line);
+        }
+    }
+
+    fn heard_line(&mut self, heard: &Heard, line: &[u8]) {
+        let time = heard.time;
         match content(line) {
             Some(Content::Sentence) => {
                 let line = line.trim_ascii();
-                self.heard_sentence(&heard, line, Framed::parse(line));
+                self.heard_sentence(heard, line, Framed::parse(line));
             }
             Some(Content::Frame(frame)) => {
-                let wire = heard.bus.unwrap_or_else(|| self.carried_wire(&heard, WireKind::Can));
+                let wire = heard.bus.unwrap_or_else(|| self.carried_wire(heard, WireKind::Can));
                 let frame = frame.lent();
                 let bits = self.bits.of(&frame);
                 self.can(wire, time, &frame, bits);
@@ -188,12 +278,31 @@ impl Intake {
 }
 
 impl Intake {
-    /// Books that a TCP connection ended which carried a line of this feed, if it did.
-    pub(super) fn hung_up(&mut self, key: FeedKey, time: Option<Time>) {
-        let feed = self.feeds.by_key.get(&key).and_then(|id| self.feeds.list.get(id.0 as usize));
-        let line = feed.and_then(|(_, feed)| feed.line).and_then(|id| self.books.wires.get_mut(id));
-        if let (Some(line), Some(time)) = (line, time) {
-            bounded::push(&mut line.ends, MAX_ENDS, time);
+    /// Books that the TCP connection ended by which a host sent lines in this stream, if it did and its feed was followed there.
+    pub(super) fn hung_up(
+        &mut self,
+        of: (WireId, DeviceId),
+        stream: &StreamKey,
+        service: Service,
+        time: Option<Time>,
+    ) {
+        let Some(id) = self.feeds.known(of, stream, service) else { return };
+        if let Some((_, feed)) = self.feeds.list.get_mut(id.0 as usize) {
+            feed.ended |= feed.receiver == stream.destination;
+        }
+        if let Some(time) = time {
+            self.at_feed(id, stream, |wire| bounded::push(&mut wire.ends, MAX_ENDS, time));
+        }
+    }
+
+    /// The wires of a feed that is followed to this stream's receiver.
+    fn at_feed(&mut self, id: FeedId, stream: &StreamKey, mut book: impl FnMut(&mut Wire)) {
+        let feed = self.feeds.list.get(id.0 as usize).map(|(_, feed)| feed);
+        let Some(feed) = feed.filter(|feed| feed.receiver == stream.destination) else { return };
+        for wire in [feed.line, feed.bus].into_iter().flatten() {
+            if let Some(wire) = self.books.wires.get_mut(wire) {
+                book(wire);
+            }
         }
     }
 }

@@ -1,9 +1,10 @@
 //! TCP segments into the books, and the text that their streams carry.
 
 use super::Intake;
-use super::carried::FeedKey;
+use super::carried::{FeedId, Service};
 use super::packet::{Tables, Way, part};
 use crate::books::bounded;
+use crate::books::inventory::DeviceId;
 use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::{DISORDER_S, WireId};
@@ -11,13 +12,17 @@ use crate::frames::{
     Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, StreamKey, StreamSink, Tcp, TcpStreams, looks_like_lines,
 };
 use crate::time::Time;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
+use std::net::IpAddr;
 
 /// No stack repeats a segment sooner with the same bytes, microseconds (RFC 6298 2.4 and common stacks: 200 ms).
 const SOONEST_REPEAT_US: i64 = 100_000;
 
 /// Most TCP directions whose text is followed.
 const MAX_SPLITTERS: usize = 512;
+
+/// Most services to which somebody was seen to connect that are remembered, a network.
+const MAX_SERVICES: usize = 1024;
 
 impl Intake {
     /// Books a segment.
@@ -28,6 +33,9 @@ impl Intake {
         };
         let low = tcp.source_port.min(tcp.destination_port);
         self.stream(way, "tcp", part(&(ip.destination, low)));
+        if tcp.flags.syn() {
+            tables.text.serves(if tcp.flags.ack() { key.source } else { key.destination });
+        }
         if tcp.flags.syn() && !tcp.flags.ack() {
             self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
         }
@@ -37,8 +45,10 @@ impl Intake {
             network.host(way.host).hang_ups += 1;
         }
         if tcp.flags.fin() || tcp.flags.rst() {
-            for host in [Some(way.host), way.to].into_iter().flatten() {
-                self.hung_up(FeedKey { wire: way.wire, host, tcp: true, port: low }, way.time);
+            for (host, stream) in [(Some(way.host), key), (way.to, key.reversed())] {
+                if let Some(host) = host {
+                    self.hung_up((way.wire, host), &stream, tables.text.service(&stream), way.time);
+                }
             }
         }
         if ip.is_cut() && looks_like_lines(tcp.payload) {
@@ -98,6 +108,8 @@ impl Intake {
 #[derive(Default)]
 pub(super) struct Text {
     splitters: FxHashMap<StreamKey, Stream>,
+    /// To whom somebody was seen to connect.
+    services: FxHashSet<(IpAddr, u16)>,
     lines: Vec<(StreamKey, Time, Vec<u8>)>,
     /// Segments of streams that found no room.
     unbooked: u64,
@@ -108,6 +120,8 @@ struct Stream {
     /// `None` until the first bytes told.
     is_text: Option<bool>,
     way: Way,
+    /// The feed of its lines, and whose.
+    feed: Option<(DeviceId, FeedId)>,
 }
 
 impl Text {
@@ -115,18 +129,39 @@ impl Text {
         if let Some(stream) = self.splitters.get_mut(&key) {
             stream.way = way;
         } else if self.splitters.len() < MAX_SPLITTERS {
-            self.splitters.insert(key, Stream { splitter: LineSplitter::mid_stream(), is_text: None, way });
+            let splitter = LineSplitter::mid_stream();
+            self.splitters.insert(key, Stream { splitter, is_text: None, way, feed: None });
         } else {
             self.unbooked += 1;
         }
     }
 
+    /// Somebody was seen to connect to this port.
+    fn serves(&mut self, port: (IpAddr, u16)) {
+        if self.services.len() < MAX_SERVICES {
+            self.services.insert(port);
+        }
+    }
+
+    /// Which end of a stream is the service.
+    fn service(&self, stream: &StreamKey) -> Service {
+        if self.services.contains(&stream.source) {
+            Service::Sender
+        } else if self.services.contains(&stream.destination) {
+            Service::Receiver
+        } else {
+            Service::Unknown
+        }
+    }
+
     fn deliver(&mut self, intake: &mut Intake) {
-        for (key, time, line) in self.lines.drain(..) {
-            let Some(stream) = self.splitters.get(&key) else { continue };
-            let port = key.source.1.min(key.destination.1);
-            let feed = FeedKey { wire: stream.way.wire, host: stream.way.host, tcp: true, port };
-            let feed = intake.feeds.find(feed, key.destination);
+        for (key, time, line) in std::mem::take(&mut self.lines) {
+            let service = self.service(&key);
+            let Some(stream) = self.splitters.get_mut(&key) else { continue };
+            let host = stream.way.host;
+            let known = stream.feed.filter(|(owner, _)| *owner == host).map(|(_, feed)| feed);
+            let feed = known.or_else(|| intake.feeds.of_stream((stream.way.wire, host), &key, service));
+            stream.feed = feed.map(|feed| (host, feed));
             intake.carried_line(feed, key.destination, Some(time), &line);
         }
     }

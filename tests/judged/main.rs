@@ -34,6 +34,7 @@ mod recorders;
 mod rhythm;
 mod set_back;
 mod silences;
+mod streams;
 mod talkers;
 mod turns;
 mod wires;

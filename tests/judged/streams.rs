@@ -1,0 +1,183 @@
+//! Lines that a gateway sends in TCP connections to displays that come, go, and connect anew.
+
+use crate::make::{START_US, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
+use crate::{alarms, judge};
+use leadsman::report::model::Report;
+
+const FIN: u8 = 0x11;
+const SYN: u8 = 0x02;
+const SYN_ACK: u8 = 0x12;
+const ACK: u8 = 0x10;
+
+/// Hosts, and the last bytes of their addresses.
+const DISPLAY: u64 = 1;
+const OTHER: u64 = 2;
+const GATEWAY: u64 = 5;
+
+const fn ip(host: u64) -> u32 {
+    0xC0A8_2F00 + host as u32
+}
+
+/// Seconds that are recorded.
+const LASTS_S: f64 = 120.0;
+
+/// Everything that is sent in a recording, each packet with its second.
+struct Boat(Vec<(f64, Vec<u8>)>);
+
+impl Boat {
+    /// Beats of two displays to everyone, twice a second; that of the first one while it is there.
+    fn new(display_is_there: impl Fn(f64) -> bool) -> Self {
+        let mut packets = Vec::new();
+        for i in 0..(2.0 * LASTS_S) as u32 {
+            let t = f64::from(i) / 2.0;
+            for host in [DISPLAY, OTHER] {
+                if host == OTHER || display_is_there(t) {
+                    let datagram = ipv4(ip(host), 0xEFFE_0701, 17, (0, 0, false), &udp(4000, 4000, &[7; 60]));
+                    let packet = ethernet(host, [1, 0, 0x5E, 0x7E, 7, 1], 0x0800, &datagram);
+                    packets.push((t + 0.01 * host as f64, packet));
+                }
+            }
+        }
+        Self(packets)
+    }
+
+    /// A segment between two hosts' ports.
+    fn segment(
+        &mut self,
+        t: f64,
+        hosts: (u64, u64),
+        ports: (u16, u16),
+        (seq, ack): (u32, u32),
+        flags: u8,
+        said: &[u8],
+    ) {
+        let mut packet = ethernet(
+            hosts.0,
+            mac(hosts.1),
+            0x0800,
+            &tcp((ip(hosts.0), ip(hosts.1)), ports, seq, flags, said),
+        );
+        // Behind the headers of Ethernet and IPv4.
+        packet[42..46].copy_from_slice(&ack.to_be_bytes());
+        self.0.push((t, packet));
+    }
+
+    /// The gateway's next bytes to a display, and their acknowledgment.
+    fn send(&mut self, t: f64, to: u64, link: &mut Link, said: &[u8]) {
+        self.segment(t, (GATEWAY, to), (link.gateway, link.display), (link.next, 1), ACK, said);
+        link.next += said.len() as u32;
+        self.segment(t + 0.0004, (to, GATEWAY), (link.display, link.gateway), (1, link.next), ACK, &[]);
+    }
+
+    fn judged(mut self) -> Report {
+        self.0.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut out = pcap_head(1);
+        self.0.iter().for_each(|(at, packet)| pcap_record(&mut out, START_US + (at * 1e6) as u64, packet));
+        judge(&[out])
+    }
+}
+
+/// A connection: the gateway's port, the display's, and the number of the gateway's next byte.
+struct Link {
+    gateway: u16,
+    display: u16,
+    next: u32,
+}
+
+/// What the gateway has to say at every tenth of a second, while the boat turns through 15 degrees a second for some time.
+type Says = fn(u32) -> Vec<u8>;
+
+fn heading_deg(i: u32) -> f64 {
+    let t = f64::from(i) / 10.0;
+    (100.0 + 0.2 * t + 15.0 * (t - 34.0).clamp(0.0, 4.0)) % 360.0
+}
+
+/// Sentences: a heading, and the time once a second.
+fn sentences(i: u32) -> Vec<u8> {
+    let mut said = sentence(&format!("HCHDT,{:.1},T", heading_deg(i))).into_bytes();
+    if i.is_multiple_of(10) {
+        let s = i / 10;
+        said.extend(
+            sentence(&format!("GPZDA,00{:02}{:02}.00,01,01,2026,00,00", s / 60, s % 60)).into_bytes(),
+        );
+    }
+    said
+}
+
+/// Frames of a bus: a heading, the engine's revolutions, the depth.
+fn frames(i: u32) -> Vec<u8> {
+    let rad = (heading_deg(i).to_radians() * 1e4) as u16;
+    let [low, high] = rad.to_le_bytes();
+    let mut said = format!("00:00:00.000 R 09F11223 FF {low:02X} {high:02X} FF 7F FF 7F FC\r\n");
+    said += "00:00:00.001 R 09F20010 00 40 1F FF FF FF FF FF\r\n";
+    if i.is_multiple_of(10) {
+        let cm = 400 + i / 10;
+        let [low, high] = (cm as u16).to_le_bytes();
+        said += &format!("00:00:00.002 R 0DF50B30 FF {low:02X} {high:02X} 00 00 00 00 FF\r\n");
+    }
+    said.into_bytes()
+}
+
+/// How many lines and buses are carried.
+fn carried(report: &Report) -> usize {
+    report.wires.iter().filter(|wire| wire.kind != "ethernet").count()
+}
+
+/// A display opens a second connection, and the data never pause: whatever port the gateway has, whether or not anything shows
+/// that the first one ended.
+#[test]
+fn a_display_that_connects_anew_finds_the_same_line() {
+    for says in [sentences as Says, frames] {
+        for (gateway, closes, opens) in
+            [(10_110, true, true), (50_000, true, true), (60_001, false, true), (39_150, false, false)]
+        {
+            let mut boat = Boat::new(|_| true);
+            let mut link = Link { gateway, display: 36_001, next: 1000 };
+            for i in 0..(10.0 * LASTS_S) as u32 {
+                let t = f64::from(i) / 10.0 + 0.003;
+                if i == 600 {
+                    let ports = (link.display, link.gateway);
+                    if closes {
+                        boat.segment(t - 0.05, (DISPLAY, GATEWAY), ports, (1, link.next), FIN, &[]);
+                    }
+                    link = Link { gateway, display: 34_002, next: 770_000 };
+                    if opens {
+                        let ports = (link.display, link.gateway);
+                        boat.segment(t - 0.04, (DISPLAY, GATEWAY), ports, (0, 0), SYN, &[]);
+                        boat.segment(
+                            t - 0.039,
+                            (GATEWAY, DISPLAY),
+                            (ports.1, ports.0),
+                            (link.next - 1, 1),
+                            SYN_ACK,
+                            &[],
+                        );
+                    }
+                }
+                boat.send(t, DISPLAY, &mut link, &says(i));
+            }
+            let report = boat.judged();
+            assert!(alarms(&report).is_empty(), "port {gateway}: {:?}", report.findings);
+            assert_eq!(carried(&report), 1, "port {gateway}");
+        }
+    }
+}
+
+/// Two displays have their connections from the beginning: they get one line, and its talkers count once.
+#[test]
+fn two_displays_of_one_gateway_get_one_line() {
+    for says in [sentences as Says, frames] {
+        let mut boat = Boat::new(|_| true);
+        let mut links = [(DISPLAY, 36_001), (OTHER, 49_700)]
+            .map(|(to, display)| (to, Link { gateway: 50_000, display, next: 1000 }));
+        for i in 0..(10.0 * LASTS_S) as u32 {
+            for (to, link) in &mut links {
+                boat.send(f64::from(i) / 10.0 + 0.001 * *to as f64, *to, link, &says(i));
+            }
+        }
+        let report = boat.judged();
+        assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+        assert_eq!(carried(&report), 1);
+        assert_eq!(report.sources.iter().filter(|source| source.quantity == "heading").count(), 1);
+    }
+}

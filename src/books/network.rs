@@ -6,11 +6,13 @@ pub use super::floods::{FLOOD_PER_S, Floods};
 use super::hosts::ALIVE_S;
 pub use super::hosts::{Host, Hosts, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
 use super::inventory::DeviceId;
+use super::longest::{Lasting, Longest};
 use super::talks::{Packet, Talks};
-use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, StreamCounts, StreamKey};
+use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, Stall, StreamCounts, StreamKey};
 use crate::soon;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
+use std::borrow::Cow;
 use std::net::{IpAddr, Ipv4Addr};
 
 /// Most addresses whose claimants are remembered, a network.
@@ -78,6 +80,23 @@ pub struct Server {
     pub router: Option<Ipv4Addr>,
 }
 
+/// A host's TCP stream that got no further.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Held {
+    /// Who sends it.
+    pub device: DeviceId,
+    /// Which of the host's `tcp` streams in the timing book.
+    pub part: u32,
+    /// When.
+    pub stall: Stall,
+}
+
+impl Lasting for Held {
+    fn micros(&self) -> i64 {
+        self.stall.micros()
+    }
+}
+
 impl Network {
     /// Settles the running sums; call once at the end.
     pub fn settle(&mut self) {
@@ -110,6 +129,8 @@ pub struct Network {
     pub floods: Floods,
     /// TCP directions with their counts.
     pub streams: Vec<(StreamKey, StreamCounts)>,
+    /// TCP streams whose receivers acknowledged nothing, the longest times.
+    held: Longest<Held>,
     /// Claims, questions and servers of addresses that found no room.
     pub unbooked: u64,
     /// Where the claimants of an address stand, by its bits.
@@ -135,6 +156,19 @@ impl Network {
             [only] => Some(only.device),
             _ => None,
         }
+    }
+
+    /// Books that a host's TCP stream got no further for a while.
+    pub fn stalled(&mut self, device: DeviceId, part: u32, stall: Stall) {
+        if self.held.admits(stall.micros()) {
+            self.held.add(Held { device, part, stall });
+        }
+    }
+
+    /// TCP streams that got no further, the longest times.
+    #[must_use]
+    pub fn held(&self) -> Cow<'_, [Held]> {
+        self.held.get()
     }
 
     /// Books a frame of a host: `octets` on the wire; `unpadded` when it is shorter than Ethernet allows.

@@ -1,11 +1,14 @@
 //! Wires: frames, bytes, silences, and how finely their frames are stamped.
 
 use super::bounded;
+use super::longest::{Lasting, Longest};
 use super::second::Second;
 use super::timing::Gaps;
 use super::traces::Trace;
+use crate::frames::Stall;
 use crate::recording::{WireInfo, WireKind};
 use crate::time::{Span, Time};
+use std::borrow::Cow;
 use std::net::IpAddr;
 
 /// Index of a wire in [`Wires`].
@@ -40,6 +43,12 @@ const MAX_STEPS_BACK: usize = 64;
 
 /// Steps back by less than this are packets that overtook each other, microseconds.
 const OVERTAKEN_US: i64 = 500_000;
+
+impl Lasting for Stall {
+    fn micros(&self) -> i64 {
+        self.span.micros()
+    }
+}
 
 /// One wire.
 #[derive(Debug, Clone)]
@@ -78,6 +87,8 @@ pub struct Wire {
     pub receivers: Vec<IpAddr>,
     /// When its connections were closed or broken off.
     pub ends: Vec<Time>,
+    /// When its receiver acknowledged nothing, the longest times.
+    stalls: Longest<Stall>,
     latest: Option<Time>,
     grain_us: i64,
     crowded: u64,
@@ -105,6 +116,7 @@ impl Wire {
             steps_back: Vec::new(),
             receivers: Vec::new(),
             ends: Vec::new(),
+            stalls: Longest::default(),
             latest: None,
             grain_us: 0,
             crowded: 0,
@@ -117,6 +129,19 @@ impl Wire {
     #[must_use]
     pub const fn ended(&self) -> Option<Time> {
         self.latest
+    }
+
+    /// Books that its receiver acknowledged nothing for a while.
+    pub fn stalled(&mut self, stall: Stall) {
+        if self.stalls.admits(stall.micros()) {
+            self.stalls.add(stall);
+        }
+    }
+
+    /// When its receiver acknowledged nothing, the longest times.
+    #[must_use]
+    pub fn stalls(&self) -> Cow<'_, [Stall]> {
+        self.stalls.get()
     }
 
     /// The steps back that are none of packets that overtook each other.

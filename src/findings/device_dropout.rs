@@ -17,7 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   or the device itself.",
         detection: "No frame of the device for five intervals of its fastest periodic message (at least 1.5 s, and five stamps \
                     of the recorder) while the wire goes on, and no sign that it came up anew. A TCP connection that was \
-                    closed, or whose receiver fell silent, is not missed, nor are the sentences that it carried. A satellite \
+                    closed, or whose receiver fell silent or acknowledges nothing, is not missed, nor is what it carried: \
+                    the sender repeats itself ever more seldom meanwhile. A satellite \
                     receiver that changes its talker goes on, and so does a node that takes another address. A device that \
                     starts may pause in its first 10 s, and one that is lost with its wire may come a minute after it. Messages \
                     that come at any moment alike, as when somebody turns a switch, are not periodic. In a log without stamps the \

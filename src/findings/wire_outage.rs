@@ -15,7 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   the recorder.",
         detection: "No frame at all on the wire for five intervals of its fastest message while other wires of the boat go on, or \
                     more than one in four devices come up anew afterwards (address claims, ARP, DHCP, router \
-                    solicitations), not counting announcements of an address that two hosts contend for.",
+                    solicitations), not counting announcements of an address that two hosts contend for. A bus inside a TCP \
+                    connection is not judged while the receiver acknowledges nothing or the connection is closed.",
         lookalikes: "A recorder that slept or lost frames, with no device coming up anew: recording-gap. A leap of the recorder's \
                      clock.",
         checks: "Ethernet: the switch's supply plug and fuse, then the switch. NMEA 2000: the feed of the backbone, its fuse, the \

@@ -31,6 +31,7 @@ mod ssdp;
 mod stp;
 mod tcp;
 mod tcp_direction;
+mod tcp_stall;
 mod tcp_stream;
 mod text;
 mod transport;
@@ -59,6 +60,7 @@ pub use ssdp::{SSDP_PORT, Ssdp, SsdpKind};
 pub use stp::{Bpdu, BridgeId, PortRole, Tree};
 pub use tcp::{Tcp, TcpFlags};
 pub use tcp_direction::{SegmentKind, StreamCounts};
+pub use tcp_stall::Stall;
 pub use tcp_stream::{
     MAX_DIRECTIONS, MAX_HELD_BYTES, MAX_HELD_SEGMENTS, MAX_HELD_TOTAL, StreamKey, StreamSink, TcpStreams,
 };

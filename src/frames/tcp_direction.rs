@@ -1,6 +1,7 @@
 //! One direction of a TCP connection: what each segment is, and its bytes in order.
 
 use super::Tcp;
+use super::tcp_stall::Progress;
 use super::tcp_stream::{MAX_HELD_BYTES, MAX_HELD_SEGMENTS, StreamKey, StreamSink};
 use crate::time::Time;
 use std::collections::VecDeque;
@@ -122,6 +123,9 @@ pub(super) struct Direction {
     held_bytes: usize,
     /// When the peer first acknowledged bytes in the present hole.
     hole_acknowledged: Option<Time>,
+    progress: Progress,
+    /// The number behind all bytes of the peer that it acknowledged last.
+    acknowledges: Option<u32>,
 }
 
 /// How far `a` lies behind `b`; negative when before it (RFC 9293 3.4: modulo 2^32).
@@ -166,6 +170,28 @@ impl Direction {
         self.held_bytes
     }
 
+    /// Whether it repeats what the peer does not acknowledge.
+    pub(super) const fn is_stalled(&self) -> bool {
+        self.progress.is_stalled()
+    }
+
+    /// Whether it has acknowledged all of the peer's bytes before `end`.
+    pub(super) fn has_acknowledged(&self, end: u32) -> bool {
+        self.acknowledges.is_some_and(|number| distance(number, end) >= 0)
+    }
+
+    /// Bytes came again that end before `end` and that the peer has not acknowledged.
+    pub(super) fn repeats(&mut self, end: u32, time: Time) {
+        self.progress.repeat(time, end);
+    }
+
+    /// Whatever it waited for, it waits no longer.
+    pub(super) fn gets_on<S: StreamSink>(&mut self, out: &mut Outlet<'_, S>) {
+        if let Some(stall) = self.progress.over(out.time) {
+            out.sink.stalled(&out.key, stall);
+        }
+    }
+
     pub(super) fn count_double(&mut self) {
         self.counts.doubles += 1;
     }
@@ -179,6 +205,12 @@ impl Direction {
         self.counts.fin += u64::from(flags.fin());
         self.counts.zero_windows += u64::from(tcp.window == 0 && !flags.rst() && !flags.syn());
         self.give_up_stale(out);
+        if flags.rst() || flags.syn() || flags.fin() {
+            self.gets_on(out);
+        }
+        if flags.ack() {
+            self.acknowledges = Some(tcp.acknowledgment);
+        }
         if flags.rst() {
             // Bytes in a reset are a message to people at most (RFC 9293 3.5.3).
             return SegmentKind::Empty;
@@ -251,7 +283,11 @@ impl Direction {
                     self.counts.retransmitted_bytes += u64::from(len);
                 }
                 SegmentKind::OutOfOrder => self.counts.out_of_order += 1,
-                _ => {}
+                _ => {
+                    if let Some(stall) = self.progress.new_data(out.time) {
+                        out.sink.stalled(&out.key, stall);
+                    }
+                }
             }
             self.take(from, tcp, out);
         }
@@ -356,6 +392,9 @@ impl Direction {
 
     /// The peer has acknowledged all bytes before `number`.
     pub(super) fn acknowledged<S: StreamSink>(&mut self, number: u32, out: &mut Outlet<'_, S>) {
+        if let Some(stall) = self.progress.acknowledged(number, out.time) {
+            out.sink.stalled(&out.key, stall);
+        }
         let Some(first) = self.held.front() else { return };
         if distance(number, first.from) >= 0 && self.hole_acknowledged.is_none() {
             self.hole_acknowledged = Some(out.time);

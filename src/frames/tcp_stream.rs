@@ -3,6 +3,7 @@
 use super::Tcp;
 use super::recent::Recent;
 use super::tcp_direction::{Direction, Outlet};
+use super::tcp_stall::Stall;
 use super::{SegmentKind, StreamCounts};
 use crate::time::Time;
 use std::net::IpAddr;
@@ -43,6 +44,8 @@ pub trait StreamSink {
     fn bytes(&mut self, key: &StreamKey, time: Time, bytes: &[u8]);
     /// Bytes are missing before what comes next; how many, when known.
     fn lost(&mut self, key: &StreamKey, time: Time, count: Option<u32>);
+    /// The sender repeated what its peer did not acknowledge, and goes on now or has ended.
+    fn stalled(&mut self, key: &StreamKey, stall: Stall);
     /// The stream is forgotten for want of room; drop what is kept of it.
     fn end(&mut self, key: &StreamKey);
 }
@@ -51,6 +54,8 @@ pub trait StreamSink {
 pub struct TcpStreams {
     directions: Recent<StreamKey, Direction>,
     held_total: usize,
+    /// Directions that repeat what their peers do not acknowledge.
+    stalled: usize,
     forgotten: StreamCounts,
     forgotten_directions: u64,
 }
@@ -60,6 +65,7 @@ impl Default for TcpStreams {
         Self {
             directions: Recent::new(MAX_DIRECTIONS / 2),
             held_total: 0,
+            stalled: 0,
             forgotten: StreamCounts::default(),
             forgotten_directions: 0,
         }
@@ -81,34 +87,57 @@ impl TcpStreams {
         is_double: bool,
         sink: &mut S,
     ) -> SegmentKind {
-        let Self { directions, held_total, forgotten, forgotten_directions } = self;
-        if !is_double && tcp.flags.ack() && *held_total > 0 {
+        let Self { directions, held_total, stalled, forgotten, forgotten_directions } = self;
+        if !is_double && (*held_total > 0 || *stalled > 0) {
             let key = key.reversed();
             if let Some(peer) = directions.peek_mut(&key) {
-                let before = peer.held_bytes();
-                peer.acknowledged(tcp.acknowledgment, &mut Outlet { key, time, sink: &mut *sink });
-                *held_total = held_total.saturating_sub(before).saturating_add(peer.held_bytes());
+                let before = (peer.held_bytes(), peer.is_stalled());
+                let mut out = Outlet { key, time, sink: &mut *sink };
+                if tcp.flags.ack() {
+                    peer.acknowledged(tcp.acknowledgment, &mut out);
+                }
+                if tcp.flags.rst() || tcp.flags.syn() {
+                    peer.gets_on(&mut out);
+                }
+                *held_total = held_total.saturating_sub(before.0).saturating_add(peer.held_bytes());
+                *stalled = stalled.saturating_sub((before.1 && !peer.is_stalled()).into());
             }
         }
         let direction = directions.get_or(key, Direction::default, |key, gone: Direction| {
             forgotten.add(gone.counts());
             *forgotten_directions += 1;
             *held_total = held_total.saturating_sub(gone.held_bytes());
+            *stalled = stalled.saturating_sub(gone.is_stalled().into());
             sink.end(&key);
         });
         if is_double {
             direction.count_double();
             return SegmentKind::Double;
         }
-        let before = direction.held_bytes();
+        let before = (direction.held_bytes(), direction.is_stalled());
         let mut out = Outlet { key, time, sink };
         let kind = direction.segment(tcp, &mut out);
-        *held_total = held_total.saturating_sub(before).saturating_add(direction.held_bytes());
+        *held_total = held_total.saturating_sub(before.0).saturating_add(direction.held_bytes());
+        *stalled = stalled.saturating_sub((before.1 && !direction.is_stalled()).into());
         if *held_total > MAX_HELD_TOTAL {
             *held_total = held_total.saturating_sub(direction.held_bytes());
             direction.flush(&mut out);
         }
+        if kind == SegmentKind::Retransmission && tcp.payload_len > 0 && !direction.is_stalled() {
+            self.repeated(time, key, tcp.sequence.wrapping_add(tcp.payload_len));
+        }
         kind
+    }
+
+    /// Notes that bytes came again which end before `end`, unless the peer is known to have them.
+    #[cold]
+    fn repeated(&mut self, time: Time, key: StreamKey, end: u32) {
+        let arrived =
+            self.directions.peek_mut(&key.reversed()).is_some_and(|peer| peer.has_acknowledged(end));
+        if !arrived && let Some(direction) = self.directions.peek_mut(&key) {
+            direction.repeats(end, time);
+            self.stalled += 1;
+        }
     }
 
     /// Delivers what is still held at the end of the recording.
@@ -116,10 +145,13 @@ impl TcpStreams {
         let keys: Vec<_> = self.directions.sorted().into_iter().map(|(key, _)| key).collect();
         for key in keys {
             if let Some(direction) = self.directions.peek_mut(&key) {
-                direction.flush(&mut Outlet { key, time, sink: &mut *sink });
+                let mut out = Outlet { key, time, sink: &mut *sink };
+                direction.flush(&mut out);
+                direction.gets_on(&mut out);
             }
         }
         self.held_total = 0;
+        self.stalled = 0;
     }
 
     /// The directions that are followed with their counts, in the order of their keys.

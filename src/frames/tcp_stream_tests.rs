@@ -1,5 +1,6 @@
 use super::*;
 use crate::frames::TcpFlags;
+use crate::time::Span;
 use proptest::prelude::*;
 
 const FIN: u8 = 0x01;
@@ -7,9 +8,10 @@ const SYN: u8 = 0x02;
 const RST: u8 = 0x04;
 const ACK: u8 = 0x10;
 
-/// Writes down what it is told: bytes as they are, losses as `<n>`, beginnings as `^` (from the start) or `~`.
+/// Writes down what it is told: bytes as they are, losses as `<n>`, beginnings as `^` (from the start) or `~`; what got no
+/// further, in milliseconds, apart.
 #[derive(Default)]
-struct Notes(Vec<u8>, u32);
+struct Notes(Vec<u8>, u32, Vec<(i64, i64, i64)>);
 
 impl StreamSink for Notes {
     fn begin(&mut self, _: &StreamKey, _: Time, from_start: bool) {
@@ -20,6 +22,9 @@ impl StreamSink for Notes {
     }
     fn lost(&mut self, _: &StreamKey, _: Time, count: Option<u32>) {
         self.0.extend(format!("<{}>", count.unwrap_or(0)).bytes());
+    }
+    fn stalled(&mut self, _: &StreamKey, stall: Stall) {
+        self.2.push((stall.span.from.0 / 1000, stall.shown.0 / 1000, stall.span.to.0 / 1000));
     }
     fn end(&mut self, _: &StreamKey) {
         self.1 += 1;
@@ -276,4 +281,53 @@ proptest! {
         prop_assert!(notes.0.iter().filter(|b| **b == b'p').count() <= sent);
         prop_assert_eq!(streams.held_total, 0);
     }
+}
+
+/// What got no further, of segments (milliseconds, sequence, flags, payload) with the peer's acknowledgments among them
+/// (milliseconds, number, flags); milliseconds.
+fn stalls(segments: &[(i64, u32, u8, &str)], answers: &[(i64, u32, u8)]) -> Vec<(i64, i64, i64)> {
+    let (mut streams, mut notes) = (TcpStreams::default(), Notes::default());
+    let mut all: Vec<(i64, StreamKey, Tcp<'_>)> = Vec::new();
+    for (ms, seq, flags, payload) in segments {
+        all.push((*ms, key(), tcp(*seq, *flags, payload.as_bytes())));
+    }
+    for (ms, number, flags) in answers {
+        all.push((*ms, key().reversed(), Tcp { acknowledgment: *number, ..tcp(1, *flags, b"") }));
+    }
+    all.sort_by_key(|(ms, ..)| *ms);
+    for (ms, key, segment) in &all {
+        streams.segment(Time(ms * 1000), *key, segment, false, &mut notes);
+    }
+    streams.finish(Time(all.last().unwrap().0 * 1000), &mut notes);
+    notes.2
+}
+
+#[test]
+fn a_sender_whose_peer_is_away_gets_no_further() {
+    let repeats = [(0, 1, ACK, "ab"), (300, 1, ACK, "ab"), (900, 1, ACK, "ab"), (2100, 1, ACK, "ab")];
+    assert_eq!(stalls(&repeats, &[(2101, 3, ACK)]), [(0, 300, 2101)], "until the acknowledgment");
+    assert_eq!(stalls(&repeats, &[(1, 3, ACK)]), [], "it was acknowledged before");
+    assert_eq!(
+        stalls(&repeats, &[(2101, 1, ACK)]),
+        [(0, 300, 2101)],
+        "to the end: that acknowledges nothing"
+    );
+    assert_eq!(stalls(&repeats, &[(2200, 1, RST), (5000, 1, ACK)]), [(0, 300, 2200)], "broken off");
+    let goes_on = [&repeats[..], &[(2102, 3, ACK, "cd"), (2103, 5, ACK, "ef")]].concat();
+    assert_eq!(stalls(&goes_on, &[]), [(0, 300, 2102)], "seen in one direction only");
+    let again = [&goes_on[..], &[(2400, 5, ACK, "ef"), (3000, 5, ACK, "ef")]].concat();
+    assert_eq!(stalls(&again, &[(2103, 5, ACK), (3001, 7, ACK)]), [(0, 300, 2102), (2103, 2400, 3001)]);
+}
+
+/// A sender that comes back itself repeats late and is answered at once; nobody tells how long it would have waited.
+#[test]
+fn only_who_was_there_has_waited() {
+    let at = |ms: i64| Time(ms * 1000);
+    let waited = |from, shown, to| {
+        let waited = Stall { span: Span::new(at(from), at(to)), shown: at(shown) }.waited();
+        (waited.from.0 / 1000, waited.to.0 / 1000)
+    };
+    assert_eq!(waited(0, 300, 12_000), (0, 12_000));
+    assert_eq!(waited(0, 12_000, 12_001), (12_000, 12_001));
+    assert_eq!(waited(0, 2_000, 2_001), (2_000, 2_001));
 }

@@ -4,7 +4,7 @@ use super::Intake;
 use crate::books::bounded;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::{Wire, WireId};
-use crate::frames::StreamKey;
+use crate::frames::{Stall, StreamKey};
 use crate::messages::nmea0183::{Fault, Framed};
 use crate::recording::{CanFrame, WireKind, can_line, is_sentence_tail};
 use crate::time::Time;
@@ -213,6 +213,19 @@ impl Intake {
         }
     }
 
+    /// As [`carried_line`](Self::carried_line), of a stream; one that is `late` was said at a time that nobody knows.
+    pub(super) fn streamed_line(
+        &mut self,
+        feed: Option<FeedId>,
+        receiver: Receiver,
+        (time, late): (Time, bool),
+        line: &[u8],
+    ) {
+        if let Some(heard) = self.heard(feed, receiver, Some(time)) {
+            self.heard_line(&Heard { time: heard.time.filter(|_| !late), ..heard }, line);
+        }
+    }
+
     fn heard_line(&mut self, heard: &Heard, line: &[u8]) {
         let time = heard.time;
         match content(line) {
@@ -292,6 +305,19 @@ impl Intake {
         }
         if let Some(time) = time {
             self.at_feed(id, stream, |wire| bounded::push(&mut wire.ends, MAX_ENDS, time));
+        }
+    }
+
+    /// Books that a host's stream of lines got no further for a while.
+    pub(super) fn stalled(
+        &mut self,
+        of: (WireId, DeviceId),
+        stream: &StreamKey,
+        service: Service,
+        stall: Stall,
+    ) {
+        if let Some(id) = self.feeds.known(of, stream, service) {
+            self.at_feed(id, stream, |wire| wire.stalled(stall));
         }
     }
 

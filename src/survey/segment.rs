@@ -9,7 +9,8 @@ use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::{DISORDER_S, WireId};
 use crate::frames::{
-    Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, StreamKey, StreamSink, Tcp, TcpStreams, looks_like_lines,
+    Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, Stall, StreamKey, StreamSink, Tcp, TcpStreams,
+    looks_like_lines,
 };
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -23,6 +24,13 @@ const MAX_SPLITTERS: usize = 512;
 
 /// Most services to which somebody was seen to connect that are remembered, a network.
 const MAX_SERVICES: usize = 1024;
+
+/// What could not be sent for so long comes late when it can, seconds: within a shorter time nothing aboard changes much.
+const BACKLOG_S: f64 = 1.5;
+
+/// What had to wait is sent within this time after the receiver is back, seconds: some tens of kilobytes, a few of them per round
+/// trip at first, and a receiver that waits 0.2 s with each acknowledgment (RFC 5681 3.1, RFC 1122 4.2.3.2).
+const CATCHES_UP_S: f64 = 1.0;
 
 impl Intake {
     /// Books a segment.
@@ -110,7 +118,9 @@ pub(super) struct Text {
     splitters: FxHashMap<StreamKey, Stream>,
     /// To whom somebody was seen to connect.
     services: FxHashSet<(IpAddr, u16)>,
-    lines: Vec<(StreamKey, Time, Vec<u8>)>,
+    /// What is to be delivered: lines with their times, whether they come late, and what got no further.
+    lines: Vec<(StreamKey, (Time, bool), Vec<u8>)>,
+    stalls: Vec<(StreamKey, Stall)>,
     /// Segments of streams that found no room.
     unbooked: u64,
 }
@@ -122,6 +132,8 @@ struct Stream {
     way: Way,
     /// The feed of its lines, and whose.
     feed: Option<(DeviceId, FeedId)>,
+    /// Until when lines are sent that had to wait.
+    late_until: Option<Time>,
 }
 
 impl Text {
@@ -130,7 +142,7 @@ impl Text {
             stream.way = way;
         } else if self.splitters.len() < MAX_SPLITTERS {
             let splitter = LineSplitter::mid_stream();
-            self.splitters.insert(key, Stream { splitter, is_text: None, way, feed: None });
+            self.splitters.insert(key, Stream { splitter, is_text: None, way, feed: None, late_until: None });
         } else {
             self.unbooked += 1;
         }
@@ -155,6 +167,13 @@ impl Text {
     }
 
     fn deliver(&mut self, intake: &mut Intake) {
+        // What got no further was followed to this receiver, whoever gets the lines from here on.
+        for (key, stall) in std::mem::take(&mut self.stalls) {
+            let Some(Stream { way, .. }) = self.splitters.get(&key) else { continue };
+            let part = part(&(key.destination.0, key.source.1.min(key.destination.1)));
+            intake.books.networks.of(way.wire).stalled(way.host, part, stall);
+            intake.stalled((way.wire, way.host), &key, self.service(&key), stall);
+        }
         for (key, time, line) in std::mem::take(&mut self.lines) {
             let service = self.service(&key);
             let Some(stream) = self.splitters.get_mut(&key) else { continue };
@@ -162,7 +181,7 @@ impl Text {
             let known = stream.feed.filter(|(owner, _)| *owner == host).map(|(_, feed)| feed);
             let feed = known.or_else(|| intake.feeds.of_stream((stream.way.wire, host), &key, service));
             stream.feed = feed.map(|feed| (host, feed));
-            intake.carried_line(feed, key.destination, Some(time), &line);
+            intake.streamed_line(feed, key.destination, time, &line);
         }
     }
 }
@@ -185,7 +204,8 @@ impl StreamSink for Text {
             looks_like_lines(head) || head.split(|b| *b == b'\n').skip(1).any(looks_like_lines)
         });
         if text {
-            stream.splitter.push(bytes, |line| self.lines.push((*key, time, line.to_vec())));
+            let late = stream.late_until.is_some_and(|until| time <= until);
+            stream.splitter.push(bytes, |line| self.lines.push((*key, (time, late), line.to_vec())));
         }
     }
 
@@ -193,6 +213,14 @@ impl StreamSink for Text {
         if let Some(stream) = self.splitters.get_mut(key) {
             stream.splitter.lost();
         }
+    }
+
+    fn stalled(&mut self, key: &StreamKey, stall: Stall) {
+        let Some(stream) = self.splitters.get_mut(key) else { return };
+        if stall.span.seconds() >= BACKLOG_S {
+            stream.late_until = Some(stall.span.to.plus(CATCHES_UP_S));
+        }
+        self.stalls.push((*key, stall));
     }
 
     fn end(&mut self, key: &StreamKey) {

@@ -2,8 +2,8 @@
 //! what must hold does not. `fuzz/` includes this very file.
 
 use leadsman::frames::{
-    Content, Dhcp, Fragments, LineSplitter, Lldp, Mac, Mdns, Packet, Ssdp, StreamKey, StreamSink, TcpStreams,
-    Transport, clean, datagram_lines, likeness, looks_like_lines, parse, whole_lines,
+    Content, Dhcp, Fragments, LineSplitter, Lldp, Mac, Mdns, Packet, Ssdp, Stall, StreamKey, StreamSink,
+    TcpStreams, Transport, clean, datagram_lines, likeness, looks_like_lines, parse, whole_lines,
 };
 use leadsman::messages::Reading;
 use leadsman::messages::n2k::{self, Assembler, CanId};
@@ -107,6 +107,8 @@ impl StreamSink for Sink {
     fn lost(&mut self, _: &StreamKey, _: Time, _: Option<u32>) {
         self.0.lost();
     }
+
+    fn stalled(&mut self, _: &StreamKey, _: Stall) {}
 
     fn end(&mut self, _: &StreamKey) {}
 }

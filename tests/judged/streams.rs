@@ -1,6 +1,6 @@
 //! Lines that a gateway sends in TCP connections to displays that come, go, and connect anew.
 
-use crate::make::{START_US, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
+use crate::make::{ALL, START_US, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
 use crate::{alarms, judge};
 use leadsman::report::model::Report;
 
@@ -67,6 +67,18 @@ impl Boat {
         self.segment(t, (GATEWAY, to), (link.gateway, link.display), (link.next, 1), ACK, said);
         link.next += said.len() as u32;
         self.segment(t + 0.0004, (to, GATEWAY), (link.display, link.gateway), (1, link.next), ACK, &[]);
+    }
+
+    /// A display comes up: it probes for its address and announces it (RFC 5227).
+    fn announce(&mut self, t: f64) {
+        for (late, sender) in [(0.0, 0), (1.0, 0), (2.0, 0), (4.0, ip(DISPLAY)), (6.0, ip(DISPLAY))] {
+            let mut arp = vec![0, 1, 8, 0, 6, 4, 0, 1];
+            arp.extend(mac(DISPLAY));
+            arp.extend(u32::to_be_bytes(sender));
+            arp.extend([0; 6]);
+            arp.extend(ip(DISPLAY).to_be_bytes());
+            self.0.push((t + late, ethernet(DISPLAY, ALL, 0x0806, &arp)));
+        }
     }
 
     fn judged(mut self) -> Report {
@@ -179,5 +191,104 @@ fn two_displays_of_one_gateway_get_one_line() {
         assert!(alarms(&report).is_empty(), "{:?}", report.findings);
         assert_eq!(carried(&report), 1);
         assert_eq!(report.sources.iter().filter(|source| source.quantity == "heading").count(), 1);
+    }
+}
+
+/// Tenths of a second of what it has to say that the gateway has room to keep.
+const KEPT: usize = 50;
+
+/// A display is away from second 30 to second 42. The gateway repeats its first unacknowledged segment, ever more seldom, and has
+/// kept what it had to say meanwhile, as far as it had room.
+fn away(says: Says, announces: bool) -> Report {
+    let gone = |t: f64| (30.0..42.0).contains(&t);
+    let mut boat = Boat::new(|t| !gone(t));
+    if announces {
+        boat.announce(42.05);
+    }
+    let mut link = Link { gateway: 50_000, display: 36_001, next: 1000 };
+    let mut kept = Vec::new();
+    for i in 0..(10.0 * LASTS_S) as u32 {
+        let t = f64::from(i) / 10.0 + 0.003;
+        if gone(t) || !kept.is_empty() && t < 43.6 {
+            if kept.len() < KEPT {
+                kept.push(says(i));
+            }
+            continue;
+        }
+        for (n, late) in
+            kept.drain(..).zip(0..).map(|(said, n)| (said, f64::from(n) * 0.0005)).collect::<Vec<_>>()
+        {
+            if late == 0.0 {
+                for repeated in [30.303, 30.903, 32.103, 34.503, 39.303] {
+                    boat.segment(
+                        repeated,
+                        (GATEWAY, DISPLAY),
+                        (link.gateway, link.display),
+                        (link.next, 1),
+                        ACK,
+                        &n,
+                    );
+                }
+                boat.segment(
+                    30.003,
+                    (GATEWAY, DISPLAY),
+                    (link.gateway, link.display),
+                    (link.next, 1),
+                    ACK,
+                    &n,
+                );
+            }
+            boat.send(t - 0.08 + late, DISPLAY, &mut link, &n);
+        }
+        boat.send(t, DISPLAY, &mut link, &says(i));
+    }
+    boat.judged()
+}
+
+/// The display is what was away: neither the gateway, which repeats itself ever more seldom, nor the bus or the talkers behind it.
+/// What comes late when the display is back was said before: the boat did not turn in an instant, nor did the recorder's
+/// clock leap.
+#[test]
+fn a_display_that_is_away_is_no_fault_of_who_sends_to_it() {
+    for says in [sentences as Says, frames] {
+        for (announces, kind) in [(true, "link-flap"), (false, "device-dropout")] {
+            let report = away(says, announces);
+            assert_eq!(alarms(&report), [kind], "{:?}", report.findings);
+            let told = report.findings.iter().find(|f| f.kind == kind).unwrap();
+            let display = report.devices.iter().find(|d| told.devices.contains(&d.id)).unwrap();
+            assert!(display.ips.iter().any(|ip| ip.ends_with(".1")), "{display:?}");
+            assert!((told.spans[0].seconds() - 12.0).abs() < 0.6, "{told:?}");
+        }
+    }
+}
+
+/// The gateway itself is away, and what it sends first when it is back is the segment that was not acknowledged.
+#[test]
+fn a_gateway_that_is_away_is_missed_itself() {
+    for says in [sentences as Says, frames] {
+        let mut boat = Boat::new(|_| true);
+        let mut link = Link { gateway: 50_000, display: 36_001, next: 1000 };
+        for i in 0..(10.0 * LASTS_S) as u32 {
+            let t = f64::from(i) / 10.0 + 0.003;
+            if !(30.0..42.0).contains(&t) {
+                if i == 420 {
+                    boat.segment(
+                        29.95,
+                        (GATEWAY, DISPLAY),
+                        (link.gateway, link.display),
+                        (link.next, 1),
+                        ACK,
+                        &says(299),
+                    );
+                    boat.send(t - 0.05, DISPLAY, &mut link, &says(299));
+                }
+                boat.send(t, DISPLAY, &mut link, &says(i));
+            }
+        }
+        let report = boat.judged();
+        assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+        let told = report.findings.iter().find(|f| f.kind == "device-dropout").unwrap();
+        let gateway = report.devices.iter().find(|d| told.devices.contains(&d.id)).unwrap();
+        assert!(gateway.mac.is_some() && gateway.ips.iter().any(|ip| ip.ends_with(".5")), "{gateway:?}");
     }
 }

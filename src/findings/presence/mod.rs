@@ -9,6 +9,7 @@ mod of_hosts;
 mod of_messages;
 mod of_wires;
 mod other_talker;
+mod unheard;
 mod visitors;
 
 pub(in crate::findings) use of_devices::went_on;
@@ -139,6 +140,7 @@ impl Presence {
 pub fn survey(books: &Books) -> Presence {
     let cadences = books.inventory.iter().map(|(id, _)| cadence(books, id)).collect();
     let mut presence = Presence { cadences, ..Presence::default() };
+    unheard::find(books, &mut presence);
     of_wires::find(books, &mut presence);
     of_devices::find(books, &mut presence);
     of_messages::find(books, &mut presence);

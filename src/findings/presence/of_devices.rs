@@ -4,7 +4,7 @@ use super::of_wires::BOOTED_S;
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
     follows, has_started, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic,
-    visitors, within,
+    unheard, visitors, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -150,6 +150,7 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let closed = of_hosts::hung_up(books, id, silence);
     let owes_nothing = |stream: &Stream| {
         closed && stream.message == Message::Protocol("tcp")
+            || unheard::waits(books, id, stream, silence.span)
             || !silence.returned && began_at_will(books, id, wire, stream)
     };
     let silence = silence.span;
@@ -260,10 +261,9 @@ pub(in crate::findings) fn went_on(books: &Books, id: DeviceId, silence: Span) -
 /// A receiver that goes away takes what it was sent with it within this time, seconds.
 const TAKES_S: f64 = 3.0;
 
-/// Whether a line that is sent over TCP stops because its connection ended, or because every receiver of it fell silent.
+/// Whether a line that is sent over TCP stops because every receiver of it fell silent.
 fn nobody_listens(books: &Books, talker: DeviceId, silence: Span, silent: &[(DeviceId, Span)]) -> bool {
     let Some(line) = books.inventory.get(talker).and_then(|d| books.wires.get(d.wire)) else { return false };
-    let ended = line.ends.iter().any(|at| at.since(silence.from).abs() <= TAKES_S);
     let away = |span: &Span| {
         span.from.since(silence.from) <= TAKES_S && span.to.since(silence.from) >= silence.seconds() * 0.5
     };
@@ -273,5 +273,5 @@ fn nobody_listens(books: &Books, talker: DeviceId, silence: Span, silent: &[(Dev
             .filter(|(_, span)| away(span))
             .any(|(host, _)| books.inventory.get(*host).is_some_and(|device| device.ips.contains(ip)))
     };
-    ended || !line.receivers.is_empty() && line.receivers.iter().all(gone)
+    !line.receivers.is_empty() && line.receivers.iter().all(gone)
 }

@@ -3,7 +3,7 @@
 use super::of_devices::quarrels;
 use super::{
     Presence, STANDS_OUT, STARTED_PULSES, WireSilence, flowed_into, follows, is_silent, on_boat_clock,
-    patience, patience_with, periodic, within,
+    patience, patience_with, periodic, unheard, within,
 };
 use crate::books::Books;
 use crate::books::bus::Start;
@@ -71,7 +71,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             let starting = presence
                 .outages(|wire| wire == id)
                 .any(|outage| follows(span, outage.to) && !flowed_between(books, &devices, outage, span));
-            if starting || books.clock_leapt(span) {
+            if starting || books.clock_leapt(span) || unheard::is_receivers(presence, id, span) {
                 continue;
             }
             let missed: Vec<(DeviceId, Time)> =

@@ -292,3 +292,24 @@ fn a_gateway_that_is_away_is_missed_itself() {
         assert!(gateway.mac.is_some() && gateway.ips.iter().any(|ip| ip.ends_with(".5")), "{gateway:?}");
     }
 }
+
+/// Whom a display asked by TCP is away for good, and the display repeats its question ever more seldom; later its own link goes
+/// down for a while.
+#[test]
+fn a_connection_whose_peer_left_hides_no_later_flap() {
+    let gone = |t: f64| (90.0..97.0).contains(&t);
+    let mut boat = Boat::new(|t| !gone(t));
+    boat.announce(97.05);
+    let ports = (40_001, 8080);
+    for i in 0..75_u32 {
+        let t = f64::from(i) + 0.2;
+        boat.segment(t, (DISPLAY, 9), ports, (1000 + 40 * i, 1), ACK, &[7; 40]);
+        boat.segment(t + 0.001, (9, DISPLAY), (ports.1, ports.0), (1, 1040 + 40 * i), ACK, &[]);
+    }
+    for late in [0.0, 0.3, 0.9, 2.1, 4.5, 13.8, 42.6] {
+        boat.segment(75.2 + late, (DISPLAY, 9), ports, (4000, 1), ACK, &[7; 40]);
+    }
+    let report = boat.judged();
+    let flaps: Vec<_> = report.findings.iter().filter(|f| f.kind == "link-flap").collect();
+    assert_eq!(flaps.len(), 1, "{:?}", report.findings);
+}

@@ -170,11 +170,16 @@ fn began_at_will(books: &Books, id: DeviceId, wire: &Wire, stream: &Stream) -> b
 }
 
 /// Whether a device spoke (a heartbeat, say) while its faster messages went on being silent: then it lives, and the
-/// silence is these messages' own.
+/// silence is these messages' own. A host's connection that had ended before, or that waits for its receiver, says nothing.
 fn spoke_meanwhile(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> bool {
     let goes_on = books.inventory.get(id).and_then(|d| d.last).is_some_and(|last| last >= silence.to);
     periodic(books, id).any(|stream| {
         let Some(pulse) = stream.pulse_s().filter(|p| 3.0 * p <= silence.seconds()) else { return false };
+        if matches!(stream.message, Message::Protocol(_))
+            && (!flowed_into(stream, silence) || unheard::waits(books, id, stream, silence))
+        {
+            return false;
+        }
         // A host that comes up announces itself for seconds before its data flow again.
         let starting = if wire.kind == WireKind::Ethernet { STARTING_S } else { 0.0 };
         let patience = patience(books, pulse, wire) + starting;

@@ -7,11 +7,14 @@ use crate::frames::Copies;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 
-/// Most stretches of flood that are remembered, a network.
-const MAX_FLOODS: usize = 64;
+/// Most stretches of flood that are remembered, a network; the last one takes the rest.
+const MAX_FLOODS: usize = 32;
 
-/// Most senders of floods that are remembered, a network.
+/// Most senders of a flood that are remembered.
 const MAX_SENDERS: usize = 256;
+
+/// Flooded seconds at most this far apart are one flood, seconds.
+const APART_S: f64 = 2.0;
 
 /// Broadcast and signalling frames a second from which a second counts as flooded (common practice: over 1000).
 pub const FLOOD_PER_S: u64 = 1000;
@@ -32,6 +35,18 @@ const SMALL: u32 = 200;
 /// them, however long its frames wait in a full switch each time round; a sender that repeats itself more often on purpose
 /// floods nothing by that.
 const MIRRORS: u32 = 8;
+
+/// A loop brings a frame back within this time; of those that say the same again on purpose hardly one is so fast, for ten a
+/// second are a fast instrument's rate (NMEA 2000 appendix B), microseconds.
+const SOON_US: i64 = 90_000;
+
+/// Frames a second that come back so soon from which on a loop is at work, half a flood; and how many more than that have come
+/// back by then.
+const RETURNS_PER_S: i64 = (FLOOD_PER_S / 2) as i64;
+const RETURNS: i64 = 100;
+
+/// Frames outside floods that tell how often the recorder shows each.
+const ENOUGH_CALM: u64 = 20;
 
 /// What a frame for many is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,10 +81,27 @@ pub struct Sender {
     pub returned: u64,
 }
 
+/// Flooded seconds one after another.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Flood {
+    /// From the first to the last of them.
+    pub span: Span,
+    /// Frames for many in them, without the copies that a mirror port makes.
+    pub frames: u64,
+    /// Those of them that came back again and again.
+    pub returned: u64,
+    /// Who sent them.
+    pub senders: Vec<Sender>,
+    /// Most in one second, with all copies, and without those of a mirror port.
+    peaks: (u64, u64),
+}
+
 /// Frames of one second.
 #[derive(Debug, Clone, Copy, Default)]
 struct Count {
     all: u64,
+    /// Copies within the time in which a mirror port makes them.
+    copies: u64,
     /// Without the copies that a mirror port makes.
     frames: u64,
     returned: u64,
@@ -78,46 +110,114 @@ struct Count {
     small: u64,
 }
 
+/// Whether a frame came back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Back {
+    /// It is a new one, as far as it shows.
+    No,
+    /// With many others, of one host: a loop brought it back, or the host says the same again and again.
+    OfOne,
+    /// With those of several hosts: a loop brought it back.
+    OfSeveral,
+}
+
+/// Frames that come back soon, as water in a bucket that leaks.
+#[derive(Debug, Clone, Copy, Default)]
+struct Returns {
+    /// How long it takes to leak, microseconds.
+    level_us: i64,
+    /// The same of those alone that are of another host than the one before, each as ten: in what a loop holds the hosts are mixed.
+    mixed_us: i64,
+    at: Time,
+    sender: Option<DeviceId>,
+}
+
+impl Returns {
+    /// Microseconds for one frame to leak.
+    const FRAME_US: i64 = 1_000_000 / RETURNS_PER_S;
+    /// Level from which a loop is at work.
+    const LOOPED_US: i64 = RETURNS * Self::FRAME_US;
+
+    /// Notes a frame that came before; says whether it is brought back.
+    fn note(&mut self, time: Time, since_last_us: i64, sender: Option<DeviceId>) -> Back {
+        let passed_us = time.micros_since(self.at).max(0);
+        self.at = time;
+        let soon = since_last_us <= SOON_US;
+        let after = |level_us: i64, adds: bool, frames: i64| {
+            let left_us = (level_us - passed_us).max(0);
+            (left_us + if adds { frames * Self::FRAME_US } else { 0 }).min(2 * Self::LOOPED_US)
+        };
+        self.level_us = after(self.level_us, soon, 1);
+        self.mixed_us = after(self.mixed_us, soon && self.sender != sender, 10);
+        if soon {
+            self.sender = sender;
+        }
+        match (self.level_us >= Self::LOOPED_US, self.mixed_us >= Self::LOOPED_US) {
+            (false, _) => Back::No,
+            (true, false) => Back::OfOne,
+            (true, true) => Back::OfSeveral,
+        }
+    }
+}
+
 /// Broadcast and group frames of a network.
 #[derive(Debug, Clone, Default)]
 pub struct Floods {
     /// Most in one second, without the copies that a mirror port makes.
     pub peak: u64,
-    /// Most in one flooded second, with all copies.
-    pub peak_with_copies: u64,
-    /// Stretches of flooded seconds.
-    pub spans: Vec<Span>,
-    /// Frames in flooded seconds, and those of them that came back again and again.
-    pub flooded: (u64, u64),
-    /// Who sent them.
-    pub senders: Vec<Sender>,
+    /// Every flood, in order of time.
+    pub list: Vec<Flood>,
     second: Option<Second>,
     now: Count,
     senders_now: FxHashMap<DeviceId, (u64, u64)>,
+    returns: Returns,
+    /// Frames outside floods, and those of them that are copies.
+    calm: (u64, u64),
 }
 
 impl Floods {
-    /// Books a frame for many, with the copies that were seen of it.
-    pub fn frame(&mut self, time: Time, sender: Option<DeviceId>, copies: &Copies, cast: Cast) {
+    /// Books a frame for many, with the copies that were seen of it. Says whether it came back.
+    pub fn frame(&mut self, time: Time, sender: Option<DeviceId>, copies: &Copies, cast: Cast) -> Back {
         if !self.second.is_some_and(|second| second.holds(time)) {
             self.settle();
             self.second = Some(Second::of(time));
         }
         let returned = copies.within_second > MIRRORS;
         self.now.all += 1;
+        self.now.copies += u64::from(copies.is_copy());
         if copies.is_copy() && !returned {
-            return;
+            return Back::No;
         }
         self.now.frames += 1;
         self.now.returned += u64::from(returned);
         self.now.streams += u64::from(cast != Cast::Signal && !returned);
         self.now.small += u64::from(cast == Cast::SmallStream && !returned);
-        let Some(sender) = sender else { return };
+        let back = copies.since_last_us.map_or(Back::No, |us| self.returns.note(time, us, sender));
+        let Some(sender) = sender else { return back };
         if let Some((frames, again)) = self.senders_now.get_mut(&sender) {
             *frames += 1;
             *again += u64::from(returned);
         } else if self.senders_now.len() < MAX_SENDERS {
             self.senders_now.insert(sender, (1, u64::from(returned)));
+        }
+        back
+    }
+
+    /// When the network was flooded.
+    pub fn spans(&self) -> impl Iterator<Item = Span> {
+        self.list.iter().map(|flood| flood.span)
+    }
+
+    /// Frames for many in the worst second of a flood, each counted as often as it was on the wire: with the copies that a loop
+    /// makes, and without those that a mirror port makes, as it does of all frames outside floods too.
+    #[must_use]
+    pub fn peak_of(&self, flood: &Flood, looped: bool) -> u64 {
+        let (all, copies) = self.calm;
+        let once = all - copies;
+        let times = if once >= ENOUGH_CALM { (all + once / 2) / once } else { 1 };
+        match flood.peaks {
+            (all, _) if looped || times > 1 => all / times,
+            (_, frames) => frames,
         }
     }
 
@@ -131,22 +231,43 @@ impl Floods {
             || now.small >= SMALL_FLOOD_PER_S
             || now.frames >= STREAM_FLOOD_PER_S;
         if !flooded {
+            self.calm.0 += now.all;
+            self.calm.1 += now.copies;
             return;
         }
-        self.peak_with_copies = self.peak_with_copies.max(now.all);
-        self.flooded.0 += now.frames;
-        self.flooded.1 += now.returned;
+        let flood = self.flood_at(second.begin());
+        flood.peaks = (flood.peaks.0.max(now.all), flood.peaks.1.max(now.frames));
+        flood.frames += now.frames;
+        flood.returned += now.returned;
         senders.sort_unstable();
         for (device, (frames, returned)) in senders {
             let new = || Sender { device, frames: 0, returned: 0 };
-            if let Some(sender) = bounded::entry(&mut self.senders, MAX_SENDERS, |s| s.device == device, new)
+            if let Some(sender) = bounded::entry(&mut flood.senders, MAX_SENDERS, |s| s.device == device, new)
             {
                 sender.frames += frames;
                 sender.returned += returned;
             }
         }
-        let at = second.begin();
-        bounded::stretch(&mut self.spans, MAX_FLOODS, Span::new(at, at.plus(1.0)), 2.0);
+    }
+
+    /// The flood of which this second is a part.
+    fn flood_at(&mut self, begin: Time) -> &mut Flood {
+        let room = self.list.len() < MAX_FLOODS;
+        let goes_on = |last: &Flood| !room || begin.since(last.span.to) <= APART_S;
+        let span = Span::new(begin, begin.plus(1.0));
+        match self.list.pop_if(|last| goes_on(last)) {
+            Some(mut last) => {
+                last.span.to = last.span.to.max(span.to);
+                self.list.push(last);
+            }
+            None => {
+                let none = (0, 0);
+                self.list.push(Flood { span, frames: 0, returned: 0, senders: Vec::new(), peaks: none });
+            }
+        }
+        let last = self.list.len() - 1;
+        #[allow(clippy::indexing_slicing, reason = "it was put there just above")]
+        &mut self.list[last]
     }
 }
 
@@ -170,31 +291,73 @@ mod tests {
     #[test]
     fn a_flood_is_seen_and_a_stream_is_none() {
         let storm = flood(1500, Cast::Signal, |i| i as u64);
-        assert_eq!((storm.peak, storm.flooded), (1500, (4500, 0)));
-        assert!((storm.spans[0].seconds() - 3.0).abs() < 1e-9);
-        assert_eq!(storm.senders, [Sender { device: DeviceId(0), frames: 4500, returned: 0 }]);
+        assert_eq!((storm.peak, storm.list[0].frames, storm.list[0].returned), (1500, 4500, 0));
+        assert!((storm.list[0].span.seconds() - 3.0).abs() < 1e-9);
+        assert_eq!(storm.list[0].senders, [Sender { device: DeviceId(0), frames: 4500, returned: 0 }]);
         let radar = flood(12_000, Cast::Stream, |i| i as u64);
-        assert_eq!((radar.peak, radar.spans.len()), (12_000, 0));
-        assert_eq!(
-            flood(6000, Cast::SmallStream, |i| i as u64).spans.len(),
-            1,
-            "no instrument sends so many"
-        );
-        assert!(flood(3500, Cast::SmallStream, |i| i as u64).spans.is_empty(), "two buses in datagrams");
-        assert_eq!(flood(16_000, Cast::Stream, |i| i as u64).spans.len(), 1, "even a stream may be too much");
-        assert!(flood(900, Cast::Signal, |i| i as u64).spans.is_empty());
+        assert_eq!((radar.peak, radar.list.len()), (12_000, 0));
+        assert_eq!(flood(6000, Cast::SmallStream, |i| i as u64).list.len(), 1, "no instrument sends so many");
+        assert!(flood(3500, Cast::SmallStream, |i| i as u64).list.is_empty(), "two buses in datagrams");
+        assert_eq!(flood(16_000, Cast::Stream, |i| i as u64).list.len(), 1, "even a stream may be too much");
+        assert!(flood(900, Cast::Signal, |i| i as u64).list.is_empty());
     }
 
     #[test]
     fn a_mirror_port_makes_no_flood_and_a_loop_does() {
         // 400 frames a second, each of them seen by three mirrored ports within a millisecond.
         let mirrored = flood(1200, Cast::Signal, |i| i as u64 / 3);
-        assert_eq!((mirrored.peak, mirrored.spans.len()), (400, 0));
+        assert_eq!((mirrored.peak, mirrored.list.len()), (400, 0));
         let looped = flood(4000, Cast::Stream, |i| i as u64 % 6);
-        assert_eq!(looped.spans.len(), 1);
-        assert!(looped.flooded.1 * 10 > looped.flooded.0 * 9, "{:?}", looped.flooded);
-        assert_eq!(looped.peak_with_copies, 4000);
+        assert_eq!(looped.list.len(), 1);
+        let only = &looped.list[0];
+        assert!(only.returned * 10 > only.frames * 9, "{only:?}");
+        assert_eq!(looped.peak_of(only, true), 4000);
         let full = flood(2000, Cast::Stream, |i| i as u64 % 160);
-        assert_eq!(full.spans.len(), 1, "a frame comes back each 80 ms, as long as a full switch holds it");
+        assert_eq!(full.list.len(), 1, "a frame comes back each 80 ms, as long as a full switch holds it");
+    }
+
+    /// Twenty seconds of a mirror port that shows each frame twice, and what comes of so many frames a second in the tenth.
+    fn mirrored(per_s: i64, content: impl Fn(i64) -> u64) -> Floods {
+        let mut floods = Floods::default();
+        let mut doubles = Doubles::default();
+        let calm = (0..400).map(|i| (i * 50_000, i as u64 + 1_000_000));
+        let flood = (0..per_s).map(|i| (10_000_000 + i * 1_000_000 / per_s, content(i)));
+        let mut frames: Vec<(i64, u64)> = calm.chain(flood).flat_map(|(t, c)| [(t, c), (t + 4, c)]).collect();
+        frames.sort_unstable();
+        for (us, content) in frames {
+            let copies = doubles.seen_hash(Time(us), content);
+            floods.frame(Time(us), Some(DeviceId(0)), &copies, Cast::Signal);
+        }
+        floods.settle();
+        floods
+    }
+
+    #[test]
+    fn what_a_mirror_port_doubles_is_counted_once() {
+        let looped = mirrored(3000, |i| i as u64 % 12);
+        assert!((3000..3030).contains(&looped.peak_of(&looped.list[0], true)), "{:?}", looped.list);
+        // Who asks for all addresses in turn says each a few times a second.
+        let asks = mirrored(1300, |i| i as u64 % 200);
+        assert!((1300..1330).contains(&asks.peak_of(&asks.list[0], false)), "{:?}", asks.list);
+    }
+
+    #[test]
+    fn what_a_loop_brings_back_is_known_soon() {
+        let come_back = |per_s: i64, held: i64, hosts: i64| {
+            let (mut floods, mut doubles) = (Floods::default(), Doubles::default());
+            let mut back = |i: i64| {
+                let (time, content) = (Time(i * 1_000_000 / per_s), (i % held) as u64);
+                let host = DeviceId((i % held / 4 % hosts) as u32);
+                floods.frame(time, Some(host), &doubles.seen_hash(time, content), Cast::Signal)
+            };
+            let all: Vec<Back> = (0..per_s).map(|i| back(i)).collect();
+            [Back::OfOne, Back::OfSeveral].map(|kind| all.iter().filter(|back| **back == kind).count())
+        };
+        for (per_s, held) in [(1500, 30), (4000, 30), (2000, 160)] {
+            assert!(come_back(per_s, held, 3)[1] as i64 > 3 * per_s / 4, "{per_s}");
+            assert!(come_back(per_s, held, 1)[0] as i64 > 3 * per_s / 4, "{per_s}");
+        }
+        assert_eq!(come_back(2000, 200, 3), [0, 0], "ten times a second");
+        assert_eq!(come_back(400, 20, 3), [0, 0], "too few");
     }
 }

@@ -19,11 +19,15 @@ pub enum Packet {
     Other,
 }
 
-/// Stretches of repeats that are kept apart, a direction; the last one takes the rest.
+/// Stretches of repeats that are kept apart, a direction.
 const MAX_STRETCHES: usize = 32;
 
 /// Repeats further apart than this are two stretches, seconds.
 const APART_S: f64 = 2.0;
+
+/// A stretch is no longer than this, as long as there is room for more, so that what went wrong for some seconds among
+/// repeats that never end keeps its place, seconds.
+const STRETCH_S: f64 = 10.0;
 
 /// Repeats that follow each other closely.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,13 +59,30 @@ pub struct Talk {
 
 impl Talk {
     fn repeat(&mut self, at: Time) {
-        let room = self.repeats.len() < MAX_STRETCHES;
         match self.repeats.last_mut() {
-            Some(last) if !room || at.since(last.span.to) <= APART_S => {
+            Some(last) if at.since(last.span.to) <= APART_S && at.since(last.span.from) <= STRETCH_S => {
                 last.span.to = last.span.to.max(at);
                 last.count += 1;
             }
             _ => self.repeats.push(Repeats { span: Span::new(at, at), count: 1 }),
+        }
+        if self.repeats.len() > MAX_STRETCHES {
+            self.make_room();
+        }
+    }
+
+    /// Makes one stretch of two neighbours: those of which the fewest repeats lose their place by the least.
+    fn make_room(&mut self) {
+        let blurs = |pair: &[Repeats]| match pair {
+            [a, b] => (a.count + b.count) as f64 * b.span.to.since(a.span.from),
+            _ => f64::INFINITY,
+        };
+        let pairs = self.repeats.windows(2).map(blurs).enumerate();
+        let Some((at, _)) = pairs.min_by(|a, b| a.1.total_cmp(&b.1)) else { return };
+        let second = self.repeats.remove(at + 1);
+        if let Some(first) = self.repeats.get_mut(at) {
+            first.span.to = first.span.to.max(second.span.to);
+            first.count += second.count;
         }
     }
 }
@@ -124,6 +145,25 @@ impl Talks {
 mod tests {
     use super::*;
     use std::net::Ipv4Addr;
+
+    #[test]
+    fn what_happens_in_seconds_keeps_its_place_among_repeats_that_never_end() {
+        let mut talks = Talks::default();
+        let ip = IpAddr::V4(Ipv4Addr::LOCALHOST);
+        let mut again = |s: f64| {
+            talks.add(DeviceId(0), DeviceId(1), (ip, ip), Packet::DataAgain, Some(Time(0).plus(s)));
+        };
+        for i in 0..3600 {
+            again(f64::from(i));
+            if i == 1800 {
+                (0..2000).for_each(|n| again(1800.0 + f64::from(n) / 1000.0));
+            }
+        }
+        let repeats = &talks.iter().next().unwrap().repeats;
+        assert_eq!((repeats.len(), repeats.iter().map(|r| r.count).sum::<u64>()), (MAX_STRETCHES, 5600));
+        let busiest = repeats.iter().max_by_key(|r| r.count).unwrap();
+        assert!(busiest.count >= 2000 && busiest.span.seconds() <= 2.0 * STRETCH_S, "{busiest:?}");
+    }
 
     #[test]
     fn directions_are_kept_apart_and_bounded() {

@@ -1,5 +1,6 @@
 //! A device's link is full.
 
+use super::broadcast_storm::is_loop;
 use super::network_address::once;
 use super::words::{longest, number, seconds};
 use super::{Detector, Doc, Evidence, Finding};
@@ -15,7 +16,7 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning over 70 %, fault over 90 % of 100 Mbit/s in any second",
         meaning: "One device sends or is sent about as much as its link can carry. What else must pass there waits or is lost.",
         detection: "The octets that one host sends, or that are sent to it alone, in a second, with preamble, check sequence and gaps, against 100 Mbit/s. More than \
-                    105 Mbit/s shows that the link is a faster one.",
+                    105 Mbit/s shows that the link is a faster one. Not what a flood or a loop fills.",
         lookalikes: "The sum of many hosts at a mirror port may be larger than any one link carries.",
         checks: "Switch off or slow down the stream (camera, radar, chart copy). Use a switch with faster ports on the way.",
         cautions: "None beyond the usual.",
@@ -53,7 +54,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     && overlap(other.busy, link.busy)
                     && network.talks.iter().any(|t| (t.from, t.to) == (other.device, link.device))
             };
-            if told.iter().any(|other| same(&other)) || overlap(&network.floods.spans, link.busy) {
+            if told.iter().any(|other| same(&other)) || floods(network, &link) {
                 continue;
             }
             findings.push(tell(books, network, &link));
@@ -61,6 +62,20 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         }
     }
     once(books, findings)
+}
+
+/// The longest frame, with preamble, check sequence and gap (IEEE 802.3 clause 3), octets.
+const LONGEST: u64 = 1538;
+
+/// Whether a flood fills the link: what a host sends for everyone, were all its frames of the longest. What is sent to one host
+/// alone is no flood, but a loop may multiply it.
+fn floods(network: &Network, link: &Full<'_>) -> bool {
+    network.floods.list.iter().filter(|flood| overlap(&[flood.span], link.busy)).any(|flood| {
+        let own = flood.senders.iter().find(|sender| sender.device == link.device);
+        let per_s = own.map_or(0, |own| own.frames.min(network.floods.peak_of(flood, true)));
+        let left = link.peak.saturating_sub(if link.towards { 0 } else { per_s * LONGEST });
+        left as f64 <= BUSY || is_loop(flood)
+    })
 }
 
 /// Links with full seconds, those of senders first.
@@ -166,5 +181,22 @@ mod tests {
     fn room_left_or_a_faster_link_is_none() {
         assert!(streams(1, 60).find(detect).is_empty());
         assert!(streams(1, 300).find(detect).is_empty());
+    }
+
+    #[test]
+    fn what_another_floods_explains_no_stream() {
+        use crate::books::floods::Cast;
+        use crate::frames::Doubles;
+        for (flooder, found) in [(5, 1), (1, 0)] {
+            let mut bench = streams(1, 95);
+            let mut doubles = Doubles::default();
+            for i in 0..14_000_u32 {
+                let time = at(10.0 + f64::from(i) / 7000.0).unwrap();
+                let copies = doubles.seen_hash(time, i.into());
+                bench.network().floods.frame(time, Some(DeviceId(flooder)), &copies, Cast::Signal);
+            }
+            let told = bench.find(detect).iter().filter(|f| f.devices == [DeviceId(1)]).count();
+            assert_eq!(told, found, "{flooder}");
+        }
     }
 }

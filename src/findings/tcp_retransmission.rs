@@ -19,7 +19,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Data between two devices is lost on the way and sent again: pictures stutter, connections stall.",
         detection: "Segments with data whose bytes were all sent before, by the sequence numbers of each direction (RFC 9293). \
                     Keep-alives, copies made by a mirror port and segments out of order within milliseconds are none. At least \
-                    200 data segments and five repeats, between two hosts aboard, to a host that could be reached at the time, and enough of them away from the silences of both.",
+                    200 data segments and five repeats, between two hosts aboard, to a host that could be reached at the time, and enough of them away from the silences of both and from floods, \
+                    which drop what they meet. Those that a flood adds to the share of other times are not counted.",
         lookalikes: "A tablet that sleeps or a link that goes down is sent the same again until it comes back. A recorder that lost frames shows holes, not repeats. Copies of a mirror port carry the same IP identifier.",
         checks: "Swap the cables and ports between the two devices one at a time. Look at both ends for one that is fixed to half duplex.",
         cautions: "None beyond the usual.",
@@ -43,41 +44,40 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     let silent = |id: DeviceId| silences(evidence, id);
     for (_, network) in books.networks.iter() {
-        // A flood drops what it meets.
-        if !network.floods.spans.is_empty() {
-            continue;
-        }
         let conflicts = conflicts(books, network);
         let contested =
             |id: DeviceId| conflicts.iter().any(|(_, rivals)| rivals.iter().any(|c| c.device == id));
         // A phone that sleeps is not to be reached, and its radio link loses what it may.
         let dozes = |id: DeviceId| books.is_guest(id) && !silent(id).is_empty();
-        for (from, to, all, again) in lossy(network, &silent) {
+        let floods: Vec<Span> = network.floods.spans().map(around).collect();
+        for (from, to, all, again) in lossy(network, &silent, &floods) {
             if contested(from) || contested(to) || dozes(from) || dozes(to) {
                 continue;
             }
             let share = again as f64 / all.max(1) as f64;
             let severity = if share > FAULT { Severity::Fault } else { Severity::Warning };
             let (sender, receiver) = (books.inventory.label(from), books.inventory.label(to));
-            findings.push(
-                Finding::new(
-                    severity,
-                    format!("{sender} sends {} of its data to {receiver} again", percent(share)),
-                )
-                .devices([from, to])
-                .real("share", share)
-                .evidence(format!(
-                    "{again} of {all} data segments from {sender} to {receiver} were sent before."
-                ))
-                .evidence("Repeats to a host that was silent at the time are not counted.")
-                .check("Swap the cables and ports between the two devices one at a time."),
-            );
+            let finding = Finding::new(
+                severity,
+                format!("{sender} sends {} of its data to {receiver} again", percent(share)),
+            )
+            .devices([from, to])
+            .real("share", share)
+            .evidence(format!("{again} of {all} data segments from {sender} to {receiver} were sent before."))
+            .evidence("Repeats to a host that was silent at the time are not counted.")
+            .check("Swap the cables and ports between the two devices one at a time.");
+            findings.push(if floods.is_empty() {
+                finding
+            } else {
+                finding.evidence("Nor are those that the flood of the network adds.")
+            });
         }
     }
     once(books, findings)
 }
 
-/// What one host sent another: data segments, those that were sent again, and those of them that a silence explains.
+/// What one host sent another: data segments, those that were sent again but for those that a flood adds, and those of them
+/// that a silence or a flood explains.
 #[derive(Debug, Clone, Copy, Default)]
 struct Counts {
     all: u64,
@@ -86,15 +86,23 @@ struct Counts {
 }
 
 /// Pairs of hosts that repeat themselves: from, to, data segments, repeats; of the two directions the worse.
-fn lossy(network: &Network, silent: &dyn Fn(DeviceId) -> Vec<Span>) -> Vec<(DeviceId, DeviceId, u64, u64)> {
+fn lossy(
+    network: &Network,
+    silent: &dyn Fn(DeviceId) -> Vec<Span>,
+    floods: &[Span],
+) -> Vec<(DeviceId, DeviceId, u64, u64)> {
     let mut pairs: BTreeMap<(DeviceId, DeviceId), Counts> = BTreeMap::new();
     // Beyond the router lies a radio link and half the world: only ways aboard are judged.
     for talk in network.talks.iter().filter(|t| aboard(t.ips.0) && aboard(t.ips.1)) {
         let counts = pairs.entry((talk.from, talk.to)).or_default();
         counts.all += talk.data;
-        counts.again += talk.again;
         if talk.again >= REPEATS {
-            counts.explained += explained(talk, &[silent(talk.from), silent(talk.to)].concat());
+            let added = added(talk, floods);
+            counts.again += talk.again - added;
+            let times = [&silent(talk.from), &silent(talk.to), floods].concat();
+            counts.explained += explained(talk, &times).saturating_sub(added);
+        } else {
+            counts.again += talk.again;
         }
     }
     // Where silences do not explain them, those in silences are of the same way.
@@ -123,22 +131,36 @@ fn silences(evidence: &Evidence<'_>, id: DeviceId) -> Vec<Span> {
     let presence = &evidence.presence;
     let of_devices = presence.devices.get(&id).into_iter().flatten().map(|silence| silence.span);
     let of_links = presence.flaps.get(&id).into_iter().flatten().map(|(span, _)| *span);
-    let around =
-        |span: Span| Span::new(span.from.plus(-BEFORE_S), span.to.plus(BEFORE_S.max(span.seconds())));
     of_devices.chain(of_links).map(around).collect()
 }
 
-/// How many repeats lie in the silences; of a stretch that lies in them in part, as large a part.
-fn explained(talk: &Talk, silences: &[Span]) -> u64 {
+/// A stretch of time in which nothing passes, with the time around.
+fn around(span: Span) -> Span {
+    Span::new(span.from.plus(-BEFORE_S), span.to.plus(BEFORE_S.max(span.seconds())))
+}
+
+/// How many repeats lie in some stretches of time; of repeats that lie in them in part, as large a part.
+fn explained(talk: &Talk, times: &[Span]) -> u64 {
     let share = |span: Span| {
         let within = |s: &Span| span.shared_s(*s).max(0.0);
         if span.seconds() > 0.0 {
-            (silences.iter().map(within).sum::<f64>() / span.seconds()).min(1.0)
+            (times.iter().map(within).sum::<f64>() / span.seconds()).min(1.0)
         } else {
-            f64::from(u8::from(silences.iter().any(|s| s.touches(span, 0.0))))
+            f64::from(u8::from(times.iter().any(|s| s.touches(span, 0.0))))
         }
     };
     talk.repeats.iter().map(|r| (share(r.span) * r.count as f64).round() as u64).sum()
+}
+
+/// How many repeats floods add to those that come at other times.
+fn added(talk: &Talk, floods: &[Span]) -> u64 {
+    let within = explained(talk, floods);
+    let (Some(first), Some(last)) = (talk.repeats.first(), talk.repeats.last()) else { return 0 };
+    let all = Span::new(first.span.from, last.span.to);
+    let flooded_s: f64 = floods.iter().map(|flood| flood.shared_s(all).max(0.0)).sum();
+    let (other, other_s) = (talk.again.saturating_sub(within) as f64, all.seconds() - flooded_s);
+    let usual = if other_s > 0.0 { other / other_s * flooded_s } else { 0.0 };
+    within.saturating_sub(usual.round() as u64).min(talk.again)
 }
 
 /// Whether an address is one of the boat's own networks.
@@ -188,12 +210,45 @@ mod tests {
         assert!(stream(10, ASHORE, 100.0).find(detect).is_empty());
     }
 
+    /// Two seconds of broadcasts, from the 50th second on.
+    fn flood(bench: &mut Bench) {
+        use crate::books::floods::Cast;
+        let mut doubles = crate::frames::Doubles::default();
+        for i in 0..6000_u32 {
+            let time = at(50.0 + f64::from(i) / 3000.0).unwrap();
+            let copies = doubles.seen_hash(time, i.into());
+            bench.network().floods.frame(time, Some(DeviceId(2)), &copies, Cast::Signal);
+        }
+    }
+
+    #[test]
+    fn a_flood_explains_the_repeats_around_it_and_no_others() {
+        let mut bench = stream(20, B, 100.0);
+        flood(&mut bench);
+        for i in 0..80 {
+            let time = at(f64::from(i).mul_add(0.02, 50.01));
+            bench.network().talk(DeviceId(0), DeviceId(1), (A, B), Packet::DataAgain, time);
+        }
+        let found = bench.find(detect);
+        let crate::report::model::Number::Real(share) = found[0].numbers["share"] else {
+            panic!("{found:?}")
+        };
+        assert!((share - 0.05).abs() < 0.01, "{share}");
+        let mut healthy = stream(500, B, 100.0);
+        flood(&mut healthy);
+        for i in 0..80 {
+            let time = at(f64::from(i).mul_add(0.05, 50.01));
+            healthy.network().talk(DeviceId(0), DeviceId(1), (A, B), Packet::DataAgain, time);
+        }
+        assert!(healthy.find(detect).is_empty());
+    }
+
     #[test]
     fn a_silence_explains_the_repeats_around_it_and_no_others() {
         let mut bench = stream(10, B, 100.0);
         let talk = bench.network().talks.iter().next().unwrap().clone();
         let span = |from: f64, to: f64| Span::new(at(from).unwrap(), at(to).unwrap());
-        assert_eq!(talk.repeats.len(), 1, "one a second, for 99 s");
+        assert_eq!(talk.repeats.len(), 9, "one a second, for 99 s");
         assert_eq!(explained(&talk, &[]), 0);
         assert_eq!(explained(&talk, &[span(40.0, 60.0)]), 20);
         assert_eq!(explained(&talk, &[span(0.0, 200.0)]), 100);

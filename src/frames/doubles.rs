@@ -30,6 +30,8 @@ pub struct Copies {
     pub since_last_us: Option<i64>,
     /// Shortest spacing between copies while there were always some within the last second, microseconds.
     pub shortest_us: Option<i64>,
+    /// Whether a second or more passed since the first of them, or since the last one of which this was said.
+    pub second_on: bool,
 }
 
 impl Copies {
@@ -49,6 +51,8 @@ struct Seen {
     in_burst: u32,
     last: Time,
     shortest_us: Option<i64>,
+    /// When the second began.
+    second: Time,
 }
 
 /// A frame of the last second.
@@ -112,7 +116,13 @@ impl Doubles {
         let place = self.place(hash);
         let number = self.first.wrapping_add(self.ring.len() as u32);
         let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
-        let mut copies = Copies { within_second: 1, in_burst: 1, since_last_us: None, shortest_us: None };
+        let mut copies = Copies {
+            within_second: 1,
+            in_burst: 1,
+            since_last_us: None,
+            shortest_us: None,
+            second_on: false,
+        };
         let alike = self.alike(latest, hash);
         let before = self.before(latest, alike);
         let repeated = alike.map(|at| self.repeated_row(at));
@@ -180,7 +190,7 @@ impl Doubles {
     /// The row among the repeated ones of the frame that stands at `at` in the ring; a new one when it was seen once.
     fn repeated_row(&mut self, at: u32) -> u32 {
         let Some(frame) = self.ring.get_mut(at as usize) else { return 0 };
-        let new = Seen { count: 1, in_burst: 1, last: frame.time, shortest_us: None };
+        let new = Seen { count: 1, in_burst: 1, last: frame.time, shortest_us: None, second: frame.time };
         let (repeated, free) = (&mut self.repeated, &mut self.free);
         *frame.repeated.get_or_insert_with(|| {
             let row = free.pop().unwrap_or(repeated.len() as u32);
@@ -221,11 +231,16 @@ impl Seen {
         self.in_burst = if since_last_us <= BURST_US { self.in_burst.saturating_add(1) } else { 1 };
         self.shortest_us = Some(self.shortest_us.map_or(since_last_us, |us| us.min(since_last_us)));
         self.last = self.last.max(time);
+        let second_on = time.micros_since(self.second) >= DOUBLES_WINDOW_US;
+        if second_on {
+            self.second = time;
+        }
         Copies {
             within_second: self.count,
             in_burst: self.in_burst,
             since_last_us: Some(since_last_us),
             shortest_us: self.shortest_us,
+            second_on,
         }
     }
 }

@@ -70,6 +70,8 @@ pub struct PlainDatagram<'a> {
     pub payload: &'a [u8],
     /// Bytes that it carries.
     payload_len: usize,
+    /// Identification of the packet.
+    pub id: u16,
 }
 
 impl<'a> PlainDatagram<'a> {
@@ -101,6 +103,7 @@ impl<'a> PlainDatagram<'a> {
             },
             payload: behind.get(..payload_len).unwrap_or(behind),
             payload_len,
+            id: be16(head, 4)?,
         })
     }
 
@@ -175,6 +178,7 @@ mod tests {
             && packet.outgoing.is_none()
             && macs.is_to_group() == destination.is_multicast()
             && (ip.source, ip.destination) == (ips.0.into(), ips.1.into())
+            && ip.id == Some(plain.id)
             && ip.transport() == Transport::Udp(plain.udp())
             && (ip.is_cut(), plain.udp().is_cut()) == (plain.is_cut(), plain.is_cut())
     }

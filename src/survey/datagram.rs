@@ -31,6 +31,7 @@ impl Intake {
             cast: flow.cast,
             addressed: true,
             outgoing: false,
+            numbered: plain.id != 0,
         };
         let Some(way) = self.arrived(arrival, &between) else { return };
         let (ip, to_ip) = plain.flow.ips();

@@ -4,14 +4,14 @@ use super::Intake;
 use super::flows::{Flows, Onward};
 use super::ledger::Told;
 use super::segment::Text;
-use crate::books::floods::Cast;
+use crate::books::floods::{Back, Cast};
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::WireId;
 use crate::frames::{
-    Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Mac, Membership, PlainDatagram,
-    Reach, TcpStreams, Transport, parse,
+    Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Mac, Membership, Packet,
+    PlainDatagram, Reach, TcpStreams, Transport, parse,
 };
 use crate::recording::{LinkType, Marks};
 use crate::time::Time;
@@ -61,6 +61,8 @@ pub(super) struct Between {
     pub(super) addressed: bool,
     /// Whether the recorder's own machine sent it, as far as the link says.
     pub(super) outgoing: bool,
+    /// Whether it bears a number that no other packet of its sender bears for a good while (RFC 6864 4).
+    pub(super) numbered: bool,
 }
 
 /// A packet's way: who sent it on which wire, and when.
@@ -127,10 +129,15 @@ impl Intake {
     #[inline(always)]
     pub(super) fn arrived(&mut self, arrival: &Arrival, between: &Between) -> Option<Way> {
         let Arrival { wire, time, octets, wire_len, copies } = *arrival;
-        let Between { host, to, to_group, cast, addressed, outgoing } = *between;
+        let Between { host, to, to_group, cast, addressed, outgoing, numbered } = *between;
         let network = self.books.networks.of(wire);
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
-            network.floods.frame(time, host, copies, cast.of_size(wire_len));
+            // What bears no number its sender may have sent again: while a loop is at work it counts once a second.
+            match network.floods.frame(time, host, copies, cast.of_size(wire_len)) {
+                Back::OfOne if numbered => return None,
+                Back::OfSeveral if numbered || !copies.second_on => return None,
+                _ => {}
+            }
         }
         let host = host?;
         if copies.as_ref().is_some_and(Copies::is_copy) {
@@ -180,6 +187,7 @@ impl Intake {
             cast,
             addressed: packet.destination.is_some(),
             outgoing: packet.outgoing == Some(true),
+            numbered: matches!(&packet.content, Content::Ip(ip) if ip.id.is_some_and(|id| id != 0)),
         };
         let Some(way) = self.arrived(&arrival, &between) else { return };
         match &packet.content {

@@ -87,3 +87,51 @@ fn a_loop_makes_no_second_receiver() {
     let report = judge(&[recorded([displays(120), (0..120).map(fix).collect()].concat())]);
     assert_eq!(alarms(&report), ["broadcast-storm"], "{:?}", report.findings);
 }
+
+/// The same, in a packet that bears a number which no other does for a good while (RFC 6864 4).
+fn numbered(number: u32, (at, mut packet): (f64, Vec<u8>)) -> (f64, Vec<u8>) {
+    packet[18..20].copy_from_slice(&(number as u16 + 1).to_be_bytes());
+    (at, packet)
+}
+
+/// A gateway sends what passes the bus to everyone, ten times a second: the loop puts nothing on the bus.
+#[test]
+fn a_loop_loads_no_bus() {
+    let datagram = |i: u32| {
+        let line = |pgn: u32, n: u32| {
+            format!("10:00:00.000 R {:08X} {:08X}00000000\r\n", 0x0900_0023 | pgn << 8, 4 * i + n)
+        };
+        let pgns = [127_250, 129_025, 129_026, 130_306].into_iter().zip(0..);
+        let said: String = pgns.map(|(pgn, n)| spaced(&line(pgn, n))).collect();
+        numbered(i, tells(f64::from(i) * 0.1 + 0.05, 3, (2000, 2000), said.as_bytes()))
+    };
+    let report = judge(&[recorded([displays(120), (0..1200).map(datagram).collect()].concat())]);
+    assert!(
+        report.wires.iter().any(|w| w.load.as_ref().is_some_and(|l| l.peak_percent > 1.0)),
+        "{:?}",
+        report.wires
+    );
+    assert!(!alarms(&report).contains(&"bus-load-high"), "{:?}", report.findings);
+}
+
+/// A line of a CAN gateway with a space between the bytes.
+fn spaced(line: &str) -> String {
+    let (head, data) = line.trim_end().rsplit_once(' ').unwrap();
+    let bytes: Vec<&str> = (0..8).map(|i| &data[2 * i..2 * i + 2]).collect();
+    format!("{head} {}\r\n", bytes.join(" "))
+}
+
+/// A sounder whose link goes down half a minute after the loop was open again.
+#[test]
+fn a_link_that_goes_down_after_a_loop_is_told() {
+    let own = [192, 168, 47, 4];
+    let says = |i: u32| numbered(i, tells(f64::from(i) * 0.5 + 0.07, 4, (4100, 4100), b"bottom"));
+    let mut sent: Sent = (0..360).map(says).filter(|(t, _)| !(100.0..114.0).contains(t)).collect();
+    for at in [0.01, 114.0, 116.0] {
+        sent.push(asks(at, 4, own[3]));
+    }
+    let report = judge(&[recorded([displays(180), sent].concat())]);
+    let mut kinds = alarms(&report);
+    kinds.sort_unstable();
+    assert_eq!(kinds, ["broadcast-storm", "link-flap"], "{:?}", report.findings);
+}

@@ -28,6 +28,9 @@ const JUST_BEFORE_S: f64 = 2.0;
 /// Signs of one kind at most this far apart are one episode, seconds.
 const EPISODE_S: f64 = 10.0;
 
+/// A shorter silence than this is also the pause between two messages of a slow host, seconds (common practice, no source).
+const PAUSE_S: f64 = 8.0;
+
 /// Most stretches of a busy link that are remembered, a host and direction.
 const MAX_BUSY: usize = 64;
 
@@ -150,6 +153,8 @@ pub struct Return {
     pub before: Signs,
     /// What it showed within [`SHOWS_WITHIN_S`] after it came back.
     pub after: Signs,
+    /// What it had shown before while it was there, as it may show at any time.
+    pub usual: Signs,
 }
 
 /// One host's signs. What every frame of it touches stands first, and in these 64 bytes that come from memory at a time; what
@@ -165,6 +170,8 @@ pub struct Host {
     open: Option<Return>,
     /// Signs that it showed at any time.
     shown: Signs,
+    /// Those of them that it showed while it was there, and not as it came up.
+    usual: Signs,
     /// Its returns after the longest silences.
     returns: Longest<Return>,
     /// What was sent to it alone: the load of its link towards it, groups apart.
@@ -209,6 +216,7 @@ impl Host {
                     silence: Span::new(last, time),
                     before: self.shown_at(last),
                     after: Signs::default(),
+                    usual: self.usual(),
                 });
             }
             Some(_) => {}
@@ -222,8 +230,11 @@ impl Host {
         {
             open.after.add(sign);
         }
+        let came = self.open.filter(|open| open.silence.seconds() >= PAUSE_S).map(|open| open.silence.to);
         if self.first.is_none_or(|first| time.since(first) <= EPISODE_S) {
             self.at_first.add(sign);
+        } else if came.is_none_or(|came| time.since(came) > EPISODE_S) {
+            self.usual.add(sign);
         }
         let index = sign as usize;
         if let (Some(latest), Some(episodes)) = (self.latest.get_mut(index), self.episodes.get_mut(index)) {
@@ -233,6 +244,15 @@ impl Host {
             *latest = Some(time);
             self.shown.add(sign);
         }
+    }
+
+    /// What it may show at any time: who gets no address asks again and again (RFC 2131 4.1).
+    fn usual(&self) -> Signs {
+        let mut usual = self.usual;
+        if self.waiting.is_some() {
+            usual.add(Sign::DhcpDiscover);
+        }
+        usual
     }
 
     /// What it showed just before `moment`.

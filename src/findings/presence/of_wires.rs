@@ -8,7 +8,7 @@ use super::{
 use crate::books::Books;
 use crate::books::bus::Start;
 use crate::books::inventory::DeviceId;
-use crate::books::network::{Host, SHOWS_WITHIN_S, Sign};
+use crate::books::network::{Host, Return, SHOWS_WITHIN_S, Sign};
 use crate::books::timing::Stream;
 use crate::books::wires::{Wire, WireId};
 use crate::findings::ip_conflict::conflicts;
@@ -236,7 +236,8 @@ fn nodes_up(books: &Books, wire: WireId, span: Span) -> usize {
     nodes.collect::<BTreeSet<DeviceId>>().len()
 }
 
-/// The hosts of a network whose links came up after a silence. Who contends for an address announces it again and again.
+/// The hosts of a network whose links came up after a silence. Who contends for an address announces it again and again, and
+/// who gets none asks for it.
 fn hosts_up(books: &Books, wire: WireId, span: Span) -> usize {
     let Some(network) = books.networks.get(wire) else { return 0 };
     let contested = conflicts(books, network);
@@ -245,7 +246,8 @@ fn hosts_up(books: &Books, wire: WireId, span: Span) -> usize {
     let back = |silence: Span| within(silence, span) && silence.to.since(span.to) <= BOOTED_S;
     let anew = |(id, host): &(DeviceId, &Host)| {
         let tells = |sign: Sign| sign.is_strong() && !(by_arp(sign) && contends(*id));
-        host.returns().iter().any(|r| back(r.silence) && r.after.iter().any(tells))
+        let anew = |r: &Return| r.after.iter().any(|sign| tells(sign) && !r.usual.has(sign));
+        host.returns().iter().any(|r| back(r.silence) && anew(r))
     };
     network.hosts.iter().filter(anew).count()
 }

@@ -331,19 +331,41 @@ impl Finding {
 /// Two recorders' clocks are set by each other to within this, or not at all, seconds.
 const CLOCKS_S: f64 = 2.0;
 
-/// Leaves out what two recorders of one wire saw both: findings of one kind, of the same devices, at the same times.
+/// Leaves out what was seen twice, by two recorders of one wire or on two links of one network: findings of one kind, of the same
+/// devices, at the same times; of whole wires, of those that carry the same devices.
 fn seen_once(books: &Books, alike: &mut Vec<Finding>) {
-    if books.recordings.len() < 2 {
+    if alike.len() < 2 || books.wires.iter().count() < 2 {
         return;
     }
-    let same = |one: &Finding, other: &Finding| {
-        let devices = one.devices.iter().zip(&other.devices);
+    // Two lines of one gateway are two.
+    let root = |id: DeviceId| books.inventory.get(id).map(|device| books.root(device.wire));
+    let same_devices = |one: &Finding, other: &Finding| {
+        let mut devices = one.devices.iter().zip(&other.devices);
+        let on_wires = || {
+            let mut wires = one.wires.iter().zip(&other.wires);
+            one.wires != other.wires && wires.all(|(a, b)| which_wire::carry_the_same(books, *a, *b))
+        };
+        one.devices.len() == other.devices.len()
+            && if one.devices.is_empty() {
+                one.wires.len() == other.wires.len() && on_wires()
+            } else {
+                devices.all(|(a, b)| books.inventory.same(*a, *b) && root(*a) != root(*b))
+            }
+    };
+    let same_time = |one: &Finding, other: &Finding| {
         let (from, to) = (&one.spans, &other.spans);
-        one.devices != other.devices
-            && one.devices.len() == other.devices.len()
-            && devices.into_iter().all(|(a, b)| books.inventory.same(*a, *b))
-            && !to.is_empty()
+        from.is_empty() == to.is_empty()
             && to.iter().all(|span| from.iter().any(|other| span.touches(*other, CLOCKS_S)))
+    };
+    let texts = |finding: &Finding| {
+        let texts = finding.numbers.iter().filter(|(_, number)| matches!(number, Number::Text(_)));
+        texts.map(|(key, text)| (*key, text.clone())).collect::<Vec<_>>()
+    };
+    let same = |one: &Finding, other: &Finding| {
+        one.messages == other.messages
+            && same_devices(one, other)
+            && same_time(one, other)
+            && texts(one) == texts(other)
     };
     let mut kept: Vec<Finding> = Vec::with_capacity(alike.len());
     for finding in alike.drain(..) {

@@ -38,6 +38,14 @@ fn called(books: &Books, id: WireId) -> Option<String> {
     Some(label.map_or_else(|| file.to_string(), |label| format!("{label} of {file}")))
 }
 
+/// Whether most devices of the wire with fewer are on the other too: two recorders of one wire, or two links of one network.
+pub(super) fn carry_the_same(books: &Books, one: WireId, other: WireId) -> bool {
+    let on = |wire: WireId| books.inventory.iter().filter(move |(_, d)| d.wire == wire).map(|(id, _)| id);
+    let (few, many) = if on(one).count() <= on(other).count() { (one, other) } else { (other, one) };
+    let shared = on(few).filter(|a| on(many).any(|b| books.inventory.same(*a, b))).count();
+    2 * shared > on(few).count()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -35,6 +35,7 @@ pub mod talks;
 pub mod timing;
 pub mod traces;
 pub mod track;
+pub mod unaddressed;
 pub mod wires;
 
 use crate::recording::Summary;

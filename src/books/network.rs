@@ -8,6 +8,7 @@ pub use super::hosts::{Host, Hosts, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
 use super::inventory::DeviceId;
 use super::longest::{Lasting, Longest};
 use super::talks::{Packet, Talks};
+use super::unaddressed::Unaddressed;
 use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, Stall, StreamCounts, StreamKey};
 use crate::soon;
 use crate::time::{Span, Time};
@@ -120,9 +121,8 @@ pub struct Network {
     pub servers: Vec<Server>,
     /// Servers whose offers clients took, and how often: clients tell everyone, so that this shows at any port.
     pub chosen: Vec<(Ipv4Addr, u64)>,
-    /// Frames of which the link did not say whom they were for: a recorder on all links of a machine at once writes such,
-    /// and what stands in one recording need not be one network.
-    pub unaddressed: u64,
+    /// Frames of which the link did not say whom they were for.
+    pub unaddressed: Unaddressed,
     /// Who speaks with whom.
     pub talks: Talks,
     /// Floods.

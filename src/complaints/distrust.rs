@@ -24,6 +24,7 @@ pub(super) fn distrust(books: &Books, findings: &[Finding], scope: Scope, cause:
             disorder(books).or_else(|| hole(findings))
         }
         "tcp-retransmission" | "fast-packet-loss" => disorder(books),
+        "self-assigned-address" | "split-subnet" => mixed(books),
         "dhcp-unanswered" | "rival-dhcp-servers" => cut(books),
         _ => None,
     }
@@ -52,6 +53,16 @@ fn hole(findings: &[Finding]) -> Option<String> {
     let long = |f: &&Finding| matches!(f.numbers.get("longest_s"), Some(Number::Real(s)) if *s >= HOLE_S);
     let gap = findings.iter().filter(|f| f.kind == "recording-gap").find(long)?;
     Some(format!("{}: it may have happened there.", gap.summary))
+}
+
+/// A recording on several links of a machine at once.
+fn mixed(books: &Books) -> Option<String> {
+    let mixed = books.networks.iter().any(|(_, network)| network.unaddressed.may_mix());
+    mixed.then(|| {
+        "The recorder took what came over all links of its machine: which addresses belong to one network does not show. \
+         Record on one link."
+            .to_owned()
+    })
 }
 
 /// Packets without their ends.

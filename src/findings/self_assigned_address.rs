@@ -19,7 +19,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   network. They cannot reach each other.",
         detection: "A host speaks with an IPv4 link-local address (RFC 3927) and with no other beside or after it, at least two hosts of \
                     the same wire have other addresses, and the recording goes on for 12 s or more. At a port that does not \
-                    hear all, the address must show in ARP, or carry steady data for a minute.",
+                    hear all, the address must show in ARP, or carry steady data for a minute. Nothing is told of a recording on all links \
+                    of a machine at once, unless it shows that they were one.",
         lookalikes: "A device that takes a link-local address for the seconds until its lease comes. A small network where all have \
                      link-local addresses works. A device may hold such an address beside a proper one. The machine that records.",
         checks: "See that the device which gives addresses is on before the others, and has addresses left; start the device with the \
@@ -102,7 +103,7 @@ pub(super) fn alone(
 ) -> (Vec<(DeviceId, Ipv4Addr)>, usize) {
     let (own, others): (Vec<_>, Vec<_>) =
         hosts_by_address(network).into_iter().partition(|(_, ip, _)| is_local(*ip));
-    if others.len() < OTHERS || network.unaddressed > 0 {
+    if others.len() < OTHERS || network.unaddressed.may_mix() {
         return (Vec::new(), others.len());
     }
     // Some devices announce their services from such an address beside a proper one. At a host's own port the packets from

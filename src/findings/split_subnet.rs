@@ -16,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Devices on one wire hold addresses of different networks. They hear each other's broadcasts and still cannot talk.",
         detection: "Most hosts of a wire share a network, and one or more hold an address of another. The network's size is taken from \
                     the leases; where none was seen, 192.168 networks are taken as 24 bits and the others as 16 (common practice). No host stands \
-                    in both networks, and the two sides exchange no packets.",
+                    in both networks, and the two sides exchange no packets. Nothing is told of a recording on all links of a machine at once, \
+                    unless it shows that they were one.",
         lookalikes: "A router holds addresses of several networks by design. An address that a device gave itself is \
                      self-assigned-address.",
         checks: "Look at the network page of the odd device: set it to get its address from the same server as the others, or give it \
@@ -71,7 +72,7 @@ pub(super) struct Split {
 
 /// Finds hosts whose addresses lie outside the network that most share.
 pub(super) fn split(network: &Network) -> Option<Split> {
-    if network.unaddressed > 0 {
+    if network.unaddressed.may_mix() {
         return None;
     }
     let mask = mask(network);

@@ -1,6 +1,6 @@
 //! The lowest layer: what the recorder's link type puts in front of a packet, and what the packet then holds.
 
-use super::bytes::{array, be16, mac};
+use super::bytes::{array, be16, be32, mac};
 use super::{Arp, Bpdu, Ip, Mac, Malformed};
 use crate::recording::LinkType;
 use std::net::{IpAddr, Ipv4Addr};
@@ -52,6 +52,10 @@ pub struct Packet<'a> {
     pub ether_type: u16,
     /// Whether the recording machine sent it, where the link says.
     pub outgoing: Option<bool>,
+    /// Whether it was for another station than the recording machine, where the link says.
+    pub overheard: bool,
+    /// The number of the machine's interface that it passed, where the link says.
+    pub interface: Option<u32>,
     /// What it holds.
     pub content: Content<'a>,
     /// Bytes of the Ethernet frame on the wire, without frame check sequence and padding that the recorder did not
@@ -86,6 +90,8 @@ struct Head<'a> {
     destination: Option<Mac>,
     reach: Reach,
     outgoing: Option<bool>,
+    overheard: bool,
+    interface: Option<u32>,
     /// EtherType or length field; `None` when IP follows and its first nibble tells.
     kind: Option<u16>,
     rest: &'a [u8],
@@ -119,6 +125,8 @@ pub fn parse<'a>(link: LinkType, bytes: &'a [u8], original: u32) -> Packet<'a> {
                 vlan: None,
                 ether_type: 0,
                 outgoing: None,
+                overheard: false,
+                interface: None,
                 content: Content::Malformed(malformed),
                 wire_len: original,
             };
@@ -132,6 +140,8 @@ pub fn parse<'a>(link: LinkType, bytes: &'a [u8], original: u32) -> Packet<'a> {
         vlan,
         ether_type,
         outgoing: head.outgoing,
+        overheard: head.overheard,
+        interface: head.interface,
         content,
         wire_len: original.saturating_sub(head.len).saturating_add(14),
     }
@@ -151,6 +161,8 @@ fn ethernet(bytes: &[u8], cut: bool) -> Result<Head<'_>, Malformed> {
             destination: Some(destination),
             reach,
             outgoing: None,
+            overheard: false,
+            interface: None,
             kind: Some(be16(bytes, 12)?),
             rest: bytes.get(14..)?,
             len: 14,
@@ -165,6 +177,8 @@ const fn bare(bytes: &[u8], len: u32) -> Head<'_> {
         destination: None,
         reach: Reach::Unknown,
         outgoing: None,
+        overheard: false,
+        interface: None,
         kind: None,
         rest: bytes,
         len,
@@ -183,10 +197,13 @@ fn family(bytes: &[u8], cut: bool, big: bool) -> Result<Head<'_>, Malformed> {
     if known { Ok(bare(rest, 4)) } else { Err(Malformed::value("loopback", 0, bytes.len())) }
 }
 
+/// The packet type of a cooked header of what is for another station (linux/if_packet.h).
+const OTHER_HOST: u16 = 3;
+
 /// What the packet type of a cooked header (linux/if_packet.h) says.
 const fn cooked_type(kind: u16) -> (Reach, Option<bool>) {
     match kind {
-        0 | 3 => (Reach::One, Some(false)),
+        0 | OTHER_HOST => (Reach::One, Some(false)),
         1 => (Reach::All, Some(false)),
         2 => (Reach::Group, Some(false)),
         4 => (Reach::Unknown, Some(true)),
@@ -196,20 +213,40 @@ const fn cooked_type(kind: u16) -> (Reach, Option<bool>) {
 
 fn cooked(bytes: &[u8], cut: bool) -> Result<Head<'_>, Malformed> {
     let read = || {
-        let (reach, outgoing) = cooked_type(be16(bytes, 0)?);
+        let packet_type = be16(bytes, 0)?;
+        let (reach, outgoing) = cooked_type(packet_type);
         let source = if be16(bytes, 4)? == 6 { mac(bytes, 6) } else { None };
-        let kind = Some(be16(bytes, 14)?);
-        Some(Head { source, destination: None, reach, outgoing, kind, rest: bytes.get(16..)?, len: 16 })
+        Some(Head {
+            source,
+            destination: None,
+            reach,
+            outgoing,
+            overheard: packet_type == OTHER_HOST,
+            interface: None,
+            kind: Some(be16(bytes, 14)?),
+            rest: bytes.get(16..)?,
+            len: 16,
+        })
     };
     read().ok_or(Malformed::short("linux-cooked", 16, bytes.len(), cut))
 }
 
 fn cooked2(bytes: &[u8], cut: bool) -> Result<Head<'_>, Malformed> {
     let read = || {
-        let (reach, outgoing) = cooked_type(u16::from(*bytes.get(10)?));
+        let packet_type = u16::from(*bytes.get(10)?);
+        let (reach, outgoing) = cooked_type(packet_type);
         let source = if *bytes.get(11)? == 6 { mac(bytes, 12) } else { None };
-        let kind = Some(be16(bytes, 0)?);
-        Some(Head { source, destination: None, reach, outgoing, kind, rest: bytes.get(20..)?, len: 20 })
+        Some(Head {
+            source,
+            destination: None,
+            reach,
+            outgoing,
+            overheard: packet_type == OTHER_HOST,
+            interface: be32(bytes, 4),
+            kind: Some(be16(bytes, 0)?),
+            rest: bytes.get(20..)?,
+            len: 20,
+        })
     };
     read().ok_or(Malformed::short("linux-cooked-2", 20, bytes.len(), cut))
 }

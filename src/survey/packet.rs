@@ -8,6 +8,7 @@ use crate::books::floods::{Back, Cast};
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::network::Sign;
 use crate::books::talks;
+use crate::books::unaddressed::Passage;
 use crate::books::wires::WireId;
 use crate::frames::{
     Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Mac, Membership, Packet,
@@ -146,7 +147,6 @@ impl Intake {
         self.books.inventory.frame(host, time, u64::from(wire_len));
         let unpadded = addressed && u64::from(wire_len) < SHORTEST_FRAME;
         network.frame(host, time, octets, unpadded || outgoing);
-        network.unaddressed += u64::from(!addressed);
         if let Some(to) = to {
             network.received(to, time, octets);
         }
@@ -190,6 +190,15 @@ impl Intake {
             numbered: matches!(&packet.content, Content::Ip(ip) if ip.id.is_some_and(|id| id != 0)),
         };
         let Some(way) = self.arrived(&arrival, &between) else { return };
+        // Not what the machine says to itself.
+        if packet.destination.is_none() && packet.source != Some(Mac([0; 6])) {
+            let Packet { outgoing, overheard, interface, .. } = packet;
+            self.books
+                .networks
+                .of(wire)
+                .unaddressed
+                .note(way.host, Passage { outgoing, overheard, interface });
+        }
         match &packet.content {
             Content::Arp(arp) => self.arp(way, arp, packet.source == Some(arp.sender_mac)),
             Content::Ip(ip) => self.ip(tables, way, ip),

@@ -7,11 +7,11 @@ const GROUP: u32 = 0xEFFE_0701;
 
 /// The traffic of a network, in any order of time.
 #[derive(Default)]
-struct Traffic(Vec<(f64, Vec<u8>)>);
+pub(super) struct Traffic(pub(super) Vec<(f64, Vec<u8>)>);
 
 impl Traffic {
     /// Two displays that show themselves to each other ten times a second, with the addresses 192.168.47.1 and .2, for so long.
-    fn of_two_displays(seconds: f64) -> Self {
+    pub(super) fn of_two_displays(seconds: f64) -> Self {
         let mut traffic = Self::default();
         for host in [1, 2] {
             traffic.asks_around(host, 0xC0A8_2F00 + host as u32, seconds);
@@ -21,7 +21,7 @@ impl Traffic {
     }
 
     /// A host sends to the group, one datagram each so many seconds.
-    fn sends(&mut self, host: u64, ip: u32, every: f64, (from, to): (f64, f64)) {
+    pub(super) fn sends(&mut self, host: u64, ip: u32, every: f64, (from, to): (f64, f64)) {
         let count = ((to - from) / every) as u32;
         let packet = ethernet(
             host,
@@ -33,14 +33,14 @@ impl Traffic {
     }
 
     /// A host asks the neighbours for their addresses now and then.
-    fn asks_around(&mut self, host: u64, ip: u32, seconds: f64) {
+    pub(super) fn asks_around(&mut self, host: u64, ip: u32, seconds: f64) {
         for i in 0..(seconds / 40.0) as u32 {
             self.arp(40.0 * f64::from(i) + 1.0, host, ip, 0xC0A8_2F01 + u32::from(host == 1));
         }
     }
 
     /// An ARP request (RFC 826); a probe has no sender's address, an announcement asks for its own (RFC 5227).
-    fn arp(&mut self, at: f64, host: u64, from: u32, target: u32) {
+    pub(super) fn arp(&mut self, at: f64, host: u64, from: u32, target: u32) {
         let body =
             [&[0, 1, 8, 0, 6, 4, 0, 1][..], &mac(host), &from.to_be_bytes(), &[0; 6], &target.to_be_bytes()];
         self.0.push((at, ethernet(host, ALL, 0x0806, &body.concat())));
@@ -54,14 +54,14 @@ impl Traffic {
     }
 
     /// Probes and announcements of an address (RFC 5227), the first at `at`.
-    fn takes(&mut self, at: f64, host: u64, ip: u32) {
+    pub(super) fn takes(&mut self, at: f64, host: u64, ip: u32) {
         for (late, from) in [(0.0, 0), (1.3, 0), (2.6, 0), (4.6, ip), (6.6, ip)] {
             self.arp(at + late, host, from, ip);
         }
     }
 
     /// A DHCP discover (RFC 2131).
-    fn discovers(&mut self, at: f64, host: u64) {
+    pub(super) fn discovers(&mut self, at: f64, host: u64) {
         let mut body = vec![1, 1, 6, 0, 0, 0, 0, 1];
         body.resize(28, 0);
         body.extend(mac(host));
@@ -74,7 +74,7 @@ impl Traffic {
     }
 
     /// A host sends to another alone, one datagram each so many seconds.
-    fn sends_to(
+    pub(super) fn sends_to(
         &mut self,
         (host, ip): (u64, u32),
         (to, to_ip): (u64, u32),
@@ -88,7 +88,7 @@ impl Traffic {
     }
 
     /// The recording.
-    fn recorded(self) -> Vec<u8> {
+    pub(super) fn recorded(self) -> Vec<u8> {
         self.recorded_up_to(usize::MAX)
     }
 

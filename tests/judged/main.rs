@@ -22,6 +22,7 @@ mod headings;
 mod hosts;
 mod joined;
 mod lines;
+mod links;
 mod lone;
 mod look;
 mod loops;

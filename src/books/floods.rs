@@ -171,8 +171,10 @@ pub struct Floods {
     now: Count,
     senders_now: FxHashMap<DeviceId, (u64, u64)>,
     returns: Returns,
-    /// Frames outside floods, and those of them that are copies.
+    /// Frames outside floods, and those of them that are copies; a flood begins and ends within a second that does not count.
     calm: (u64, u64),
+    /// The same of the last second, which counts when none beside it is flooded.
+    last: Option<(u64, u64)>,
 }
 
 impl Floods {
@@ -231,10 +233,15 @@ impl Floods {
             || now.small >= SMALL_FLOOD_PER_S
             || now.frames >= STREAM_FLOOD_PER_S;
         if !flooded {
-            self.calm.0 += now.all;
-            self.calm.1 += now.copies;
+            if self.list.last().is_some_and(|flood| second.begin().since(flood.span.to) < 1.0) {
+                return;
+            }
+            let calm = self.last.replace((now.all, now.copies));
+            let (all, copies) = calm.unwrap_or_default();
+            self.calm = (self.calm.0 + all, self.calm.1 + copies);
             return;
         }
+        self.last = None;
         let flood = self.flood_at(second.begin());
         flood.peaks = (flood.peaks.0.max(now.all), flood.peaks.1.max(now.frames));
         flood.frames += now.frames;
@@ -316,13 +323,14 @@ mod tests {
         assert_eq!(full.list.len(), 1, "a frame comes back each 80 ms, as long as a full switch holds it");
     }
 
-    /// Twenty seconds of a mirror port that shows each frame twice, and what comes of so many frames a second in the tenth.
-    fn mirrored(per_s: i64, content: impl Fn(i64) -> u64) -> Floods {
+    /// Twenty seconds of a port that shows each frame so many times, and from the middle on two seconds of so many frames each.
+    fn shown(times: i64, per_s: i64, content: impl Fn(i64) -> u64) -> Floods {
         let mut floods = Floods::default();
         let mut doubles = Doubles::default();
         let calm = (0..400).map(|i| (i * 50_000, i as u64 + 1_000_000));
-        let flood = (0..per_s).map(|i| (10_000_000 + i * 1_000_000 / per_s, content(i)));
-        let mut frames: Vec<(i64, u64)> = calm.chain(flood).flat_map(|(t, c)| [(t, c), (t + 4, c)]).collect();
+        let flood = (0..2 * per_s).map(|i| (9_500_000 + i * 1_000_000 / per_s, content(i)));
+        let mut frames: Vec<(i64, u64)> =
+            calm.chain(flood).flat_map(|(t, c)| (0..times).map(move |n| (t + 4 * n, c))).collect();
         frames.sort_unstable();
         for (us, content) in frames {
             let copies = doubles.seen_hash(Time(us), content);
@@ -334,11 +342,14 @@ mod tests {
 
     #[test]
     fn what_a_mirror_port_doubles_is_counted_once() {
-        let looped = mirrored(3000, |i| i as u64 % 12);
+        let looped = shown(2, 3000, |i| i as u64 % 12);
         assert!((3000..3030).contains(&looped.peak_of(&looped.list[0], true)), "{:?}", looped.list);
         // Who asks for all addresses in turn says each a few times a second.
-        let asks = mirrored(1300, |i| i as u64 % 200);
+        let asks = shown(2, 1300, |i| i as u64 % 200);
         assert!((1300..1330).contains(&asks.peak_of(&asks.list[0], false)), "{:?}", asks.list);
+        // At any other port the copies of the loop itself, which begins and ends within a second, double nothing.
+        let plain = shown(1, 1500, |i| i as u64 % 2);
+        assert!((1500..1530).contains(&plain.peak_of(&plain.list[0], true)), "{:?}", plain.list);
     }
 
     #[test]

@@ -42,7 +42,7 @@ impl Intake {
         let low = tcp.source_port.min(tcp.destination_port);
         self.stream(way, "tcp", part(&(ip.destination, low)));
         if tcp.flags.syn() {
-            tables.text.serves(if tcp.flags.ack() { key.source } else { key.destination });
+            tables.text.services.note(if tcp.flags.ack() { key.source } else { key.destination });
         }
         if tcp.flags.syn() && !tcp.flags.ack() {
             self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
@@ -55,7 +55,7 @@ impl Intake {
         if tcp.flags.fin() || tcp.flags.rst() {
             for (host, stream) in [(Some(way.host), key), (way.to, key.reversed())] {
                 if let Some(host) = host {
-                    self.hung_up((way.wire, host), &stream, tables.text.service(&stream), way.time);
+                    self.hung_up((way.wire, host), &stream, tables.text.services.end_of(&stream), way.time);
                 }
             }
         }
@@ -116,8 +116,7 @@ impl Intake {
 #[derive(Default)]
 pub(super) struct Text {
     splitters: FxHashMap<StreamKey, Stream>,
-    /// To whom somebody was seen to connect.
-    services: FxHashSet<(IpAddr, u16)>,
+    services: Services,
     /// What is to be delivered: lines with their times, whether they come late, and what got no further.
     lines: Vec<(StreamKey, (Time, bool), Vec<u8>)>,
     stalls: Vec<(StreamKey, Stall)>,
@@ -148,40 +147,46 @@ impl Text {
         }
     }
 
-    /// Somebody was seen to connect to this port.
-    fn serves(&mut self, port: (IpAddr, u16)) {
-        if self.services.len() < MAX_SERVICES {
-            self.services.insert(port);
+    fn deliver(&mut self, intake: &mut Intake) {
+        let Self { splitters, services, lines, stalls, .. } = self;
+        // What got no further was followed to this receiver, whoever gets the lines from here on.
+        for (key, stall) in stalls.drain(..) {
+            let Some(Stream { way, .. }) = splitters.get(&key) else { continue };
+            let part = part(&(key.destination.0, key.source.1.min(key.destination.1)));
+            intake.books.networks.of(way.wire).stalled(way.host, part, stall);
+            intake.stalled((way.wire, way.host), &key, services.end_of(&key), stall);
+        }
+        for (key, time, line) in lines.drain(..) {
+            let Some(stream) = splitters.get_mut(&key) else { continue };
+            let host = stream.way.host;
+            let known = stream.feed.filter(|(owner, _)| *owner == host).map(|(_, feed)| feed);
+            let of = (stream.way.wire, host);
+            let feed = known.or_else(|| intake.feeds.of_stream(of, &key, services.end_of(&key)));
+            stream.feed = feed.map(|feed| (host, feed));
+            intake.streamed_line(feed, key.destination, time, &line);
+        }
+    }
+}
+
+/// To which ports somebody was seen to connect.
+#[derive(Default)]
+struct Services(FxHashSet<(IpAddr, u16)>);
+
+impl Services {
+    fn note(&mut self, port: (IpAddr, u16)) {
+        if self.0.len() < MAX_SERVICES {
+            self.0.insert(port);
         }
     }
 
     /// Which end of a stream is the service.
-    fn service(&self, stream: &StreamKey) -> Service {
-        if self.services.contains(&stream.source) {
+    fn end_of(&self, stream: &StreamKey) -> Service {
+        if self.0.contains(&stream.source) {
             Service::Sender
-        } else if self.services.contains(&stream.destination) {
+        } else if self.0.contains(&stream.destination) {
             Service::Receiver
         } else {
             Service::Unknown
-        }
-    }
-
-    fn deliver(&mut self, intake: &mut Intake) {
-        // What got no further was followed to this receiver, whoever gets the lines from here on.
-        for (key, stall) in std::mem::take(&mut self.stalls) {
-            let Some(Stream { way, .. }) = self.splitters.get(&key) else { continue };
-            let part = part(&(key.destination.0, key.source.1.min(key.destination.1)));
-            intake.books.networks.of(way.wire).stalled(way.host, part, stall);
-            intake.stalled((way.wire, way.host), &key, self.service(&key), stall);
-        }
-        for (key, time, line) in std::mem::take(&mut self.lines) {
-            let service = self.service(&key);
-            let Some(stream) = self.splitters.get_mut(&key) else { continue };
-            let host = stream.way.host;
-            let known = stream.feed.filter(|(owner, _)| *owner == host).map(|(_, feed)| feed);
-            let feed = known.or_else(|| intake.feeds.of_stream((stream.way.wire, host), &key, service));
-            stream.feed = feed.map(|feed| (host, feed));
-            intake.streamed_line(feed, key.destination, time, &line);
         }
     }
 }

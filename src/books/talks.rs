@@ -162,7 +162,7 @@ mod tests {
         let repeats = &talks.iter().next().unwrap().repeats;
         assert_eq!((repeats.len(), repeats.iter().map(|r| r.count).sum::<u64>()), (MAX_STRETCHES, 5600));
         let busiest = repeats.iter().max_by_key(|r| r.count).unwrap();
-        assert!(busiest.count >= 2000 && busiest.span.seconds() <= 2.0 * STRETCH_S, "{busiest:?}");
+        assert!(busiest.count >= 1900 && busiest.span.seconds() <= 2.0 * STRETCH_S, "{busiest:?}");
     }
 
     #[test]

@@ -356,12 +356,12 @@ mod tests {
     fn what_a_loop_brings_back_is_known_soon() {
         let come_back = |per_s: i64, held: i64, hosts: i64| {
             let (mut floods, mut doubles) = (Floods::default(), Doubles::default());
-            let mut back = |i: i64| {
+            let back = |i: i64| {
                 let (time, content) = (Time(i * 1_000_000 / per_s), (i % held) as u64);
                 let host = DeviceId((i % held / 4 % hosts) as u32);
                 floods.frame(time, Some(host), &doubles.seen_hash(time, content), Cast::Signal)
             };
-            let all: Vec<Back> = (0..per_s).map(|i| back(i)).collect();
+            let all: Vec<Back> = (0..per_s).map(back).collect();
             [Back::OfOne, Back::OfSeveral].map(|kind| all.iter().filter(|back| **back == kind).count())
         };
         for (per_s, held) in [(1500, 30), (4000, 30), (2000, 160)] {

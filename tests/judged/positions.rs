@@ -79,7 +79,8 @@ fn an_antennas_place_is_turned_by_the_better_heading() {
     };
     for i in 0..960_u32 {
         let t = f64::from(i);
-        let course = 90.0 * (t / 90.0).floor() % 360.0;
+        let turned = (t % 90.0 / 10.0).min(1.0);
+        let course = 90.0 * ((t / 90.0).floor() + turned) % 360.0;
         let (sin, cos) = f64::to_radians(course).sin_cos();
         let wave = (t * 2.399).sin() * 0.3;
         (north, east) = (north + 5.14 * cos, east + 5.14 * sin);

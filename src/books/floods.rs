@@ -110,26 +110,17 @@ struct Count {
     small: u64,
 }
 
-/// Whether a frame came back.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Back {
-    /// It is a new one, as far as it shows.
-    No,
-    /// With many others, of one host: a loop brought it back, or the host says the same again and again.
-    OfOne,
-    /// With those of several hosts: a loop brought it back.
-    OfSeveral,
-}
-
 /// Frames that come back soon, as water in a bucket that leaks.
 #[derive(Debug, Clone, Copy, Default)]
 struct Returns {
     /// How long it takes to leak, microseconds.
     level_us: i64,
-    /// The same of those alone that are of another host than the one before, each as ten: in what a loop holds the hosts are mixed.
+    /// The same of those alone that are of a third host after two others, each as ten: what a loop holds are the frames of many,
+    /// and a host or two may say the same again and again.
     mixed_us: i64,
     at: Time,
-    sender: Option<DeviceId>,
+    /// The last two hosts, the later one first.
+    senders: [Option<DeviceId>; 2],
 }
 
 impl Returns {
@@ -138,8 +129,8 @@ impl Returns {
     /// Level from which a loop is at work.
     const LOOPED_US: i64 = RETURNS * Self::FRAME_US;
 
-    /// Notes a frame that came before; says whether it is brought back.
-    fn note(&mut self, time: Time, since_last_us: i64, sender: Option<DeviceId>) -> Back {
+    /// Notes a frame that came before; says whether a loop brought it back, with those of other hosts.
+    fn note(&mut self, time: Time, since_last_us: i64, sender: Option<DeviceId>) -> bool {
         let passed_us = time.micros_since(self.at).max(0);
         self.at = time;
         let soon = since_last_us <= SOON_US;
@@ -148,15 +139,12 @@ impl Returns {
             (left_us + if adds { frames * Self::FRAME_US } else { 0 }).min(2 * Self::LOOPED_US)
         };
         self.level_us = after(self.level_us, soon, 1);
-        self.mixed_us = after(self.mixed_us, soon && self.sender != sender, 10);
-        if soon {
-            self.sender = sender;
+        let [latest, other] = self.senders;
+        self.mixed_us = after(self.mixed_us, soon && sender != latest && sender != other, 10);
+        if soon && sender != latest {
+            self.senders = [sender, latest];
         }
-        match (self.level_us >= Self::LOOPED_US, self.mixed_us >= Self::LOOPED_US) {
-            (false, _) => Back::No,
-            (true, false) => Back::OfOne,
-            (true, true) => Back::OfSeveral,
-        }
+        self.level_us >= Self::LOOPED_US && self.mixed_us >= Self::LOOPED_US
     }
 }
 
@@ -179,7 +167,7 @@ pub struct Floods {
 
 impl Floods {
     /// Books a frame for many, with the copies that were seen of it. Says whether it came back.
-    pub fn frame(&mut self, time: Time, sender: Option<DeviceId>, copies: &Copies, cast: Cast) -> Back {
+    pub fn frame(&mut self, time: Time, sender: Option<DeviceId>, copies: &Copies, cast: Cast) -> bool {
         if !self.second.is_some_and(|second| second.holds(time)) {
             self.settle();
             self.second = Some(Second::of(time));
@@ -188,13 +176,13 @@ impl Floods {
         self.now.all += 1;
         self.now.copies += u64::from(copies.is_copy());
         if copies.is_copy() && !returned {
-            return Back::No;
+            return false;
         }
         self.now.frames += 1;
         self.now.returned += u64::from(returned);
         self.now.streams += u64::from(cast != Cast::Signal && !returned);
         self.now.small += u64::from(cast == Cast::SmallStream && !returned);
-        let back = copies.since_last_us.map_or(Back::No, |us| self.returns.note(time, us, sender));
+        let back = copies.since_last_us.is_some_and(|us| self.returns.note(time, us, sender));
         let Some(sender) = sender else { return back };
         if let Some((frames, again)) = self.senders_now.get_mut(&sender) {
             *frames += 1;
@@ -356,19 +344,18 @@ mod tests {
     fn what_a_loop_brings_back_is_known_soon() {
         let come_back = |per_s: i64, held: i64, hosts: i64| {
             let (mut floods, mut doubles) = (Floods::default(), Doubles::default());
-            let back = |i: i64| {
+            let mut back = |i: i64| {
                 let (time, content) = (Time(i * 1_000_000 / per_s), (i % held) as u64);
                 let host = DeviceId((i % held / 4 % hosts) as u32);
                 floods.frame(time, Some(host), &doubles.seen_hash(time, content), Cast::Signal)
             };
-            let all: Vec<Back> = (0..per_s).map(back).collect();
-            [Back::OfOne, Back::OfSeveral].map(|kind| all.iter().filter(|back| **back == kind).count())
+            (0..per_s).filter(|i| back(*i)).count()
         };
         for (per_s, held) in [(1500, 30), (4000, 30), (2000, 160)] {
-            assert!(come_back(per_s, held, 3)[1] as i64 > 3 * per_s / 4, "{per_s}");
-            assert!(come_back(per_s, held, 1)[0] as i64 > 3 * per_s / 4, "{per_s}");
+            assert!(come_back(per_s, held, 3) as i64 > 3 * per_s / 4, "{per_s}");
+            assert_eq!(come_back(per_s, held, 2), 0, "{per_s}: two that repeat themselves");
         }
-        assert_eq!(come_back(2000, 200, 3), [0, 0], "ten times a second");
-        assert_eq!(come_back(400, 20, 3), [0, 0], "too few");
+        assert_eq!(come_back(2000, 200, 3), 0, "ten times a second");
+        assert_eq!(come_back(400, 20, 3), 0, "too few");
     }
 }

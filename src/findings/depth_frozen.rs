@@ -61,6 +61,9 @@ const WOKEN: usize = 5;
 /// Time before a stand in which the depth's usual change is looked at, seconds.
 const BEFORE_S: f64 = 30.0;
 
+/// Bottom is even where the depth stands still for more than this share of the time.
+const MOSTLY_EVEN: f64 = 0.5;
+
 /// Another sounder must see the depth change by this share, at least, and by half a metre.
 const CHANGE_SHARE: f64 = 0.05;
 
@@ -146,10 +149,14 @@ fn why(books: &Books, source: &Source, others: &[&Source], motion: &Motion<'_>, 
         .then_some(Why::Stopped(rate))
 }
 
-/// Whether the depth stands at the same value, to a digit, in another place: then the bottom there is even, and ends in a step.
+/// Whether the depth stands at the same value, to a digit, in another place, and stands most of the time anyhow: then the bottom is
+/// even, and ends in steps. Over another bottom a sounder may hang at one value again and again.
 fn is_plateau(source: &Source, stand: Span, held: f64, resolution: f64) -> bool {
+    let stands = source.runs.still(SHORTEST_S);
     let alike = |other: &Span| within(source, *other).iter().any(|s| (s.a - held).abs() < 1.5 * resolution);
-    source.runs.still(SHORTEST_S).iter().any(|other| *other != stand && alike(other))
+    let still_s: f64 = stands.iter().map(|span| span.seconds()).sum();
+    let all_s = source.first.zip(source.last).map_or(0.0, |(first, last)| last.since(first));
+    still_s > MOSTLY_EVEN * all_s && stands.iter().any(|other| *other != stand && alike(other))
 }
 
 /// By how much another sounder saw the depth change while this one stood at `held`, metres; nothing when it hardly did, or when

@@ -22,7 +22,7 @@ pub(super) fn is_own(evidence: &Evidence<'_>, id: DeviceId, message: Option<Mess
         && !depth_unsent::explains(evidence, id, message, silence)
         && !fix_lost::explains(evidence, id, message, silence)
         && !fast_packet_loss::explains(evidence, id, message, silence)
-        && !lost_to_damage::explains(evidence.books, id, silence)
+        && !lost_to_damage::explains(evidence.books, id, message, silence)
         && !wire.is_some_and(|wire| line_overloaded::explains(evidence.books, wire, silence))
 }
 

@@ -2,6 +2,7 @@
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
+use crate::books::timing::{Message, Stream};
 use crate::books::wires::Wire;
 use crate::time::Span;
 
@@ -9,17 +10,29 @@ use crate::time::Span;
 /// ever (one time in a thousand).
 const LARGE_SHARE: f64 = 0.25;
 
-/// Whether enough of what a talker, or one of its sentences, owed in a silence came damaged: then it is the line's damage, which
-/// is told by itself. Of garbled sentences it has the share that it has of all others.
-pub(super) fn explains(books: &Books, talker: DeviceId, silence: Span) -> bool {
+/// What would not happen once in so many recordings alike is no chance: a talker that is silent for long on a damaged line.
+const RECORDINGS: f64 = 1000.0;
+
+/// Whether enough of what a talker, or one of its sentences, owed in a silence came damaged, and so few were owed that all of
+/// them may have: then it is the line's damage, which is told by itself. Of garbled sentences it has the share that it has of
+/// all others.
+pub(super) fn explains(books: &Books, talker: DeviceId, message: Option<Message>, silence: Span) -> bool {
     let Some(device) = books.inventory.get(talker) else { return false };
     let Some((wire, line)) = books.wires.get(device.wire).zip(books.lines.get(device.wire)) else {
         return false;
     };
     let own_s = books.inventory.seen(talker).map_or(0.0, Span::seconds);
-    share(line.damaged_in(Some(talker), silence), device.frames, own_s, silence)
-        + share(line.damaged_in(None, silence), wire.frames, lasted_s(wire), silence)
-        >= LARGE_SHARE
+    let share = share(line.damaged_in(Some(talker), silence), device.frames, own_s, silence)
+        + share(line.damaged_in(None, silence), wire.frames, lasted_s(wire), silence);
+    let is_it = |stream: &&Stream| message.is_none_or(|message| stream.message == message);
+    let owed: f64 = books
+        .timing
+        .of(talker)
+        .filter(is_it)
+        .filter_map(Stream::pulse_s)
+        .map(|s| silence.seconds() / s)
+        .sum();
+    share >= LARGE_SHARE && share.min(1.0).powf(owed) * device.frames as f64 * RECORDINGS >= 1.0
 }
 
 fn lasted_s(wire: &Wire) -> f64 {

@@ -4,7 +4,7 @@ use super::Intake;
 use super::flows::{Flows, Onward};
 use super::ledger::Told;
 use super::segment::Text;
-use crate::books::floods::{Back, Cast};
+use crate::books::floods::Cast;
 use crate::books::inventory::{DeviceId, note_text};
 use crate::books::network::Sign;
 use crate::books::talks;
@@ -134,10 +134,9 @@ impl Intake {
         let network = self.books.networks.of(wire);
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
             // What bears no number its sender may have sent again: while a loop is at work it counts once a second.
-            match network.floods.frame(time, host, copies, cast.of_size(wire_len)) {
-                Back::OfOne if numbered => return None,
-                Back::OfSeveral if numbered || !copies.second_on => return None,
-                _ => {}
+            let returned = network.floods.frame(time, host, copies, cast.of_size(wire_len));
+            if returned && (numbered || !copies.second_on) {
+                return None;
             }
         }
         let host = host?;

@@ -118,12 +118,3 @@ fn a_claim_just_after_a_gap_may_be_an_answer() {
     let report = one_of_many(63.1);
     assert_eq!(kinds(&report), ["recording-gap"], "{:?}", report.findings);
 }
-
-/// A node that had come by its rhythm for seconds is no longer starting, however short the recording before.
-#[test]
-fn who_has_started_at_the_begin_is_missed() {
-    let report = judged((0.0, 0.0), (0x23, (9.0, 34.0)), Vec::new());
-    assert_eq!(kinds(&report), ["device-dropout"], "{:?}", report.findings);
-    let report = judged((0.0, 0.0), (0x23, (0.01, 20.0)), Vec::new());
-    assert_eq!(kinds(&report), [""; 0], "{:?}", report.findings);
-}

@@ -191,7 +191,7 @@ fn who_restarts_and_supplies_nothing_of_it_is_told_so() {
     let claims = [claim(5.0, 0x16, 1), claim(180.1, 0x16, 1)].concat();
     let log = can_log([sensors(0, 300), depths, claims].concat());
     let because = |complaint: &str| {
-        let report = ask(&[log.clone()], complaint);
+        let report = ask(std::slice::from_ref(&log), complaint);
         let cause = report.complaints[0].causes.iter().find(|c| c.cause == "device-restart").unwrap();
         cause.because.clone()
     };

@@ -228,7 +228,7 @@ fn what_comes_in_pieces_does_not_fall_silent_besides() {
         // The same device's rate of turn (PGN 127251) goes on.
         frames.extend(every(0.1, 0x09F1_1324, "FF10270000FFFFFF", |_| true));
         for i in 0..300_u32 {
-            let (t, head) = (f64::from(i) + 0.2, i % 8 << 5);
+            let (t, head) = (f64::from(i) + 0.2, (i % 8) << 5);
             if !(all_lost && lost(t)) {
                 frames.push((t, 0x19F2_1224, format!("{head:02X}0B{:02X}0064FFFFFF", i % 200)));
             }

@@ -159,30 +159,15 @@ pub(in crate::findings) fn periodic(books: &Books, device: DeviceId) -> impl Ite
             && !is_on_demand(s)
             && !is_asked_for(books, s)
             && s.pulse_s().is_some()
-            && fills(books, s, seen)
+            && s.filled_s() >= if comes_and_goes(s) { FILLS_MOSTLY } else { FILLS } * seen
     })
 }
 
 /// A message is periodic that fills this share of the time in which its device was seen.
 const FILLS: f64 = 0.25;
 
-/// What comes and goes must fill so much of the time in which its device spoke at all, and of all the time this share.
-const FILLS_AWAKE: f64 = 0.6;
-const FILLS_OF_ALL: f64 = 0.4;
-
-/// Whether a stream fills a good part of the `seen` seconds in which its device was there.
-fn fills(books: &Books, stream: &Stream, seen: f64) -> bool {
-    let filled = stream.filled_s();
-    if !comes_and_goes(stream) {
-        return filled >= FILLS * seen;
-    }
-    // A page is closed while its host lives on; a host that falls silent altogether takes its pages along.
-    let is_hosts = matches!(stream.message, Message::Protocol(_));
-    let silent = |gaps: &Gaps| gaps.over(SLEPT_S).iter().map(|gap| gap.seconds()).sum::<f64>();
-    let awake = || books.inventory.get(stream.device).map_or(seen, |device| seen - silent(&device.gaps));
-    filled >= FILLS_AWAKE * seen
-        || is_hosts && filled >= FILLS_OF_ALL * seen && filled >= FILLS_AWAKE * awake()
-}
+/// What comes and goes must fill this share.
+const FILLS_MOSTLY: f64 = 0.6;
 
 /// For how long a device was there while its wire was heard, seconds: a recorder that slept tells nothing of it.
 fn heard_s(books: &Books, device: DeviceId) -> f64 {
@@ -195,7 +180,7 @@ fn heard_s(books: &Books, device: DeviceId) -> f64 {
     wire.filter(|wire| wire.is_rewound()).map_or(heard, |wire| heard.min(books.recorded_s(wire)))
 }
 
-/// A wire or host from which nothing comes for so long is out, or its recorder slept, seconds.
+/// A wire on which nothing comes for so long is out, or its recorder slept, seconds.
 const SLEPT_S: f64 = 10.0;
 
 /// Messages that nobody owes by a clock: requests and answers, group functions, alerts, switch commands, what a device says
@@ -281,8 +266,16 @@ fn beats(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
 /// it leaps, it does so for all, and the silence is the wire's; where it stands still, the others' sentences tell the time.
 pub(in crate::findings) fn patience(books: &Books, interval_s: f64, wire: &Wire) -> f64 {
     let usual = (MISSED_INTERVALS * interval_s).max(interval_s + 3.0 * wire.stamp_s()).max(NOTICEABLE_S);
-    if disagrees(books, wire) { usual.mul_add(3.0, NOTICEABLE_S) } else { usual }
+    match on_boat_clock(books, wire) {
+        true if disagrees(books, wire) => usual.mul_add(3.0, NOTICEABLE_S),
+        true => usual.max(COUNTED_S),
+        false => usual,
+    }
 }
+
+/// Time that is counted by sentences, or comes in the steps of a slow clock, shows no shorter silence, seconds (common practice, no
+/// source).
+const COUNTED_S: f64 = 4.0;
 
 /// Whether the boat's clock goes back again and again, more often than somebody sets it: two talkers that give the time do not
 /// agree on it.

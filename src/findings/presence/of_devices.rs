@@ -108,10 +108,8 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
             let has_started = |stream| has_started(stream, outage.to, s.span);
             follows(s.span, outage.to) && !beats(books, id).any(has_started)
         });
-        let starting = device.first.is_some_and(|first| {
-            follows(s.span, first) && !beats(books, id).any(|stream| has_started(stream, first, s.span))
-        });
-        !after_outage && !(starting && starts_anew(books, id))
+        let starting = device.first.is_some_and(|first| follows(s.span, first)) && starts_anew(books, id);
+        !after_outage && !starting
     });
     if quarrels {
         silences.clear();

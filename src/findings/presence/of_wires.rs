@@ -77,8 +77,11 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             let missed: Vec<(DeviceId, Time)> =
                 devices.iter().filter_map(|device| Some((*device, missed(books, *device, span)?))).collect();
             let none_returned = missed.iter().all(|(_, last)| *last < span.to);
-            let enough = if own_data { 1 } else { devices.len().min(2) };
-            if missed.len() < enough || none_returned {
+            let alone = match missed.as_slice() {
+                [(only, _)] => own_data && is_silent_with(books, *only, span),
+                _ => false,
+            };
+            if missed.len() < devices.len().min(2) && !alone || none_returned {
                 continue;
             }
             if wire.carried_by.is_some() && !is_of_the_bus(books, (id, wire), &devices, span) {
@@ -140,6 +143,13 @@ fn flowed_between(books: &Books, devices: &[DeviceId], first: Span, second: Span
 fn missed(books: &Books, device: DeviceId, span: Span) -> Option<Time> {
     let broken = |stream: &&Stream| stream.pulse_s().is_some_and(|pulse| 3.0 * pulse < span.seconds());
     periodic(books, device).filter(broken).filter(|s| flowed_into(s, span)).filter_map(|s| s.last).max()
+}
+
+/// Whether a device was silent just as long as its wire: not before, when others spoke, and not after.
+fn is_silent_with(books: &Books, id: DeviceId, span: Span) -> bool {
+    let with =
+        |gap: &Span| span.from.since(gap.from).abs() <= EDGE_S && gap.to.since(span.to).abs() <= EDGE_S;
+    books.inventory.get(id).is_some_and(|device| device.gaps.over(0.8 * span.seconds()).iter().any(with))
 }
 
 /// Frames that share a stamp, on average.

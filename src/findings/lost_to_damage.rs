@@ -25,14 +25,9 @@ pub(super) fn explains(books: &Books, talker: DeviceId, message: Option<Message>
     let share = share(line.damaged_in(Some(talker), silence), device.frames, own_s, silence)
         + share(line.damaged_in(None, silence), wire.frames, lasted_s(wire), silence);
     let is_it = |stream: &&Stream| message.is_none_or(|message| stream.message == message);
-    let owed: f64 = books
-        .timing
-        .of(talker)
-        .filter(is_it)
-        .filter_map(Stream::pulse_s)
-        .map(|s| silence.seconds() / s)
-        .sum();
-    share >= LARGE_SHARE && share.min(1.0).powf(owed) * device.frames as f64 * RECORDINGS >= 1.0
+    let sent = books.timing.of(talker).filter(is_it).map(|stream| stream.count).sum::<u64>() as f64;
+    let owed = sent / own_s.max(1.0) * silence.seconds();
+    share >= LARGE_SHARE && share.min(1.0).powf(owed) * sent * RECORDINGS >= 1.0
 }
 
 fn lasted_s(wire: &Wire) -> f64 {

@@ -53,6 +53,17 @@ fn a_silence_in_which_but_one_was_due_is_told() {
     assert!(gap.evidence.iter().any(|line| line.contains("at address 3 was due")), "{:?}", gap.evidence);
 }
 
+/// Where another node speaks in between, the wire went on and the recorder too: the silence is the node's, all of it.
+#[test]
+fn a_silence_in_which_another_speaks_is_the_nodes_own() {
+    let awake = heartbeats((0..24).map(|i| 10.0 * f64::from(i) + 6.0));
+    let mut frames = [awake, sensors(0, 240)].concat();
+    frames.retain(|(t, id, _)| *id & 0xFF == 0x63 || *id != 0x09F1_1323 && !(100.0..118.0).contains(t));
+    let report = judge(&[can_log(frames)]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    assert!((crate::number(&report, "device-dropout", "longest_s") - 18.0).abs() < 0.3);
+}
+
 /// System time (PGN 126992) of the node at address 3 each second: days since 1970, and the time of day in 0.0001 s.
 fn system_times(to: u32) -> Vec<(f64, u32, String)> {
     let time = |t: u32| {

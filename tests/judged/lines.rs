@@ -301,7 +301,7 @@ fn what_comes_damaged_is_not_missed() {
     assert_eq!(alarms(&judge(&[cut.into_bytes()])), ["garbled-sentence"]);
     // A talker that is silent on a damaged line is silent all the same, though every third sentence is cut.
     for every in [19, 3] {
-        let cut = |i: usize| (i * 7 + i / 5) % every == 0;
+        let cut = |i: usize| (i * 7 + i / 5).is_multiple_of(every);
         let silent: String = (0..)
             .zip(text.lines())
             .filter(|(i, line)| !(line.contains("SDDPT") && (300..330).contains(&(i / 3))))

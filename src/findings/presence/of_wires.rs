@@ -57,10 +57,11 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         }
         // With one periodic device only, its silence and the wire's cannot be told apart; hosts, and what they carry, come and go.
         let own_data = wire.kind != WireKind::Ethernet && wire.carried_by.is_none();
-        if devices.len() < 2 && !own_data && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1
-        {
+        let others = books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1;
+        if devices.len() < 2 && others && !own_data {
             continue;
         }
+        let enough = if others { 2 } else { devices.len().min(2) };
         // Where one stamp covers many frames, the stamps are what is slow and not the devices.
         let fastest = if frames_a_stamp(wire) >= CROWDED { 0.0 } else { fastest };
         let patience = patience_with(books, fastest, wire, &wire.gaps);
@@ -81,7 +82,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
                 [(only, _)] => own_data && is_silent_with(books, *only, span),
                 _ => false,
             };
-            if missed.len() < devices.len().min(2) && !alone || none_returned {
+            if missed.len() < enough && !alone || none_returned {
                 continue;
             }
             if wire.carried_by.is_some() && !is_of_the_bus(books, (id, wire), &devices, span) {
@@ -92,7 +93,7 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             if told && span.seconds() > patience {
                 presence.wires.push((id, span, why));
                 if let [(only, _)] = missed.as_slice()
-                    && books.inventory.iter().filter(|(_, d)| d.wire == id).count() > 1
+                    && others
                 {
                     presence.one_due.push((span, *only));
                 }

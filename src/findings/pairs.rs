@@ -135,12 +135,18 @@ pub(super) fn worth_comparing(
     echo(books, (a, &first), (b, &second), tolerance).is_some()
 }
 
+/// The step of places in binary messages (PGN 129025), degrees, and a step that stands out from it.
+const BINARY_DEG: f64 = 1e-7;
+const COARSE_DEG: f64 = 1e-6;
+
 /// The coarsest step, degrees, of which nearly all values are multiples: 1e-7 of a degree in binary messages, a decimal
 /// of a minute in 0183. Two forms of one position differ by no more than the coarser one's rounding.
 pub(super) fn place_step(curve: &Curve) -> f64 {
     const MINUTE: f64 = 1.0 / 60.0;
     let fits = |step: f64| {
-        let on_grid = |v: f64| (v / step - (v / step).round()).abs() * step < 2e-9;
+        // What a gateway takes from a line into a binary message is rounded once more.
+        let near = if step > COARSE_DEG { 0.55 * BINARY_DEG } else { 2e-9 };
+        let on_grid = |v: f64| (v / step - (v / step).round()).abs() * step < near;
         let n = curve.samples().iter().filter(|s| on_grid(s.a) && on_grid(s.b)).count();
         n * 50 >= curve.samples().len() * 49
     };
@@ -288,6 +294,13 @@ pub(super) fn echo(
     // A display hands on what it heard last, in whichever message that came.
     let late = late.or_else(|| either(&all_messages(books, a, first)?, second));
     let late = late.or_else(|| either(first, &all_messages(books, b, second)?))?;
+    // A gateway shortens what it hands on, and makes no finer digits of it.
+    if a.key.quantity == "position" {
+        let (one, other) = (place_step(first), place_step(second));
+        if one.max(other) > COARSER * one.min(other) {
+            return Some(if other > one { late.abs() } else { -late.abs() });
+        }
+    }
     // What two recorders' clocks may make of the delay does not tell which of the two comes first.
     Some(
         match second_is_copy(first, second).filter(|_| clocks > 0.0 && late.abs() <= clocks + HANDED_OVER_S) {
@@ -327,6 +340,9 @@ fn second_is_copy(first: &Curve, second: &Curve) -> Option<bool> {
     let by_rate = || apart(first.samples().len() as f64, second.samples().len() as f64);
     steps.and_then(|(second, first)| apart(second, first)).or_else(by_rate)
 }
+
+/// One place has coarser digits than another by this factor, at least: a tenth of a minute's decimal and a whole one are ten.
+const COARSER: f64 = 3.0;
 
 /// Gateways hold what they hand over for no longer than this, seconds (common practice, no source).
 const HANDED_OVER_S: f64 = 0.25;
@@ -433,5 +449,22 @@ mod tests {
         let delay = echo_delay(&original, &copy, (0.001, 1.0)).unwrap();
         assert!((delay - 0.14).abs() < 0.06, "{delay}");
         assert_eq!(echo_delay(&original, &other, (0.001, 1.0)), None);
+    }
+
+    /// Places on a grid of a line's decimals of a minute, rounded once more to the 1e-7 of a degree of a binary message.
+    #[test]
+    fn the_step_of_a_line_shows_through_a_binary_message() {
+        let places = |decimal: f64| {
+            let place = |i: i32| {
+                let minutes = (f64::from(i) * 0.013_713_7 / decimal).round() * decimal;
+                let deg = |whole: f64| ((whole + minutes / 60.0) * 1e7).round() / 1e7;
+                Sample { time: Time(0).plus(f64::from(i)), a: deg(54.0), b: deg(10.0) }
+            };
+            Curve::new(&(0..100).map(place).collect::<Vec<_>>(), false)
+        };
+        for decimal in [1e-2, 1e-3, 1e-4] {
+            assert!((place_step(&places(decimal)) - decimal / 60.0).abs() < 1e-9, "{decimal}");
+        }
+        assert!(place_step(&places(1e-5)) < 3e-7);
     }
 }

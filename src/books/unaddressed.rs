@@ -43,6 +43,12 @@ impl Unaddressed {
         }
     }
 
+    /// The only host as which the machine speaks, of frames that name no interface.
+    #[must_use]
+    pub const fn own(&self) -> Option<DeviceId> {
+        self.own
+    }
+
     /// Whether there may be several networks among them. A machine that says nothing where it hears all, as at a mirror port,
     /// may speak on another link.
     #[must_use]

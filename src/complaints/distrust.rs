@@ -5,6 +5,7 @@ use super::Scope;
 use crate::books::Books;
 use crate::books::wires::Wire;
 use crate::findings::Finding;
+use crate::findings::network_address::may_mix;
 use crate::findings::words::seconds;
 use crate::report::model::{Number, Severity};
 
@@ -57,7 +58,7 @@ fn hole(findings: &[Finding]) -> Option<String> {
 
 /// A recording on several links of a machine at once.
 fn mixed(books: &Books) -> Option<String> {
-    let mixed = books.networks.iter().any(|(_, network)| network.unaddressed.may_mix());
+    let mixed = books.networks.iter().any(|(_, network)| may_mix(network));
     mixed.then(|| {
         "The recorder took what came over all links of its machine: which addresses belong to one network does not show. \
          Record on one link."

@@ -30,6 +30,16 @@ pub(super) fn own_claims(network: &Network) -> Vec<(Ipv4Addr, Vec<Claimant>)> {
         .collect()
 }
 
+/// Whether a recording may hold several networks, of which none is judged: what its frames say of the links that they passed, or a
+/// recording machine with several addresses, which has one a link.
+pub(crate) fn may_mix(network: &Network) -> bool {
+    let addresses = |own: DeviceId| {
+        let claims = |claimants: &[Claimant]| claimants.iter().any(|c| c.device == own && c.count >= FEW);
+        network.claimed.iter().filter(|(ip, claimants)| ip.is_private() && claims(claimants)).count()
+    };
+    network.unaddressed.may_mix() || network.unaddressed.own().is_some_and(|own| addresses(own) > 1)
+}
+
 /// Every host with the addresses that it uses for itself.
 pub(super) fn claims_by_host(network: &Network) -> BTreeMap<DeviceId, Vec<(Ipv4Addr, Claimant)>> {
     let mut hosts: BTreeMap<DeviceId, Vec<_>> = BTreeMap::new();
@@ -217,5 +227,22 @@ pub(super) mod tests {
         assert_eq!(recorder(bench.network()), Some(DeviceId(1)));
         bench.network().host(DeviceId(2)).unpadded = 1;
         assert_eq!(recorder(bench.network()), None, "then the recorder pads nothing at all");
+    }
+
+    /// In a cooked capture that names no interfaces.
+    #[test]
+    fn a_recording_machine_with_two_addresses_has_two_links() {
+        use crate::books::unaddressed::Passage;
+        let (own, mut network) = (DeviceId(1), Network::default());
+        network.unaddressed.note(own, Passage { outgoing: Some(true), overheard: false, interface: None });
+        let claims = |network: &mut Network, link: u8| {
+            for i in 0..=FEW {
+                network.claim(own, Ipv4Addr::new(192, 168, link, 9), true, at(i as f64));
+            }
+        };
+        claims(&mut network, 1);
+        assert!(!may_mix(&network));
+        claims(&mut network, 2);
+        assert!(may_mix(&network));
     }
 }

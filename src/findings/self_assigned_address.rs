@@ -1,6 +1,6 @@
 //! Link-local addresses beside leased or fixed ones.
 
-use super::network_address::{FEW, hears_all, hosts_by_address, is_local, once, recorder};
+use super::network_address::{FEW, hears_all, hosts_by_address, is_local, may_mix, once, recorder};
 use super::words::labels;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
@@ -103,7 +103,7 @@ pub(super) fn alone(
 ) -> (Vec<(DeviceId, Ipv4Addr)>, usize) {
     let (own, others): (Vec<_>, Vec<_>) =
         hosts_by_address(network).into_iter().partition(|(_, ip, _)| is_local(*ip));
-    if others.len() < OTHERS || network.unaddressed.may_mix() {
+    if others.len() < OTHERS || may_mix(network) {
         return (Vec::new(), others.len());
     }
     // Some devices announce their services from such an address beside a proper one. At a host's own port the packets from

@@ -1,6 +1,6 @@
 //! Devices that must talk hold addresses of different subnets.
 
-use super::network_address::{claims_by_host, hosts_by_address, is_local, once, recorder};
+use super::network_address::{claims_by_host, hosts_by_address, is_local, may_mix, once, recorder};
 use super::words::labels;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::inventory::DeviceId;
@@ -72,7 +72,7 @@ pub(super) struct Split {
 
 /// Finds hosts whose addresses lie outside the network that most share.
 pub(super) fn split(network: &Network) -> Option<Split> {
-    if network.unaddressed.may_mix() {
+    if may_mix(network) {
         return None;
     }
     let mask = mask(network);

@@ -230,7 +230,7 @@ impl Floods {
             return;
         }
         self.last = None;
-        let flood = self.flood_at(second.begin());
+        let Some(flood) = self.flood_at(second.begin()) else { return };
         flood.peaks = (flood.peaks.0.max(now.all), flood.peaks.1.max(now.frames));
         flood.frames += now.frames;
         flood.returned += now.returned;
@@ -245,24 +245,17 @@ impl Floods {
         }
     }
 
-    /// The flood of which this second is a part.
-    fn flood_at(&mut self, begin: Time) -> &mut Flood {
+    /// The flood of which a second that begins here is a part.
+    fn flood_at(&mut self, begin: Time) -> Option<&mut Flood> {
         let room = self.list.len() < MAX_FLOODS;
         let goes_on = |last: &Flood| !room || begin.since(last.span.to) <= APART_S;
         let span = Span::new(begin, begin.plus(1.0));
-        match self.list.pop_if(|last| goes_on(last)) {
-            Some(mut last) => {
-                last.span.to = last.span.to.max(span.to);
-                self.list.push(last);
-            }
-            None => {
-                let none = (0, 0);
-                self.list.push(Flood { span, frames: 0, returned: 0, senders: Vec::new(), peaks: none });
-            }
+        if !self.list.last().is_some_and(goes_on) {
+            self.list.push(Flood { span, frames: 0, returned: 0, senders: Vec::new(), peaks: (0, 0) });
         }
-        let last = self.list.len() - 1;
-        #[allow(clippy::indexing_slicing, reason = "it was put there just above")]
-        &mut self.list[last]
+        let flood = self.list.last_mut()?;
+        flood.span.to = flood.span.to.max(span.to);
+        Some(flood)
     }
 }
 

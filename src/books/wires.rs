@@ -125,6 +125,12 @@ impl Wire {
         }
     }
 
+    /// From its first frame to its last, seconds; nothing without times.
+    #[must_use]
+    pub fn lasted_s(&self) -> f64 {
+        self.first.zip(self.last).map_or(0.0, |(first, last)| last.since(first))
+    }
+
     /// The stamp of the last frame that came: before [`last`](Self::last) where the recorder's clock was set back.
     #[must_use]
     pub const fn ended(&self) -> Option<Time> {

@@ -155,8 +155,7 @@ fn is_plateau(source: &Source, stand: Span, held: f64, resolution: f64) -> bool 
     let stands = source.runs.still(SHORTEST_S);
     let alike = |other: &Span| within(source, *other).iter().any(|s| (s.a - held).abs() < 1.5 * resolution);
     let still_s: f64 = stands.iter().map(|span| span.seconds()).sum();
-    let all_s = source.first.zip(source.last).map_or(0.0, |(first, last)| last.since(first));
-    still_s > MOSTLY_EVEN * all_s && stands.iter().any(|other| *other != stand && alike(other))
+    still_s > MOSTLY_EVEN * lasted_s(source) && stands.iter().any(|other| *other != stand && alike(other))
 }
 
 /// By how much another sounder saw the depth change while this one stood at `held`, metres; nothing when it hardly did, or when
@@ -195,8 +194,12 @@ fn cliff(source: &Source, stand: Span, held: f64, resolution: f64) -> Option<f64
 
 /// Changes a second over the whole recording.
 fn usual_rate(source: &Source) -> f64 {
-    let seconds = source.first.zip(source.last).map_or(0.0, |(from, to)| to.since(from));
-    changes(source.track.samples()).len() as f64 / seconds.max(1.0)
+    changes(source.track.samples()).len() as f64 / lasted_s(source).max(1.0)
+}
+
+/// From the first value to the last, seconds.
+fn lasted_s(source: &Source) -> f64 {
+    source.first.zip(source.last).map_or(0.0, |(first, last)| last.since(first))
 }
 
 /// The sizes of the steps from one depth to the next where it changed.

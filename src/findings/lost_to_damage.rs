@@ -3,7 +3,6 @@
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::timing::{Message, Stream};
-use crate::books::wires::Wire;
 use crate::time::Span;
 
 /// Where so large a share of a talker's sentences comes damaged, five in a row do so now and then; where it is smaller, hardly
@@ -23,15 +22,11 @@ pub(super) fn explains(books: &Books, talker: DeviceId, message: Option<Message>
     };
     let own_s = books.inventory.seen(talker).map_or(0.0, Span::seconds);
     let share = share(line.damaged_in(Some(talker), silence), device.frames, own_s, silence)
-        + share(line.damaged_in(None, silence), wire.frames, lasted_s(wire), silence);
+        + share(line.damaged_in(None, silence), wire.frames, wire.lasted_s(), silence);
     let is_it = |stream: &&Stream| message.is_none_or(|message| stream.message == message);
     let sent = books.timing.of(talker).filter(is_it).map(|stream| stream.count).sum::<u64>() as f64;
     let owed = sent / own_s.max(1.0) * silence.seconds();
     share >= LARGE_SHARE && share.min(1.0).powf(owed) * sent * RECORDINGS >= 1.0
-}
-
-fn lasted_s(wire: &Wire) -> f64 {
-    wire.first.zip(wire.last).map_or(0.0, |(first, last)| last.since(first))
 }
 
 /// What so many damaged sentences are of those that usually come in so long a time.

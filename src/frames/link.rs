@@ -200,54 +200,44 @@ fn family(bytes: &[u8], cut: bool, big: bool) -> Result<Head<'_>, Malformed> {
 /// The packet type of a cooked header of what is for another station (linux/if_packet.h).
 const OTHER_HOST: u16 = 3;
 
-/// What the packet type of a cooked header (linux/if_packet.h) says.
-const fn cooked_type(kind: u16) -> (Reach, Option<bool>) {
-    match kind {
+/// A cooked header: its packet type (linux/if_packet.h), the length of the sender's address and where that stands, the
+/// interface, the protocol, and how long it is.
+fn cooked_head(
+    bytes: &[u8],
+    packet_type: u16,
+    (address_len, address_at): (u16, usize),
+    interface: Option<u32>,
+    kind: u16,
+    len: u32,
+) -> Option<Head<'_>> {
+    let (reach, outgoing) = match packet_type {
         0 | OTHER_HOST => (Reach::One, Some(false)),
         1 => (Reach::All, Some(false)),
         2 => (Reach::Group, Some(false)),
         4 => (Reach::Unknown, Some(true)),
         _ => (Reach::Unknown, None),
-    }
+    };
+    Some(Head {
+        source: if address_len == 6 { mac(bytes, address_at) } else { None },
+        destination: None,
+        reach,
+        outgoing,
+        overheard: packet_type == OTHER_HOST,
+        interface,
+        kind: Some(kind),
+        rest: bytes.get(len as usize..)?,
+        len,
+    })
 }
 
 fn cooked(bytes: &[u8], cut: bool) -> Result<Head<'_>, Malformed> {
-    let read = || {
-        let packet_type = be16(bytes, 0)?;
-        let (reach, outgoing) = cooked_type(packet_type);
-        let source = if be16(bytes, 4)? == 6 { mac(bytes, 6) } else { None };
-        Some(Head {
-            source,
-            destination: None,
-            reach,
-            outgoing,
-            overheard: packet_type == OTHER_HOST,
-            interface: None,
-            kind: Some(be16(bytes, 14)?),
-            rest: bytes.get(16..)?,
-            len: 16,
-        })
-    };
+    let read = || cooked_head(bytes, be16(bytes, 0)?, (be16(bytes, 4)?, 6), None, be16(bytes, 14)?, 16);
     read().ok_or(Malformed::short("linux-cooked", 16, bytes.len(), cut))
 }
 
 fn cooked2(bytes: &[u8], cut: bool) -> Result<Head<'_>, Malformed> {
-    let read = || {
-        let packet_type = u16::from(*bytes.get(10)?);
-        let (reach, outgoing) = cooked_type(packet_type);
-        let source = if *bytes.get(11)? == 6 { mac(bytes, 12) } else { None };
-        Some(Head {
-            source,
-            destination: None,
-            reach,
-            outgoing,
-            overheard: packet_type == OTHER_HOST,
-            interface: be32(bytes, 4),
-            kind: Some(be16(bytes, 0)?),
-            rest: bytes.get(20..)?,
-            len: 20,
-        })
-    };
+    let byte = |at: usize| bytes.get(at).map(|byte| u16::from(*byte));
+    let read = || cooked_head(bytes, byte(10)?, (byte(11)?, 12), be32(bytes, 4), be16(bytes, 0)?, 20);
     read().ok_or(Malformed::short("linux-cooked-2", 20, bytes.len(), cut))
 }
 

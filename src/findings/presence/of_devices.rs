@@ -1,6 +1,6 @@
 //! Silences of devices whose wire went on.
 
-use super::of_wires::BOOTED_S;
+use super::of_wires::{BOOTED_S, EDGE_S};
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
     follows, has_started, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic,
@@ -20,9 +20,6 @@ const LINK_INTERVALS: f64 = 2.5;
 
 /// A claim so soon after a gap may answer a request that the recorder missed, seconds (ISO 11783-5: within 250 ms).
 const ANSWERS_S: f64 = 0.3;
-
-/// Whose silence begins within this of an outage, or of its own next message then, was lost with the wire, seconds.
-const BEGINS_S: f64 = 0.5;
 
 /// Finds the silences of devices whose wire went on, the restarts and the flaps.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
@@ -96,9 +93,9 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     });
     // Who was lost with its wire and boots longer than others is late, and not lost once more.
     let boots = |silence: Span| {
-        let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, BEGINS_S);
+        let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, EDGE_S);
         presence.outages(is_its).any(|outage| {
-            (-heard_s..=BEGINS_S).contains(&silence.from.since(outage.from))
+            (-heard_s..=EDGE_S).contains(&silence.from.since(outage.from))
                 && silence.to.since(outage.to) <= BOOTED_S
         })
     };

@@ -21,10 +21,10 @@ use std::collections::BTreeSet;
 const UNEXPLAINED_S: f64 = 2.5;
 
 /// Shorter silences of a whole wire explain no pause of a message, seconds.
-const BRIEF_S: f64 = 0.5;
+pub(super) const BRIEF_S: f64 = 0.5;
 
 /// What begins or ends within this of a silence does so with it, seconds.
-const EDGE_S: f64 = 0.5;
+pub(super) const EDGE_S: f64 = 0.5;
 
 /// So many silences that nothing explains are told though each is short.
 const OFTEN: usize = 3;
@@ -155,7 +155,7 @@ fn is_silent_with(books: &Books, id: DeviceId, span: Span) -> bool {
 
 /// Frames that share a stamp, on average.
 fn frames_a_stamp(wire: &Wire) -> f64 {
-    let seconds = wire.first.zip(wire.last).map_or(0.0, |(first, last)| last.since(first));
+    let seconds = wire.lasted_s();
     if seconds > 0.0 { wire.frames as f64 / seconds * wire.stamp_s() } else { 0.0 }
 }
 

@@ -1,14 +1,12 @@
 //! Silences in which nobody could be told anything: the receiver of a TCP connection is away, or the connection is closed.
 
+use super::of_wires::BRIEF_S;
 use super::{BEFORE_S, Presence, patience, within};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::timing::{Message, Stream};
 use crate::books::wires::{Wire, WireId};
 use crate::time::Span;
-
-/// Shorter silences of a line or bus explain no pause of a message, seconds.
-const BRIEF_S: f64 = 0.5;
 
 /// A line or bus that is carried falls silent within this time of the end of its connection, seconds.
 const ENDS_WITH_S: f64 = 3.0;

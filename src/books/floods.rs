@@ -5,7 +5,6 @@ use super::inventory::DeviceId;
 use super::second::Second;
 use crate::frames::Copies;
 use crate::time::{Span, Time};
-use rustc_hash::FxHashMap;
 
 /// Most stretches of flood that are remembered, a network; the last one takes the rest.
 const MAX_FLOODS: usize = 32;
@@ -110,6 +109,59 @@ struct Count {
     small: u64,
 }
 
+/// A host's frames for many in one second.
+#[derive(Debug, Clone, Copy, Default)]
+struct Share {
+    /// The second's number, counted from 1; what is of an earlier one counts no more.
+    second: u64,
+    frames: u64,
+    returned: u64,
+}
+
+/// Who sent frames for many in the running second. Bounded as the devices are.
+#[derive(Debug, Clone, Default)]
+struct Shares {
+    /// The number of the running second, less one.
+    before: u64,
+    /// By the device's number.
+    of: Vec<Share>,
+    /// Those who have one in the running second, in order of appearance; at most [`MAX_SENDERS`].
+    senders: Vec<DeviceId>,
+}
+
+impl Shares {
+    /// Counts a frame.
+    fn frame(&mut self, sender: DeviceId, returned: bool) {
+        let number = sender.0 as usize;
+        if number >= self.of.len() {
+            self.of.resize(number + 1, Share::default());
+        }
+        let Some(share) = self.of.get_mut(number) else { return };
+        let second = self.before + 1;
+        if share.second != second {
+            if self.senders.len() >= MAX_SENDERS {
+                return;
+            }
+            self.senders.push(sender);
+            *share = Share { second, frames: 0, returned: 0 };
+        }
+        share.frames += 1;
+        share.returned += u64::from(returned);
+    }
+
+    /// Begins another second.
+    fn clear(&mut self) {
+        self.senders.clear();
+        self.before += 1;
+    }
+
+    /// Everyone's share, in order of the devices' numbers.
+    fn sorted(&mut self) -> impl Iterator<Item = (DeviceId, Share)> {
+        self.senders.sort_unstable();
+        self.senders.iter().filter_map(|device| Some((*device, *self.of.get(device.0 as usize)?)))
+    }
+}
+
 /// Frames that come back soon, as water in a bucket that leaks.
 #[derive(Debug, Clone, Copy, Default)]
 struct Returns {
@@ -157,7 +209,7 @@ pub struct Floods {
     pub list: Vec<Flood>,
     second: Option<Second>,
     now: Count,
-    senders_now: FxHashMap<DeviceId, (u64, u64)>,
+    shares: Shares,
     returns: Returns,
     /// Frames outside floods, and those of them that are copies; a flood begins and ends within a second that does not count.
     calm: (u64, u64),
@@ -183,12 +235,8 @@ impl Floods {
         self.now.streams += u64::from(cast != Cast::Signal && !returned);
         self.now.small += u64::from(cast == Cast::SmallStream && !returned);
         let back = copies.since_last_us.is_some_and(|us| self.returns.note(time, us, sender));
-        let Some(sender) = sender else { return back };
-        if let Some((frames, again)) = self.senders_now.get_mut(&sender) {
-            *frames += 1;
-            *again += u64::from(returned);
-        } else if self.senders_now.len() < MAX_SENDERS {
-            self.senders_now.insert(sender, (1, u64::from(returned)));
+        if let Some(sender) = sender {
+            self.shares.frame(sender, returned);
         }
         back
     }
@@ -214,8 +262,15 @@ impl Floods {
     /// Takes the running second into account; call once at the end.
     pub(super) fn settle(&mut self) {
         let now = std::mem::take(&mut self.now);
-        let mut senders: Vec<_> = self.senders_now.drain().collect();
-        let Some(second) = self.second.take() else { return };
+        let mut shares = std::mem::take(&mut self.shares);
+        if let Some(second) = self.second.take() {
+            self.settle_second(second, &now, &mut shares);
+        }
+        shares.clear();
+        self.shares = shares;
+    }
+
+    fn settle_second(&mut self, second: Second, now: &Count, shares: &mut Shares) {
         self.peak = self.peak.max(now.frames);
         let flooded = now.frames - now.streams >= FLOOD_PER_S
             || now.small >= SMALL_FLOOD_PER_S
@@ -234,8 +289,7 @@ impl Floods {
         flood.peaks = (flood.peaks.0.max(now.all), flood.peaks.1.max(now.frames));
         flood.frames += now.frames;
         flood.returned += now.returned;
-        senders.sort_unstable();
-        for (device, (frames, returned)) in senders {
+        for (device, Share { frames, returned, .. }) in shares.sorted() {
             let new = || Sender { device, frames: 0, returned: 0 };
             if let Some(sender) = bounded::entry(&mut flood.senders, MAX_SENDERS, |s| s.device == device, new)
             {

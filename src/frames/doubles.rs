@@ -5,7 +5,6 @@ use crate::recording::LinkType;
 use crate::soon;
 use crate::time::Time;
 use foldhash::fast::{FixedState, RandomState};
-use std::collections::VecDeque;
 use std::hash::{BuildHasher, Hasher};
 
 /// Frames that are remembered. At more than this many frames a second the window is shorter than [`DOUBLES_WINDOW_S`].
@@ -66,6 +65,12 @@ struct Frame {
     repeated: Option<u32>,
 }
 
+/// What stands where none does yet.
+const NO_FRAME: Frame = Frame { time: Time(0), hash: 0, before: 0, repeated: None };
+
+/// Frames for which the ring has room at first.
+const RING: usize = 256;
+
 /// Places of the table at first: more than a quiet network sends in a second, and few enough to lie in a processor's nearest
 /// cache.
 const PLACES: usize = 1024;
@@ -74,10 +79,12 @@ const PLACES: usize = 1024;
 /// alone, and a table leads to the last one in each place. The table's own hash has a random key: a recording's writer
 /// must not choose which frames collide in it.
 pub struct Doubles {
-    ring: VecDeque<Frame>,
-    /// The number of the first frame in the ring, counted from 1 and over 2^32 on from 0. A number of long ago that means
-    /// another frame by now leads to one that is not alike.
+    /// The frame with number n stands at n modulo the length, which is a power of two.
+    ring: Vec<Frame>,
+    /// The number of the first frame that is remembered, and the one behind the last, counted from 1 and over 2^32 on from
+    /// 0. A number of long ago that means another frame by now leads to one that is not alike.
     first: u32,
+    next: u32,
     /// The number of the last frame in each place.
     latest: Vec<u32>,
     repeated: Vec<Seen>,
@@ -89,8 +96,9 @@ pub struct Doubles {
 impl Default for Doubles {
     fn default() -> Self {
         Self {
-            ring: VecDeque::new(),
+            ring: vec![NO_FRAME; RING],
             first: 1,
+            next: 1,
             latest: vec![0; PLACES],
             repeated: Vec::new(),
             free: Vec::new(),
@@ -110,11 +118,14 @@ impl Doubles {
     /// As [`seen`](Self::seen), by a hash that the caller makes ([`likeness`]).
     pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
         self.forget(time);
-        if self.ring.len() > self.latest.len() {
+        if self.count() as usize >= self.ring.len() {
+            self.lengthen();
+        }
+        if self.count() as usize > self.latest.len() {
             self.spread();
         }
+        let number = self.next;
         let place = self.place(hash);
-        let number = self.first.wrapping_add(self.ring.len() as u32);
         let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
         let mut copies = Copies {
             within_second: 1,
@@ -125,11 +136,14 @@ impl Doubles {
         };
         let alike = self.alike(latest, hash);
         let before = self.before(latest, alike);
-        let repeated = alike.map(|at| self.repeated_row(at));
+        let repeated = alike.and_then(|number| self.repeated_row(number));
         if let Some(seen) = repeated.and_then(|row| self.repeated.get_mut(row as usize)) {
             copies = seen.again(time);
         }
-        self.ring.push_back(Frame { time, hash, before, repeated });
+        self.next = number.wrapping_add(1);
+        if let Some(frame) = self.frame_mut(number) {
+            *frame = Frame { time, hash, before, repeated };
+        }
         copies
     }
 
@@ -145,68 +159,98 @@ impl Doubles {
         self.keys.hash_one(hash) as usize & (self.latest.len() - 1)
     }
 
+    /// How many frames are remembered.
+    const fn count(&self) -> u32 {
+        self.next.wrapping_sub(self.first)
+    }
+
+    /// What stands where the frame with this number does, or did.
+    fn frame(&self, number: u32) -> Option<&Frame> {
+        self.ring.get(number as usize & (self.ring.len() - 1))
+    }
+
+    fn frame_mut(&mut self, number: u32) -> Option<&mut Frame> {
+        let place = number as usize & (self.ring.len() - 1);
+        self.ring.get_mut(place)
+    }
+
+    /// Makes the ring twice as long.
+    #[cold]
+    fn lengthen(&mut self) {
+        let (first, next) = (self.first, self.next);
+        let frames: Vec<_> = numbers(first, next).filter_map(|number| self.frame(number).copied()).collect();
+        self.ring = vec![NO_FRAME; 2 * self.ring.len()];
+        for (number, frame) in numbers(first, next).zip(frames) {
+            if let Some(place) = self.frame_mut(number) {
+                *place = frame;
+            }
+        }
+    }
+
     /// Makes the table as large as for four times as many frames.
     #[cold]
     fn spread(&mut self) {
         self.latest = vec![0; 4 * self.latest.len()];
-        for at in 0..self.ring.len() {
-            let Some(frame) = self.ring.get(at) else { return };
-            let (hash, number) = (frame.hash, self.first.wrapping_add(at as u32));
+        let (first, next) = (self.first, self.next);
+        self.next = first;
+        for number in numbers(first, next) {
+            let Some(hash) = self.frame(number).map(|frame| frame.hash) else { return };
             let place = self.place(hash);
             let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
             let before = self.before(latest, self.alike(latest, hash));
-            if let Some(frame) = self.ring.get_mut(at) {
+            self.next = number.wrapping_add(1);
+            if let Some(frame) = self.frame_mut(number) {
                 frame.before = before;
             }
         }
     }
 
-    /// The number that a frame with this hash leads to, when its place leads to `latest`, and the last one that is alike stands
-    /// at `alike`: of frames that are alike one after the other, the last one is enough to be led to.
+    /// The number that a frame leads to, when its place leads to `latest`, and `alike` is the last one that is alike: of frames
+    /// that are alike one after the other, the last one is enough to be led to.
     fn before(&self, latest: u32, alike: Option<u32>) -> u32 {
-        match alike.filter(|at| self.first.wrapping_add(*at) == latest) {
-            Some(at) => self.ring.get(at as usize).map_or(0, |alike| alike.before),
+        match alike.filter(|number| *number == latest) {
+            Some(number) => self.frame(number).map_or(0, |alike| alike.before),
             None => latest,
         }
     }
 
-    /// Where in the ring the last frame with this hash stands; the search begins with the frame of this number.
-    fn alike(&self, number: u32, hash: u64) -> Option<u32> {
-        let mut at = number.wrapping_sub(self.first);
-        loop {
-            let frame = self.ring.get(at as usize)?;
+    /// The number of the last frame with this hash; the search begins with the frame of this number.
+    fn alike(&self, mut number: u32, hash: u64) -> Option<u32> {
+        let mut bound = self.count();
+        // Each leads further back, or out.
+        while number.wrapping_sub(self.first) < bound {
+            let frame = self.frame(number)?;
             if frame.hash == hash {
-                return Some(at);
+                return Some(number);
             }
-            // Each leads further back, or out.
-            let before = frame.before.wrapping_sub(self.first);
-            if before >= at {
-                return None;
-            }
-            at = before;
+            bound = number.wrapping_sub(self.first);
+            number = frame.before;
         }
+        None
     }
 
-    /// The row among the repeated ones of the frame that stands at `at` in the ring; a new one when it was seen once.
-    fn repeated_row(&mut self, at: u32) -> u32 {
-        let Some(frame) = self.ring.get_mut(at as usize) else { return 0 };
+    /// The row among the repeated ones of the frame with this number; a new one when it was seen once.
+    fn repeated_row(&mut self, number: u32) -> Option<u32> {
+        let frame = *self.frame(number)?;
+        if frame.repeated.is_some() {
+            return frame.repeated;
+        }
         let new = Seen { count: 1, in_burst: 1, last: frame.time, shortest_us: None, second: frame.time };
-        let (repeated, free) = (&mut self.repeated, &mut self.free);
-        *frame.repeated.get_or_insert_with(|| {
-            let row = free.pop().unwrap_or(repeated.len() as u32);
-            match repeated.get_mut(row as usize) {
-                Some(place) => *place = new,
-                None => repeated.push(new),
-            }
-            row
-        })
+        let row = self.free.pop().unwrap_or(self.repeated.len() as u32);
+        match self.repeated.get_mut(row as usize) {
+            Some(place) => *place = new,
+            None => self.repeated.push(new),
+        }
+        self.frame_mut(number)?.repeated = Some(row);
+        Some(row)
     }
 
     fn forget(&mut self, now: Time) {
-        while let Some(frame) = self.ring.front() {
+        while self.first != self.next {
+            let Some(frame) = self.frame(self.first) else { return };
             // What is later than now was stamped before the recorder's clock was set back.
             let apart_us = now.micros_since(frame.time).saturating_abs();
-            if self.ring.len() < MAX_REMEMBERED_FRAMES && apart_us <= DOUBLES_WINDOW_US {
+            if (self.count() as usize) < MAX_REMEMBERED_FRAMES && apart_us <= DOUBLES_WINDOW_US {
                 return;
             }
             if let Some(row) = frame.repeated
@@ -217,10 +261,14 @@ impl Doubles {
                     self.free.push(row);
                 }
             }
-            self.ring.pop_front();
             self.first = self.first.wrapping_add(1);
         }
     }
+}
+
+/// The numbers from `first` up to `next`.
+fn numbers(first: u32, next: u32) -> impl Iterator<Item = u32> {
+    (0..next.wrapping_sub(first)).map(move |at| first.wrapping_add(at))
 }
 
 impl Seen {

@@ -5,6 +5,7 @@
 pub mod bounded;
 pub mod bus;
 mod by_wire;
+mod claimants;
 pub mod clock;
 pub mod contention;
 pub mod floods;

@@ -2,6 +2,7 @@
 
 use super::bounded;
 use super::by_wire::ByWire;
+pub use super::claimants::{Claimant, Claimants};
 pub use super::floods::{FLOOD_PER_S, Floods};
 use super::hosts::ALIVE_S;
 pub use super::hosts::{Host, Hosts, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
@@ -22,29 +23,11 @@ const MAX_CLAIMED: usize = 1024;
 /// Where the claimants of an address stand that found no room: there is never any later.
 const NO_ROOM: u32 = u32::MAX;
 
-/// Most claimants of one address.
-const MAX_CLAIMANTS: usize = 8;
-
 /// Most pairs of asking host and address asked for, a network.
 const MAX_ASKED: usize = 1024;
 
 /// Most DHCP servers and clients, a network.
 const MAX_DHCP: usize = 256;
-
-/// A host that claims an address.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Claimant {
-    /// Who.
-    pub device: DeviceId,
-    /// First and last time it spoke with this address.
-    pub span: Span,
-    /// How often.
-    pub count: u64,
-    /// How often of these in ARP, which nobody forwards.
-    pub arp: u64,
-    /// How often it spoke with the address after another host had.
-    pub turns: u64,
-}
 
 /// A host repeats an ARP request once a second at most (RFC 1122 2.3.2.1), give or take its timer, seconds.
 const ASKS_AGAIN_S: f64 = 0.9;
@@ -112,7 +95,7 @@ pub struct Network {
     /// Signs by host.
     pub hosts: Hosts,
     /// Who uses which IPv4 address.
-    pub claimed: Vec<(Ipv4Addr, Vec<Claimant>)>,
+    pub claimed: Vec<(Ipv4Addr, Claimants)>,
     /// Addresses that hosts ask for.
     pub asked: Vec<Asked>,
     /// Leases that clients declined, for somebody used the address already (RFC 2131 4.4.1).
@@ -152,10 +135,7 @@ impl Network {
     #[must_use]
     pub fn only_claimant(&self, ip: Ipv4Addr) -> Option<DeviceId> {
         let index = *self.index.get(&u32::from(ip))?;
-        match self.claimed.get(index as usize)?.1.as_slice() {
-            [only] => Some(only.device),
-            _ => None,
-        }
+        self.claimed.get(index as usize)?.1.only()
     }
 
     /// Books that a host's TCP stream got no further for a while.
@@ -268,30 +248,26 @@ impl Network {
         } else {
             let index = self.claimants_of(ip).unwrap_or(NO_ROOM);
             self.host(device).claim = (ip.to_bits(), index);
+    /// Books that a host speaks with the IPv4 address with which it spoke last, when it alone does; says whether that is so, and
+    /// else [`claim`](Self::claim) must.
+    #[inline]
+    pub fn claim_again(&mut self, device: DeviceId, ip: Ipv4Addr, time: Time) -> bool {
+        let (latest, index) = self.host(device).claim;
+        latest == ip.to_bits()
+            && !ip.is_unspecified()
+            && self
+                .claimed
+                .get_mut(index as usize)
+                .is_some_and(|(_, claimants)| claimants.claim_again(device, false, time))
+    }
+
             index
         };
         let Some((_, claimants)) = self.claimed.get_mut(index as usize) else {
             self.unbooked += 1;
             return;
         };
-        // Nearly every address is one host's.
-        if let [only] = claimants.as_mut_slice()
-            && only.device == device
-        {
-            only.count += 1;
-            only.arp += u64::from(by_arp);
-            only.span.to = only.span.to.max(time);
-            return;
-        }
-        let others = claimants.iter().filter(|c| c.device != device).map(|c| c.span.to).max();
-        let new = || Claimant { device, span: Span::new(time, time), count: 0, arp: 0, turns: 0 };
-        if let Some(claimant) = bounded::entry(claimants, MAX_CLAIMANTS, |c| c.device == device, new) {
-            claimant.count += 1;
-            claimant.arp += u64::from(by_arp);
-            let another_spoke = others.is_some_and(|at| claimant.count == 1 || at > claimant.span.to);
-            claimant.turns += u64::from(another_spoke);
-            claimant.span.to = claimant.span.to.max(time);
-        } else {
+        if !claimants.claim(device, by_arp, time) {
             self.unbooked += 1;
         }
     }
@@ -306,7 +282,7 @@ impl Network {
             return None;
         }
         self.index.insert(ip.to_bits(), next as u32);
-        self.claimed.push((ip, Vec::new()));
+        self.claimed.push((ip, Claimants::default()));
         Some(next as u32)
     }
 

@@ -268,7 +268,8 @@ impl Intake {
     /// As `own_address`, of an IPv4 address.
     #[inline(always)]
     pub(super) fn own_ipv4_address(&mut self, way: Way, ip: Ipv4Addr) {
-        if !is_own(IpAddr::V4(ip)) {
+        let again = |time| self.books.networks.of(way.wire).claim_again(way.host, ip, time);
+        if !is_own(IpAddr::V4(ip)) || way.time.is_some_and(again) {
             return;
         }
         if !self.books.networks.of(way.wire).spoke_last_with(way.host, ip) {

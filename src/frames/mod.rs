@@ -55,7 +55,7 @@ pub use lldp::{Lldp, LldpId};
 pub use mac::Mac;
 pub use malformed::Malformed;
 pub use mdns::{MAX_MDNS_ENTRIES, MDNS_PORT, Mdns, MdnsHost, MdnsKind, MdnsService};
-pub use plain::{FlowKey, Macs, PlainDatagram};
+pub use plain::{FlowKey, Macs, PlainDatagram, PlainSegment};
 pub use ssdp::{SSDP_PORT, Ssdp, SsdpKind};
 pub use stp::{Bpdu, BridgeId, PortRole, Tree};
 pub use tcp::{Tcp, TcpFlags};

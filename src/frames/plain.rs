@@ -1,7 +1,7 @@
-//! Datagrams in the form that nearly all have, found with a look at a few fixed places.
+//! Datagrams and TCP segments in the form that nearly all have, found with a look at a few fixed places.
 
 use super::bytes::{array, be16, be32};
-use super::{Mac, Udp};
+use super::{Mac, Tcp, Udp};
 use crate::recording::LinkType;
 use std::net::Ipv4Addr;
 
@@ -11,8 +11,15 @@ const ETHERNET: usize = 14;
 /// Bytes of a VLAN tag behind it (IEEE 802.1Q 9.3).
 const TAG: usize = 4;
 
-/// Bytes behind these in front of the payload: IPv4 header without options, UDP header.
-const HEADERS: usize = 20 + 8;
+/// Bytes of an IPv4 header without options.
+const IP: usize = 20;
+
+/// Bytes of it and a UDP header.
+const HEADERS: usize = IP + 8;
+
+/// Protocol numbers (IANA).
+const TCP: u8 = 6;
+const UDP: u8 = 17;
 
 /// Sender and receiver of an Ethernet frame, as they stand in front of it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,7 +57,7 @@ impl Macs {
     }
 }
 
-/// Where a datagram goes: what all datagrams of one flow have in common.
+/// Where a datagram or segment goes: what all of one flow have in common.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FlowKey {
     macs: Macs,
@@ -80,27 +87,17 @@ impl<'a> PlainDatagram<'a> {
     #[must_use]
     #[inline(always)]
     pub fn of(link: LinkType, bytes: &'a [u8], original: u32) -> Option<Self> {
-        let tag = if be16(bytes, 12)? == 0x8100 { TAG } else { 0 };
-        let (link_head, packet) =
-            bytes.split_at_checked(ETHERNET + tag).filter(|_| link == LinkType::Ethernet)?;
+        let (link_head, packet) = apart(link, bytes)?;
         let (head, behind) = packet.split_first_chunk::<HEADERS>()?;
-        // IPv4 with a header of five words; UDP; neither more fragments nor an offset (RFC 791 3.1).
-        let form = (be16(link_head, 12 + tag)?, array(head, 0)?, array(head, 9)?, be16(head, 6)? & 0x3FFF);
-        if form != (0x0800, [0x45], [17], 0) {
-            return None;
-        }
-        let (total, stated) = (usize::from(be16(head, 2)?), usize::from(be16(head, 24)?));
+        let total = length(link_head, head, UDP)?;
+        let stated = usize::from(be16(head, 24)?);
         let had = bytes.len().max(original as usize);
-        if total != stated + 20 || had < total + link_head.len() {
+        if total != stated + IP || had < total + link_head.len() {
             return None;
         }
         let payload_len = stated.checked_sub(8)?;
         Some(Self {
-            flow: FlowKey {
-                macs: Macs::of(link_head)?,
-                ports: be32(head, 20)?,
-                ips: array(head, 12).map(u64::from_be_bytes)?,
-            },
+            flow: FlowKey::of(link_head, head)?,
             payload: behind.get(..payload_len).unwrap_or(behind),
             payload_len,
             id: be16(head, 4)?,
@@ -122,7 +119,68 @@ impl<'a> PlainDatagram<'a> {
     }
 }
 
+/// As [`PlainDatagram`], with a TCP segment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PlainSegment<'a> {
+    /// Between whom.
+    pub flow: FlowKey,
+    /// The segment.
+    pub tcp: Tcp<'a>,
+    /// Whether the recorder cut the packet.
+    pub is_cut: bool,
+    /// Identification of the packet.
+    pub id: u16,
+}
+
+impl<'a> PlainSegment<'a> {
+    /// The segment in the packet `bytes`, as [`PlainDatagram::of`].
+    #[must_use]
+    #[inline]
+    pub fn of(link: LinkType, bytes: &'a [u8], original: u32) -> Option<Self> {
+        let (link_head, packet) = apart(link, bytes)?;
+        let (head, _) = packet.split_first_chunk::<HEADERS>()?;
+        let total = length(link_head, head, TCP)?;
+        let had = bytes.len().max(original as usize);
+        if had < total + link_head.len() {
+            return None;
+        }
+        let carried_len = total.checked_sub(IP)?;
+        let carried = packet.get(IP..total).or_else(|| packet.get(IP..))?;
+        Some(Self {
+            flow: FlowKey::of(link_head, head)?,
+            tcp: Tcp::parse(carried, carried_len).ok()?,
+            is_cut: carried.len() < carried_len,
+            id: be16(head, 4)?,
+        })
+    }
+}
+
+/// An Ethernet frame's header, with its VLAN tag, and what is behind it.
+#[inline(always)]
+fn apart(link: LinkType, bytes: &[u8]) -> Option<(&[u8], &[u8])> {
+    let tag = if be16(bytes, 12)? == 0x8100 { TAG } else { 0 };
+    bytes.split_at_checked(ETHERNET + tag).filter(|_| link == LinkType::Ethernet)
+}
+
+/// The length of an IPv4 packet, when its header has five words, it is no fragment (RFC 791 3.1) and carries this protocol.
+#[inline(always)]
+fn length(link_head: &[u8], head: &[u8], protocol: u8) -> Option<usize> {
+    let ether_type = link_head.len().checked_sub(2).and_then(|at| be16(link_head, at))?;
+    let form = (ether_type, array(head, 0)?, array(head, 9)?, be16(head, 6)? & 0x3FFF);
+    (form == (0x0800, [0x45], [protocol], 0)).then_some(usize::from(be16(head, 2)?))
+}
+
 impl FlowKey {
+    /// The flow of a packet with these headers.
+    #[inline(always)]
+    fn of(link_head: &[u8], head: &[u8]) -> Option<Self> {
+        Some(Self {
+            macs: Macs::of(link_head)?,
+            ports: be32(head, IP)?,
+            ips: array(head, 12).map(u64::from_be_bytes)?,
+        })
+    }
+
     /// The MAC addresses of sender and receiver.
     #[must_use]
     pub const fn macs(&self) -> Macs {
@@ -169,18 +227,60 @@ mod tests {
         bytes
     }
 
-    fn is_as_parsed(plain: &PlainDatagram<'_>, packet: &Packet<'_>) -> bool {
+    fn is_between(flow: &FlowKey, packet: &Packet<'_>) -> bool {
         let Content::Ip(ip) = packet.content else { return false };
-        let macs = plain.flow.macs();
+        let macs = flow.macs();
         let (source, destination) = (macs.source(), macs.destination());
-        let ips = plain.flow.ips();
+        let ips = flow.ips();
         (packet.source, packet.destination) == (Some(source), Some(destination))
             && packet.outgoing.is_none()
             && macs.is_to_group() == destination.is_multicast()
             && (ip.source, ip.destination) == (ips.0.into(), ips.1.into())
+    }
+
+    fn is_as_parsed(plain: &PlainDatagram<'_>, packet: &Packet<'_>) -> bool {
+        let Content::Ip(ip) = packet.content else { return false };
+        is_between(&plain.flow, packet)
             && ip.id == Some(plain.id)
             && ip.transport() == Transport::Udp(plain.udp())
             && (ip.is_cut(), plain.udp().is_cut()) == (plain.is_cut(), plain.is_cut())
+    }
+
+    /// The same packet with a segment "hi" in it: the header of 24 bytes with one word of options.
+    fn segment() -> Vec<u8> {
+        let mut bytes = sample();
+        bytes.truncate(34);
+        (bytes[17], bytes[23]) = (20 + 26, TCP);
+        bytes.extend([0xC0, 0, 0x27, 0x7E, 0, 0, 0, 1, 0, 0, 0, 2, 0x60, 0x18, 2, 0, 0, 0, 0, 0, 1, 1, 1, 0]);
+        bytes.extend(b"hi");
+        bytes
+    }
+
+    fn is_segment_as_parsed(plain: &PlainSegment<'_>, packet: &Packet<'_>) -> bool {
+        let Content::Ip(ip) = packet.content else { return false };
+        is_between(&plain.flow, packet)
+            && ip.id == Some(plain.id)
+            && ip.is_cut() == plain.is_cut
+            && ip.transport() == Transport::Tcp(plain.tcp)
+            && plain.flow.ports() == (plain.tcp.source_port, plain.tcp.destination_port)
+    }
+
+    #[test]
+    fn a_plain_segment_is_found() {
+        let bytes = segment();
+        let plain = PlainSegment::of(LinkType::Ethernet, &bytes, 60).unwrap();
+        assert_eq!(
+            (plain.tcp.payload, plain.flow.ports(), plain.is_cut),
+            (&b"hi"[..], (49_152, 10_110), false)
+        );
+        assert!(is_segment_as_parsed(&plain, &parse(LinkType::Ethernet, &bytes, 60)));
+        let cut = PlainSegment::of(LinkType::Ethernet, &bytes[..59], 60).unwrap();
+        assert_eq!((cut.tcp.payload, cut.is_cut), (&b"h"[..], true));
+        for (at, value) in [(12, 0x86), (14, 0x46), (20, 0x20), (23, UDP), (17, 60), (46, 0x40)] {
+            let mut other = bytes.clone();
+            other[at] = value;
+            assert_eq!(PlainSegment::of(LinkType::Ethernet, &other, 60), None, "byte {at}");
+        }
     }
 
     #[test]
@@ -214,8 +314,10 @@ mod tests {
             len in 40_usize..65,
             original in 0_u32..80,
             tagged in any::<bool>(),
+            of_tcp in any::<bool>(),
         ) {
-            let mut bytes = sample();
+            let mut bytes = if of_tcp { segment() } else { sample() };
+            bytes.resize(60, 0);
             if tagged {
                 bytes.splice(12..12, [0x81, 0, 0, 5]);
             }
@@ -226,6 +328,11 @@ mod tests {
             if let Some(plain) = PlainDatagram::of(LinkType::Ethernet, &bytes, original) {
                 let packet = parse(LinkType::Ethernet, &bytes, original);
                 prop_assert!(is_as_parsed(&plain, &packet));
+                prop_assert_eq!(packet.wire_len as usize, bytes.len().max(original as usize));
+            }
+            if let Some(plain) = PlainSegment::of(LinkType::Ethernet, &bytes, original) {
+                let packet = parse(LinkType::Ethernet, &bytes, original);
+                prop_assert!(is_segment_as_parsed(&plain, &packet));
                 prop_assert_eq!(packet.wire_len as usize, bytes.len().max(original as usize));
             }
         }

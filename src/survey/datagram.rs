@@ -4,7 +4,7 @@ use super::Intake;
 use super::carried::FeedKey;
 use super::digest;
 use super::flows::{Flow, Onward};
-use super::packet::{Arrival, Between, Way, cast};
+use super::packet::{Arrival, Way, cast};
 use crate::books::inventory::note_text;
 use crate::books::network::Sign;
 use crate::books::wires::WireId;
@@ -24,16 +24,7 @@ impl Intake {
         plain: &PlainDatagram<'_>,
         marks: &[(u32, Marks)],
     ) {
-        let between = Between {
-            host: Some(flow.host),
-            to: flow.to,
-            to_group: flow.to.is_none(),
-            cast: flow.cast,
-            addressed: true,
-            outgoing: false,
-            numbered: plain.id != 0,
-        };
-        let Some(way) = self.arrived(arrival, &between) else { return };
+        let Some(way) = self.arrived(arrival, &flow.between(plain.id)) else { return };
         let (ip, to_ip) = plain.flow.ips();
         self.own_ipv4_address(way, ip);
         self.talk(way, (ip.into(), to_ip.into()));

@@ -1,6 +1,7 @@
-//! Flows of datagrams: what was found out with the first of each, and need not be looked up for the next.
+//! Flows of datagrams and segments: what was found out with the first of each, and need not be looked up for the next.
 
 use super::carried::FeedId;
+use super::packet::Between;
 use crate::books::floods::Cast;
 use crate::books::inventory::DeviceId;
 use crate::frames::FlowKey;
@@ -14,10 +15,10 @@ const PLACES: usize = 256;
 #[derive(Debug)]
 pub(super) struct Flow {
     key: FlowKey,
-    pub(super) host: DeviceId,
+    host: DeviceId,
     /// To one host, when it goes to one.
-    pub(super) to: Option<DeviceId>,
-    pub(super) cast: Cast,
+    to: Option<DeviceId>,
+    cast: Cast,
     pub(super) onward: Onward,
 }
 
@@ -25,6 +26,20 @@ impl Flow {
     pub(super) fn new(key: FlowKey, (host, to): (DeviceId, Option<DeviceId>), cast: Cast) -> Self {
         let onward = Onward::new(key.ips().1.into(), key.ports().1);
         Self { key, host, to, cast, onward }
+    }
+
+    /// Whose frame a packet of it with this identification is, and whom it is for.
+    #[inline(always)]
+    pub(super) const fn between(&self, id: u16) -> Between {
+        Between {
+            host: Some(self.host),
+            to: self.to,
+            to_group: self.to.is_none(),
+            cast: self.cast,
+            addressed: true,
+            outgoing: false,
+            numbered: id != 0,
+        }
     }
 }
 

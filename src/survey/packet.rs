@@ -12,7 +12,7 @@ use crate::books::unaddressed::Passage;
 use crate::books::wires::WireId;
 use crate::frames::{
     Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Mac, Membership, Packet,
-    PlainDatagram, Reach, TcpStreams, Transport, parse,
+    PlainDatagram, PlainSegment, Reach, TcpStreams, Transport, parse,
 };
 use crate::recording::{LinkType, Marks};
 use crate::time::Time;
@@ -102,6 +102,12 @@ impl Intake {
         if let Some((plain, flow)) = flow {
             let arrival = self.arrival(doubles, (wire, time), likeness, (original.into(), original));
             self.plain(&arrival, flow, &plain, marks);
+        } else if let Some((segment, between)) = PlainSegment::of(link, bytes, original).and_then(|segment| {
+            let flow = flows.of(&segment.flow, || self.flow(wire, segment.flow))?;
+            Some((segment, flow.between(segment.id)))
+        }) {
+            let arrival = self.arrival(doubles, (wire, time), likeness, (original.into(), original));
+            self.plain_segment(&mut tables, &arrival, &between, &segment);
         } else {
             self.any(&mut tables, (wire, time), (link, bytes, original), likeness);
         }
@@ -301,7 +307,9 @@ impl Intake {
             Transport::Udp(udp) => {
                 self.udp(way, &udp, &mut Onward::new(ip.destination, udp.destination_port), &[]);
             }
-            Transport::Tcp(tcp) => self.tcp(tables, way, ip, &tcp),
+            Transport::Tcp(tcp) => {
+                self.tcp(tables, way, (ip.source, ip.destination), ip.is_cut(), &tcp);
+            }
             Transport::Icmp6(icmp) => self.icmp6(way, &icmp),
             Transport::Membership(membership) => self.membership(way, &membership),
             Transport::Icmp(_) => self.stream(way, "icmp", part(&ip.destination)),

@@ -2,14 +2,14 @@
 
 use super::Intake;
 use super::carried::{FeedId, Service};
-use super::packet::{Tables, Way, part};
+use super::packet::{Arrival, Between, Tables, Way, part};
 use crate::books::bounded;
 use crate::books::inventory::DeviceId;
 use crate::books::network::Sign;
 use crate::books::talks;
 use crate::books::wires::{DISORDER_S, WireId};
 use crate::frames::{
-    Ip, LineSplitter, MAX_DIRECTIONS, SegmentKind, Stall, StreamKey, StreamSink, Tcp, TcpStreams,
+    LineSplitter, MAX_DIRECTIONS, PlainSegment, SegmentKind, Stall, StreamKey, StreamSink, Tcp, TcpStreams,
     looks_like_lines,
 };
 use crate::time::Time;
@@ -33,14 +33,33 @@ const BACKLOG_S: f64 = 1.5;
 const CATCHES_UP_S: f64 = 1.0;
 
 impl Intake {
-    /// Books a segment.
-    pub(super) fn tcp(&mut self, tables: &mut Tables, way: Way, ip: &Ip<'_>, tcp: &Tcp<'_>) {
-        let key = StreamKey {
-            source: (ip.source, tcp.source_port),
-            destination: (ip.destination, tcp.destination_port),
-        };
+    /// Books a plain segment of a flow.
+    #[inline]
+    pub(super) fn plain_segment(
+        &mut self,
+        tables: &mut Tables,
+        arrival: &Arrival,
+        between: &Between,
+        plain: &PlainSegment<'_>,
+    ) {
+        let Some(way) = self.arrived(arrival, between) else { return };
+        let (ip, to_ip) = plain.flow.ips();
+        self.own_ipv4_address(way, ip);
+        self.tcp(tables, way, (ip.into(), to_ip.into()), plain.is_cut, &plain.tcp);
+    }
+
+    /// Books a segment from one address to another; `is_cut` when the recorder cut it.
+    pub(super) fn tcp(
+        &mut self,
+        tables: &mut Tables,
+        way: Way,
+        ips: (IpAddr, IpAddr),
+        is_cut: bool,
+        tcp: &Tcp<'_>,
+    ) {
+        let key = StreamKey { source: (ips.0, tcp.source_port), destination: (ips.1, tcp.destination_port) };
         let low = tcp.source_port.min(tcp.destination_port);
-        self.stream(way, "tcp", part(&(ip.destination, low)));
+        self.stream(way, "tcp", part(&(ips.1, low)));
         if tcp.flags.syn() {
             tables.text.services.note(if tcp.flags.ack() { key.source } else { key.destination });
         }
@@ -59,7 +78,7 @@ impl Intake {
                 }
             }
         }
-        if ip.is_cut() && looks_like_lines(tcp.payload) {
+        if is_cut && looks_like_lines(tcp.payload) {
             self.books.networks.of(way.wire).host(way.host).lines_cut = true;
         }
         let Some(time) = way.time else { return };
@@ -80,7 +99,6 @@ impl Intake {
                 SegmentKind::Retransmission => talks::Packet::DataAgain,
                 SegmentKind::Empty | SegmentKind::KeepAlive | SegmentKind::Double => talks::Packet::Other,
             };
-            let ips = (ip.source, ip.destination);
             self.books.networks.of(way.wire).talk(way.host, to, ips, packet, way.time);
         }
         tables.text.deliver(self);

@@ -174,6 +174,8 @@ pub struct Host {
     usual: Signs,
     /// Its returns after the longest silences.
     returns: Longest<Return>,
+    /// The return after a longer silence just before, when it may still show how it came up.
+    longer_open: Option<Return>,
     /// What was sent to it alone: the load of its link towards it, groups apart.
     pub received: Rate,
     first: Option<Time>,
@@ -211,7 +213,7 @@ impl Host {
         match self.last.replace(time) {
             None => self.first = Some(time),
             Some(last) if time.since(last) >= AWAY_S => {
-                self.settle();
+                self.close_open(time);
                 self.open = Some(Return {
                     silence: Span::new(last, time),
                     before: self.shown_at(last),
@@ -225,10 +227,10 @@ impl Host {
     }
 
     pub(super) fn sign(&mut self, time: Time, sign: Sign) {
-        if let Some(open) = &mut self.open
-            && (-LATE_S..=SHOWS_WITHIN_S).contains(&time.since(open.silence.to))
-        {
-            open.after.add(sign);
+        for open in [&mut self.open, &mut self.longer_open].into_iter().flatten() {
+            if (-LATE_S..=SHOWS_WITHIN_S).contains(&time.since(open.silence.to)) {
+                open.after.add(sign);
+            }
         }
         let came = self.open.filter(|open| open.silence.seconds() >= PAUSE_S).map(|open| open.silence.to);
         if self.first.is_none_or(|first| time.since(first) <= EPISODE_S) {
@@ -274,10 +276,32 @@ impl Host {
         if let Some(last) = self.last {
             self.at_last = self.shown_at(last);
         }
-        if let Some(open) = self.open.take()
-            && self.returns.admits(open.micros())
-        {
-            self.returns.add(open);
+        let open = [self.open.take(), self.longer_open.take()];
+        open.into_iter().for_each(|back| self.note(back));
+    }
+
+    /// Makes room for another return at `time`. Of those after which the host may still show how it came up, the one after the
+    /// longest silence stays open: between its probes it is silent too.
+    fn close_open(&mut self, time: Time) {
+        let shows = |open: &Return| time.since(open.silence.to) <= SHOWS_WITHIN_S;
+        let longer = self.longer_open.take();
+        let (stays, goes) = match (self.open.take(), longer) {
+            (Some(open), Some(longer)) if shows(&longer) && longer.micros() > open.micros() => {
+                (Some(longer), Some(open))
+            }
+            (Some(open), longer) if shows(&open) => (Some(open), longer),
+            (open, longer) => {
+                self.note(longer);
+                (None, open)
+            }
+        };
+        self.longer_open = stays;
+        self.note(goes);
+    }
+
+    fn note(&mut self, back: Option<Return>) {
+        if let Some(back) = back.filter(|back| self.returns.admits(back.micros())) {
+            self.returns.add(back);
         }
     }
 

@@ -189,6 +189,22 @@ fn what_stands_behind_the_cut_is_not_missed() {
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
 }
 
+/// Between its probes a host that comes up is silent too, for longer than its beats are apart: all that it shows then tells of
+/// the one flap.
+#[test]
+fn what_a_host_shows_in_steps_tells_of_one_flap() {
+    let mut traffic = Traffic::of_two_displays(200.0);
+    let ip = 0xC0A8_2F07;
+    for stretch in [(0.5, 100.0), (108.2, 200.0)] {
+        traffic.sends(7, ip, 2.0, stretch);
+    }
+    for (late, from) in [(0.0, 0), (1.8, 0), (3.7, 0), (5.6, ip)] {
+        traffic.arp(107.5 + late, 7, from, ip);
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert_eq!(alarms(&report), ["link-flap"], "{:?}", report.findings);
+}
+
 /// A display that says something once a second loses its link for four seconds, again and again, and takes its address anew each
 /// time: four intervals are enough when the link shows that it came up.
 #[test]

@@ -53,12 +53,29 @@ fn waited_for_address(books: &Books, id: DeviceId, silence: &Silence, back: Retu
 }
 
 /// Whether a host shows after a silence that its link or its network stack came up: by two signs of that kind, one of which
-/// it may show by chance.
+/// it may show by chance, or by one and a weaker one, neither of which it shows at other times.
 pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
-    let back = books.host(id).and_then(|host| back_from(host, &Silence { span, returned: true }));
-    back.is_some_and(|back| {
-        !back.before.has(Sign::Goodbye) && back.after.iter().filter(|sign| sign.is_strong()).count() >= 2
-    })
+    let Some(host) = books.host(id) else { return false };
+    let Some(back) = back_from(host, &Silence { span, returned: true }) else { return false };
+    if back.before.has(Sign::Goodbye) {
+        return false;
+    }
+    let strong = back.after.iter().filter(|sign| sign.is_strong()).count();
+    let alike = |r: &&Return| r.silence.seconds() >= 0.5 * span.seconds();
+    let then_only = |sign: &Sign| {
+        let after = host.returns().iter().filter(alike).filter(|r| r.after.has(*sign)).count() as u32;
+        host.episodes.get(*sign as usize).is_some_and(|episodes| shows_then_only(*episodes, after))
+    };
+    let shows_up = |sign: &Sign| {
+        sign.is_strong() || matches!(sign, Sign::GroupJoin | Sign::NameAnnouncement | Sign::ServiceAlive)
+    };
+    strong >= 2 || strong == 1 && back.after.iter().filter(shows_up).filter(then_only).count() >= 2
+}
+
+/// Whether a sign that came after so many silences came hardly ever else: once at the start of the recording, once more by
+/// chance.
+const fn shows_then_only(episodes: u32, after: u32) -> bool {
+    after > 0 && episodes <= 2 * after + 2
 }
 
 /// TCP connections that a host may close beside those after which it is silent; who asks by the second closes one each time.
@@ -86,8 +103,7 @@ fn telling(host: &Host, silences: &[Silence]) -> Signs {
         }
         let after =
             silences.iter().filter_map(|s| back_from(host, s)).filter(|r| r.after.has(sign)).count() as u32;
-        // Once at the start of the recording, once more by chance.
-        if after > 0 && episodes <= 2 * after + 2 {
+        if shows_then_only(episodes, after) {
             telling.add(sign);
         }
     }

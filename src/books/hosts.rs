@@ -62,7 +62,7 @@ pub enum Sign {
     ServiceAlive,
     /// TCP connection opened (SYN).
     Connect,
-    /// TCP connection closed in good order (FIN).
+    /// TCP connection closed (FIN), or broken off (RST), by it or by its peer.
     HangUp,
     /// Says that it leaves: mDNS goodbye, SSDP byebye, DHCP release, LLDP with no time to live.
     Goodbye,
@@ -155,6 +155,8 @@ pub struct Return {
     pub after: Signs,
     /// What it had shown before while it was there, as it may show at any time.
     pub usual: Signs,
+    /// Whether others sent it something meanwhile.
+    pub sought: bool,
 }
 
 /// One host's signs. What every frame of it touches stands first, and in these 64 bytes that come from memory at a time; what
@@ -172,12 +174,14 @@ pub struct Host {
     shown: Signs,
     /// Those of them that it showed while it was there, and not as it came up.
     usual: Signs,
-    /// Its returns after the longest silences.
-    returns: Longest<Return>,
     /// The return after a longer silence just before, when it may still show how it came up.
     longer_open: Option<Return>,
+    /// Its returns after the longest silences.
+    returns: Longest<Return>,
     /// What was sent to it alone: the load of its link towards it, groups apart.
     pub received: Rate,
+    /// When the last frame was sent to it alone.
+    pub(super) latest_to: Option<Time>,
     first: Option<Time>,
     /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
     pub unpadded: u64,
@@ -187,9 +191,11 @@ pub struct Host {
     pub at_first: Signs,
     /// What it showed just before its last frame.
     pub at_last: Signs,
+    /// Whether others sent it something after that.
+    pub sought_at_last: bool,
     /// How many times it showed each sign, one burst counted once.
     pub episodes: [u32; Sign::ALL.len()],
-    /// TCP connections that it closed; one that asks by the second closes as many.
+    /// TCP connections that it closed, or that were broken off; one that asks by the second closes as many.
     pub hang_ups: u64,
     /// Its DHCP discovers.
     pub discovers: u64,
@@ -219,6 +225,7 @@ impl Host {
                     before: self.shown_at(last),
                     after: Signs::default(),
                     usual: self.usual(),
+                    sought: self.was_sought_after(last),
                 });
             }
             Some(_) => {}
@@ -257,6 +264,11 @@ impl Host {
         usual
     }
 
+    /// Whether others sent it something after its frame at `moment`: more than what was still to be said then.
+    fn was_sought_after(&self, moment: Time) -> bool {
+        self.latest_to.is_some_and(|latest| latest.since(moment) > ALIVE_S)
+    }
+
     /// What it showed just before `moment`.
     fn shown_at(&self, moment: Time) -> Signs {
         let mut signs = Signs::default();
@@ -269,15 +281,6 @@ impl Host {
             }
         }
         signs
-    }
-
-    /// Takes what is still open into account; call once at the end.
-    pub fn settle(&mut self) {
-        if let Some(last) = self.last {
-            self.at_last = self.shown_at(last);
-        }
-        let open = [self.open.take(), self.longer_open.take()];
-        open.into_iter().for_each(|back| self.note(back));
     }
 
     /// Makes room for another return at `time`. Of those after which the host may still show how it came up, the one after the
@@ -303,6 +306,16 @@ impl Host {
         if let Some(back) = back.filter(|back| self.returns.admits(back.micros())) {
             self.returns.add(back);
         }
+    }
+
+    /// Takes what is still open into account; call once at the end.
+    pub fn settle(&mut self) {
+        if let Some(last) = self.last {
+            self.at_last = self.shown_at(last);
+            self.sought_at_last = self.was_sought_after(last);
+        }
+        let open = [self.open.take(), self.longer_open.take()];
+        open.into_iter().for_each(|back| self.note(back));
     }
 
     /// Fetches where its next return comes to stand.

@@ -165,7 +165,9 @@ impl Network {
     /// Books a frame that was sent to a host alone: `octets` on the wire.
     pub fn received(&mut self, device: DeviceId, time: Option<Time>, octets: u64) {
         if let Some(time) = time {
-            self.host(device).received.add(time, octets);
+            let host = self.host(device);
+            host.received.add(time, octets);
+            host.latest_to = Some(time);
         }
     }
 
@@ -188,6 +190,16 @@ impl Network {
     fn is_alive(&self, host: DeviceId, now: Option<Time>) -> bool {
         let last = self.hosts.get(host).and_then(|host| host.last);
         last.zip(now).is_some_and(|(last, now)| now.since(last) <= ALIVE_S)
+    }
+
+    /// Books that a host closed a TCP connection to another, or broke it off.
+    pub fn hung_up(&mut self, by: DeviceId, peer: Option<DeviceId>, broken_off: bool, time: Option<Time>) {
+        self.sign(by, time, Sign::HangUp);
+        self.host(by).hang_ups += 1;
+        // Who does not live any more is not told that it is over: its peer gave it up.
+        let Some(peer) = peer.filter(|peer| self.is_alive(*peer, time)) else { return };
+        self.sign(peer, time, Sign::HangUp);
+        self.host(peer).hang_ups += u64::from(broken_off);
     }
 
     /// Books a sign of a host.
@@ -236,18 +248,6 @@ impl Network {
         self.hosts.get(device).is_some_and(|host| host.claim.0 == ip.to_bits()) && !ip.is_unspecified()
     }
 
-    /// Books that a host speaks with an IPv4 address of its own.
-    pub fn claim(&mut self, device: DeviceId, ip: Ipv4Addr, by_arp: bool, time: Option<Time>) {
-        let Some(time) = time else { return };
-        if ip.is_unspecified() || ip.is_multicast() || ip.is_broadcast() {
-            return;
-        }
-        let (latest, latest_index) = self.host(device).claim;
-        let index = if latest == ip.to_bits() {
-            latest_index
-        } else {
-            let index = self.claimants_of(ip).unwrap_or(NO_ROOM);
-            self.host(device).claim = (ip.to_bits(), index);
     /// Books that a host speaks with the IPv4 address with which it spoke last, when it alone does; says whether that is so, and
     /// else [`claim`](Self::claim) must.
     #[inline]
@@ -261,6 +261,18 @@ impl Network {
                 .is_some_and(|(_, claimants)| claimants.claim_again(device, false, time))
     }
 
+    /// Books that a host speaks with an IPv4 address of its own.
+    pub fn claim(&mut self, device: DeviceId, ip: Ipv4Addr, by_arp: bool, time: Option<Time>) {
+        let Some(time) = time else { return };
+        if ip.is_unspecified() || ip.is_multicast() || ip.is_broadcast() {
+            return;
+        }
+        let (latest, latest_index) = self.host(device).claim;
+        let index = if latest == ip.to_bits() {
+            latest_index
+        } else {
+            let index = self.claimants_of(ip).unwrap_or(NO_ROOM);
+            self.host(device).claim = (ip.to_bits(), index);
             index
         };
         let Some((_, claimants)) = self.claimed.get_mut(index as usize) else {

@@ -66,12 +66,8 @@ impl Intake {
         if tcp.flags.syn() && !tcp.flags.ack() {
             self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
         }
-        if tcp.flags.fin() {
-            let network = self.books.networks.of(way.wire);
-            network.sign(way.host, way.time, Sign::HangUp);
-            network.host(way.host).hang_ups += 1;
-        }
         if tcp.flags.fin() || tcp.flags.rst() {
+            self.books.networks.of(way.wire).hung_up(way.host, way.to, tcp.flags.rst(), way.time);
             for (host, stream) in [(Some(way.host), key), (way.to, key.reversed())] {
                 if let Some(host) = host {
                     self.hung_up((way.wire, host), &stream, tables.text.services.end_of(&stream), way.time);

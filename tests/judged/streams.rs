@@ -6,6 +6,7 @@ use leadsman::report::model::Report;
 
 const FIN: u8 = 0x11;
 const SYN: u8 = 0x02;
+const RST: u8 = 0x14;
 const SYN_ACK: u8 = 0x12;
 const ACK: u8 = 0x10;
 
@@ -312,4 +313,41 @@ fn a_connection_whose_peer_left_hides_no_later_flap() {
     let report = boat.judged();
     let flaps: Vec<_> = report.findings.iter().filter(|f| f.kind == "link-flap").collect();
     assert_eq!(flaps.len(), 1, "{:?}", report.findings);
+}
+
+/// The only client of a gateway closes its connection or breaks it off: the gateway has nobody to send to, and says no more than
+/// who its neighbours are. One that stops though its client goes on waiting is missed.
+#[test]
+fn a_gateway_without_a_client_has_nothing_to_say() {
+    for says in [sentences as Says, frames] {
+        for (flags, lives) in [(FIN, true), (RST, true), (RST, false)] {
+            let mut boat = Boat::new(|_| true);
+            let mut link = Link { gateway: 50_000, display: 36_001, next: 1000 };
+            for i in 0..600 {
+                boat.send(f64::from(i) / 10.0 + 0.003, DISPLAY, &mut link, &says(i));
+            }
+            let late = if lives { 0.0 } else { 15.0 };
+            let ports = (link.display, link.gateway);
+            boat.segment(59.95 + late, (DISPLAY, GATEWAY), ports, (1, link.next), flags, &[]);
+            if lives {
+                if flags == FIN {
+                    let ports = (link.gateway, link.display);
+                    boat.segment(59.951, (GATEWAY, DISPLAY), ports, (link.next, 2), FIN, &[]);
+                }
+                for asks in [72.0, 96.0] {
+                    let body = [
+                        &[0, 1, 8, 0, 6, 4, 0, 1][..],
+                        &mac(GATEWAY),
+                        &ip(GATEWAY).to_be_bytes(),
+                        &[0; 6],
+                        &ip(OTHER).to_be_bytes(),
+                    ];
+                    boat.0.push((asks, ethernet(GATEWAY, ALL, 0x0806, &body.concat())));
+                }
+            }
+            let report = boat.judged();
+            let owed: &[&str] = if lives { &[] } else { &["device-dropout"] };
+            assert_eq!(alarms(&report), owed, "{flags} {lives}: {:?}", report.findings);
+        }
+    }
 }

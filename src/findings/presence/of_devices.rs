@@ -144,7 +144,9 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let came_up = of_hosts::comes_up(books, id, silence.span);
     let closed = of_hosts::hung_up(books, id, silence);
     let owes_nothing = |stream: &Stream| {
-        closed && stream.message == Message::Protocol("tcp")
+        of_ended_route(stream)
+            || closed && stream.message == Message::Protocol("tcp")
+            || stream.device != id && unheard::ends_with(books, stream, silence.span)
             || unheard::waits(books, id, stream, silence.span)
             || !silence.returned && began_at_will(books, id, wire, stream)
     };

@@ -78,14 +78,20 @@ const fn shows_then_only(episodes: u32, after: u32) -> bool {
     after > 0 && episodes <= 2 * after + 2
 }
 
-/// TCP connections that a host may close beside those after which it is silent; who asks by the second closes one each time.
+/// TCP connections that a host may close while others seek it; who is asked by the second closes one each time.
 const FEW_HANG_UPS: u64 = 4;
 
-/// Whether a host closed its TCP connections just before a silence: what they carried had come to its end.
+/// Whether a host's TCP connections were closed just before a silence: what they carried had come to its end. Where there is always
+/// one that is closed, nobody may have tried to open the next.
 pub(super) fn hung_up(books: &Books, id: DeviceId, silence: &Silence) -> bool {
-    books.host(id).filter(|host| host.hang_ups <= FEW_HANG_UPS).is_some_and(|host| {
-        let before = back_from(host, silence).map(|back| back.before);
-        before.or_else(|| (!silence.returned).then_some(host.at_last)).is_some_and(|s| s.has(Sign::HangUp))
+    books.host(id).is_some_and(|host| {
+        let back = back_from(host, silence).map(|back| (back.before, back.sought));
+        let (before, sought) = match back {
+            Some(back) => back,
+            None if !silence.returned => (host.at_last, host.sought_at_last),
+            None => return false,
+        };
+        before.has(Sign::HangUp) && (host.hang_ups <= FEW_HANG_UPS || !sought)
     })
 }
 

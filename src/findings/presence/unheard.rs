@@ -6,7 +6,7 @@ use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::timing::{Message, Stream};
 use crate::books::wires::{Wire, WireId};
-use crate::time::Span;
+use crate::time::{Span, Time};
 
 /// A line or bus that is carried falls silent within this time of the end of its connection, seconds.
 const ENDS_WITH_S: f64 = 3.0;
@@ -42,6 +42,17 @@ fn is_unheard(wire: &Wire, silence: Span, back_s: f64) -> bool {
 /// Whether a silence of a wire is known to be its receiver's.
 pub(super) fn is_receivers(presence: &Presence, wire: WireId, silence: Span) -> bool {
     presence.brief.iter().any(|(id, unheard)| *id == wire && within(*unheard, silence))
+}
+
+/// The last line and the end of its connection lie no further apart, seconds: who gives up a sender that fell silent waits for
+/// longer (common practice, no source).
+const AT_ITS_END_S: f64 = 1.0;
+
+/// Whether a stream was sent in a TCP connection that was closed or broken off as a silence began.
+pub(super) fn ends_with(books: &Books, stream: &Stream, silence: Span) -> bool {
+    let wire = books.inventory.get(stream.device).and_then(|device| books.wires.get(device.wire));
+    let with = |end: &Time| (-ENDS_WITH_S..=AT_ITS_END_S).contains(&end.since(silence.from));
+    wire.is_some_and(|wire| wire.ends.iter().any(with))
 }
 
 /// Whether a stream of a host, or of what its packets carry, waited for a receiver throughout a silence of the host.

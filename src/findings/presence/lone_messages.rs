@@ -68,7 +68,7 @@ fn breaking(
 }
 
 /// Whether a message would have come in a silence, had the device lived.
-fn was_due(stream: &Stream, silence: Span) -> bool {
+pub(super) fn was_due(stream: &Stream, silence: Span) -> bool {
     // Of a heartbeat there are too few to show a rhythm.
     stream.pulse_s().or(stream.standard_s).is_some_and(|interval| {
         let long = DUE_INTERVALS * interval;

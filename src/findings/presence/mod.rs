@@ -240,10 +240,7 @@ fn comes_and_goes(stream: &Stream) -> bool {
         ),
         Message::Sentence(name) => {
             let name = name.as_str();
-            name.starts_with('P')
-                || ["RMB", "APB", "XTE", "BWC", "BOD", "TTM"]
-                    .iter()
-                    .any(|formatter| name.ends_with(formatter))
+            name.starts_with('P') || name.ends_with("TTM") || is_of_a_route(stream)
         }
         // A picture or a page that somebody opens and closes.
         Message::Protocol(protocol) => matches!(protocol, "udp" | "tcp"),
@@ -260,6 +257,19 @@ fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
 fn beats(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
     let carried = books.carried(device).iter().flat_map(move |id| periodic(books, *id));
     periodic(books, device).chain(carried)
+/// Messages that are sent while somebody follows a route or has the boat steered, and not before or after.
+fn is_of_a_route(stream: &Stream) -> bool {
+    match stream.message {
+        Message::Pgn(pgn) => matches!(pgn, 127_237 | 129_283..=129_285),
+        Message::Sentence(name) => {
+            let of_it = ["APA", "APB", "BOD", "BWC", "BWR", "HSC", "RMB", "XTE", "XTR"];
+            !name.as_str().starts_with('P')
+                && of_it.iter().any(|formatter| name.as_str().ends_with(formatter))
+        }
+        Message::Protocol(_) => false,
+    }
+}
+
 }
 
 /// How long something with this interval may stay away, on a wire with these stamps. The boat's own clock is one of them: where

@@ -2,9 +2,9 @@
 
 use super::of_wires::{BOOTED_S, EDGE_S};
 use super::{
-    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, beats, comes_and_goes, covered, flowed_into,
-    follows, has_started, is_silent, moved, of_hosts, other_talker, patience, patience_with, periodic,
-    unheard, visitors, within,
+    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, WireSilence, beats, comes_and_goes, covered,
+    flowed_into, follows, has_started, is_of_a_route, is_silent, lone_messages, moved, of_hosts,
+    other_talker, patience, patience_with, periodic, unheard, visitors, within,
 };
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
@@ -93,7 +93,6 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     });
     // Who was lost with its wire and boots longer than others is late, and not lost once more.
     let boots = |silence: Span| {
-        let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, EDGE_S);
         presence.outages(is_its).any(|outage| {
             (-heard_s..=EDGE_S).contains(&silence.from.since(outage.from))
                 && silence.to.since(outage.to) <= BOOTED_S
@@ -139,13 +138,18 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 }
 
 /// Whether a silence is too long for what the device sent just before it: an engine's gateway sends a tank's level once in
-/// seconds until the engine runs. A connection that was closed has nothing more to send.
+/// seconds until the engine runs. A connection that was closed has nothing more to send, nor has who steered along a route that
+/// ended, as long as nothing else of it is missing.
 fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let came_up = of_hosts::comes_up(books, id, silence.span);
     let closed = of_hosts::hung_up(books, id, silence);
     let owes_nothing = |stream: &Stream| {
         of_ended_route(stream)
             || closed && stream.message == Message::Protocol("tcp")
+    let of_ended_route = |stream: &Stream| {
+        let missing = |other: &Stream| !is_of_a_route(other) && lone_messages::was_due(other, silence.span);
+        is_of_a_route(stream) && !books.timing.of(stream.device).any(missing)
+    };
             || stream.device != id && unheard::ends_with(books, stream, silence.span)
             || unheard::waits(books, id, stream, silence.span)
             || !silence.returned && began_at_will(books, id, wire, stream)

@@ -164,6 +164,12 @@ impl Books {
         self.host(host).is_some_and(|host| host.lines_cut)
     }
 
+    /// Whether what a device says may stand behind the cut of the packets that carry it, and was not seen.
+    #[must_use]
+    pub fn is_cut(&self, device: DeviceId) -> bool {
+        self.carrier(device).is_some_and(|host| self.lines_cut(host))
+    }
+
     /// Whether a host is a phone, a tablet or a laptop by all that shows: its hardware address was drawn by lot, and it
     /// supplies no line and no bus. Such hosts sleep, leave and come back.
     #[must_use]

@@ -107,7 +107,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 number(rhythm.p99_s, 2)
             ))
             .evidence(format!(
-                "{others_ragged} of {others} messages of other senders on this wire are ragged."
+                "{alike} of {} messages of other senders on this wire are late by half as much or more.",
+                others.len()
             ))
             .check(format!("Update {who}, and the gateway in front of it if there is one."))
             .check("Look for a setting that sends on change, or for one slow line that many messages share."),

@@ -46,7 +46,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let lives = device.last.zip(last).is_some_and(|(seen, asked)| seen.since(asked) > ANSWER_S);
             let born = device.first.zip(list.iter().filter_map(|(_, r)| r.first).min());
             let lived = born.is_some_and(|(seen, asked)| asked.since(seen) > -ANSWER_S);
-            if total < ENOUGH || answered > 0 || !lives || !lived || address_conflict::involves(books, id) {
+            let explained = address_conflict::involves(books, id) || books.is_cut(id);
+            if total < ENOUGH || answered > 0 || !lives || !lived || explained {
                 continue;
             }
             // Silences that hold most of the asking explain the rest.

@@ -120,7 +120,8 @@ fn slow(evidence: &Evidence<'_>, stream: &Stream) -> Option<(f64, f64)> {
     if !is_slow || !steady {
         return None;
     }
-    let explained = line_overloaded::full(books, wire).is_some()
+    let explained = books.is_cut(stream.device)
+        || line_overloaded::full(books, wire).is_some()
         || address_conflict::involves(books, stream.device)
         || told_faster(evidence, stream)
         || repeats(evidence, stream);

@@ -25,10 +25,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         if stream.filled_s() < 0.25 * heard_s(books, stream.device) {
             continue;
         }
-        if quarrels(books, stream.device)
-            || is_asked_for(books, stream)
-            || books.carrier(stream.device).is_some_and(|host| books.lines_cut(host))
-        {
+        if quarrels(books, stream.device) || is_asked_for(books, stream) || books.is_cut(stream.device) {
             continue;
         }
         let Some(wire) = books.wires.get(device.wire) else { continue };

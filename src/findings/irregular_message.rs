@@ -15,8 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A message comes in bunches with holes between: a chart or a pointer stutters, an autopilot gets its data late.",
         detection: "On average the message keeps its standard rate (to a third; 0183: its own mean rate), and yet three intervals \
                     in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
-                    Pauses of ten intervals and more do not count here, nor silences that are told. When half of the other senders' messages are ragged \
-                    too, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
+                    Pauses of ten intervals and more do not count here, nor silences that are told. When half of the other senders' messages are late \
+                    by as much, or by half of it, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
                     buses inside network packets, which come in the network's time; nor where the holes are those of \
                     messages that came damaged (fast-packet-loss, bad-checksum, garbled-sentence).",
         lookalikes: "A gateway or recorder that hands frames over in batches makes everything ragged. Single pauses are \
@@ -56,6 +56,9 @@ const MINDED_S: f64 = 1.0;
 /// Fewer messages than this tell nothing of a habit.
 const ENOUGH: u64 = 60;
 
+/// Two messages are late alike when the one is by this share of the other's, at least.
+const ALIKE: f64 = 0.5;
+
 /// How a message comes.
 struct Rhythm {
     nominal_s: f64,
@@ -63,15 +66,22 @@ struct Rhythm {
     late: f64,
 }
 
+impl Rhythm {
+    /// By how much one in a hundred is late, seconds.
+    fn late_s(&self) -> f64 {
+        self.p99_s - self.nominal_s
+    }
+}
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings: Vec<Finding> = Vec::new();
     let mut ragged: Vec<(&Stream, WireId, Rhythm)> = Vec::new();
-    let mut judged: Vec<(&Stream, WireId)> = Vec::new();
+    let mut judged: Vec<(&Stream, WireId, f64)> = Vec::new();
     for stream in books.timing.iter() {
         let Some(wire) = books.inventory.get(stream.device).map(|d| d.wire) else { continue };
         let Some(rhythm) = rhythm(evidence, stream, wire) else { continue };
-        judged.push((stream, wire));
+        judged.push((stream, wire, rhythm.late_s()));
         if rhythm.late >= LATE_SHARE && rhythm.p99_s >= RAGGED * rhythm.nominal_s {
             ragged.push((stream, wire, rhythm));
         }
@@ -81,10 +91,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         if findings.iter().any(|f| f.devices.contains(&stream.device)) {
             continue;
         }
-        let other = |s: &Stream, w: WireId| w == *wire && s.device != stream.device;
-        let others = judged.iter().filter(|(s, w)| other(s, *w)).count();
-        let others_ragged = ragged.iter().filter(|(s, w, _)| other(s, *w)).count();
-        if others_ragged > 0 && others_ragged * 2 >= others {
+        // What is late by as much with most of the others' messages waits for the wire or the recorder, be their intervals longer.
+        let others = judged.iter().filter(|(s, w, _)| w == wire && s.device != stream.device);
+        let others: Vec<f64> = others.map(|(_, _, late_s)| *late_s).collect();
+        let alike = others.iter().filter(|late_s| **late_s >= ALIKE * rhythm.late_s()).count();
+        if alike > 0 && 2 * alike >= others.len() {
             continue;
         }
         let all = || ragged.iter().filter(|(s, _, _)| s.device == stream.device);
@@ -136,6 +147,7 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
     };
     let line = matches!(stream.message, Message::Sentence(_));
     if wire.stamp_s() > 0.5 * nominal_s
+        || books.is_cut(stream.device)
         || line_overloaded::full(books, id).is_some()
         || address_conflict::involves(books, stream.device)
         || stream.steps_back > 0

@@ -274,3 +274,24 @@ fn what_comes_by_chance_is_not_missed() {
         }
     }
 }
+
+/// A gateway holds everything back for a third of a second now and then: that only the fastest message comes three times as late as
+/// it should is no fault of who sends it.
+#[test]
+fn what_waits_with_all_others_is_not_ragged_alone() {
+    let held = |t: f64| if t % 4.0 < 0.35 { t - t % 4.0 + 0.35 } else { t };
+    let engine = every(0.1, 0x09F2_0048, "00803EFFFFFFFFFF", |_| true);
+    let frames = |late: &dyn Fn(f64, bool) -> f64| {
+        let depth = every(0.9, 0x0DF5_0B16, "FFE80300000000FF", |_| true);
+        let speed = every(0.9, 0x09F5_0317, "FF2C01FFFF00FFFF", |_| true);
+        let water = every(0.45, 0x15FD_0818, "FF0000A76FFFFFFF", |_| true);
+        let own = engine.iter().map(|(t, id, data)| (late(*t, true), *id, data.clone()));
+        let others =
+            [depth, speed, water].concat().into_iter().map(|(t, id, data)| (late(t, false), id, data));
+        can_log(own.chain(others).collect())
+    };
+    let all = judge(&[frames(&|t, _| held(t))]);
+    assert!(alarms(&all).is_empty(), "{:?}", all.findings);
+    let alone = judge(&[frames(&|t, own| if own { held(t) } else { t })]);
+    assert_eq!(alarms(&alone), ["irregular-message"], "{:?}", alone.findings);
+}

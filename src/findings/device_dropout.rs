@@ -16,12 +16,13 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A whole device falls silent while the others on its wire go on: its supply, its connector or its drop cable, \
                   or the device itself.",
         detection: "No frame of the device for five intervals of its fastest periodic message (at least 1.5 s, and five stamps \
-                    of the recorder) while the wire goes on, and no sign that it came up anew. A TCP connection that was \
-                    closed, or whose receiver fell silent or acknowledges nothing, is not missed, nor is what it carried: \
+                    of the recorder) while the wire goes on, which may have been silent for a part of it, and no sign that it came up \
+                    anew. A TCP connection that was closed or broken off, or whose receiver fell silent or acknowledges nothing, is not missed, nor is what it carried: \
                     the sender repeats itself ever more seldom meanwhile. A satellite \
                     receiver that changes its talker goes on, and so does a node that takes another address. A device that \
                     starts may pause in its first 10 s, and one that is lost with its wire may come a minute after it. Messages \
-                    that come at any moment alike, as when somebody turns a switch, are not periodic. In a log without stamps the \
+                    that come at any moment alike, as when somebody turns a switch, are not periodic; those of a route are \
+                    missed when another message of the device is, and what a packet that the recorder cut holds, never. In a log without stamps the \
                     times are the boat's own; where the talker that gives them is silent, the other sentences tell the time by \
                     their number.",
         lookalikes: "Every device silent at once: wire-outage or recording-gap. A device that announces itself anew: \

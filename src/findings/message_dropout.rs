@@ -17,7 +17,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A message that comes by a clock pauses, while the same device sends its others: the device lives, one of its \
                   measurements does not.",
         detection: "A pause longer than five of the message's own median intervals (and 1.5 s, and five stamps of the \
-                    recorder) that lies in no silence of the whole device or wire, and in which not even pieces of it \
+                    recorder), without the silences of the whole device or wire in it, and in which not even pieces of it \
                     came. One of an engine's messages of 10 s or more counts where the engine shows that it ran on, and was \
                     not switched off.",
         lookalikes: "A device that is silent altogether: device-dropout. A message of which frames come, and some of them are \

@@ -91,3 +91,51 @@ fn a_makers_message_that_ends_as_it_began_is_no_silence() {
     let came_up = frames.into_iter().filter(|(t, id, _)| id & 0xFF != 0x33 || *t > 1.0).chain([claim]);
     assert_eq!(alarms(&judge(&[can_log(came_up.collect())])), ["device-dropout"]);
 }
+
+/// The recorder sleeps for eight seconds of the half minute in which a sounder, or its depth alone, is silent: what was missing
+/// while it was awake is told, for as long as it was missing.
+#[test]
+fn what_was_missing_before_and_after_a_gap_is_told_beside_it() {
+    let speed = |t: f64| (t, 0x09F5_0316, "FF2C01FFFF00FFFF".to_owned());
+    for (kind, of_device) in [("device-dropout", true), ("message-dropout", false)] {
+        let mut frames = [sensors(0, 150), depths(0, 150)].concat();
+        frames.extend((0..300).map(|i| speed(f64::from(i) / 2.0 + 0.11)));
+        let away = |t: f64| (50.0..80.0).contains(&t);
+        frames.retain(|(t, id, _)| !(away(*t) && (*id == 0x0DF5_0B16 || of_device && id & 0xFF == 0x16)));
+        for gap in [(58.0, 66.0), (45.0, 57.0), (70.0, 86.0)] {
+            let report = judge(&[without(frames.clone(), &[gap])]);
+            let mut told = alarms(&report);
+            told.sort_unstable();
+            assert_eq!(told, [kind, "recording-gap"], "{gap:?}: {:?}", report.findings);
+            let (from, to) = (gap.0.min(50.0_f64), gap.1.max(80.0_f64));
+            let longest = number(&report, kind, "longest_s");
+            assert!((longest - (to - from)).abs() < 1.5, "{gap:?}: {longest}");
+        }
+    }
+}
+
+/// A display follows a route (PGN 129283), which ends and begins anew between two of its heartbeats; one whose heartbeat stays away
+/// too was not there.
+#[test]
+fn a_route_that_ends_is_no_silence() {
+    let report = |beats: &[f64]| {
+        let on = |t: &f64| !(63.0..150.0).contains(t);
+        let route =
+            (5..200).map(f64::from).filter(on).map(|t| (t, 0x0DF9_0333, "FF00FFFFFFFFFFFF".to_owned()));
+        let beat = |t: &f64| (*t, 0x1DF0_1133, "60EA00FFFFFFFFFF".to_owned());
+        judge(&[can_log([sensors(0, 200), route.collect(), beats.iter().map(beat).collect()].concat())])
+    };
+    let lives = report(&[0.5, 60.5, 120.5, 180.5]);
+    assert!(alarms(&lives).is_empty(), "{:?}", lives.findings);
+    let gone = report(&[0.5, 60.5, 180.5]);
+    assert_eq!(alarms(&gone), ["device-dropout"], "{:?}", gone.findings);
+    let said = |i: u32| {
+        let mut said = vec![format!("HCHDG,{:.1},,,,", 90.0 + f64::from(i % 7) / 10.0)];
+        if (10..60).contains(&i) || (95..110).contains(&i) {
+            said.push("ECXTE,A,A,0.67,L,N".to_owned());
+        }
+        said
+    };
+    let line = judge(&[crate::lines::line(150, said)]);
+    assert!(alarms(&line).is_empty(), "{:?}", line.findings);
+}

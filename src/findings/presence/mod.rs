@@ -108,12 +108,22 @@ impl Presence {
         (of(stream.device) + books.carrier(stream.device).map_or(0, of) + own + of_wire) as u64
     }
 
-    /// How long a silence lasts without the time in which its whole wire was silent, seconds.
-    fn own_s(&self, books: &Books, wire: WireId, silence: Span) -> f64 {
-        let root = books.root(wire);
-        let of_wire = self.brief.iter().filter(|(id, _)| *id == wire || *id == root).map(|(_, span)| span);
-        let shared = of_wire.map(|s| s.shared_s(silence).max(0.0));
-        silence.seconds() - shared.sum::<f64>()
+    /// How long a silence lasts without the time in which these wires were silent too, seconds. Who fell silent with its wire,
+    /// as far as `heard_s` seconds between two of its messages tell, may be back later than others, by what `late_s` allows.
+    fn own_s(
+        &self,
+        is_its: impl Fn(WireId) -> bool,
+        silence: Span,
+        heard_s: f64,
+        late_s: impl Fn(WireSilence) -> f64,
+    ) -> f64 {
+        let told = self.wires.iter().map(|(wire, span, why)| (wire, span, late_s(*why)));
+        let brief = self.brief.iter().map(|(wire, span)| (wire, span, 0.0));
+        let taken = told
+            .chain(brief)
+            .filter(|(wire, ..)| is_its(**wire))
+            .map(|(_, span, late_s)| taken_s(*span, silence, heard_s, late_s));
+        (silence.seconds() - taken.sum::<f64>()).max(0.0)
     }
 
     /// The silences of these wires that are the wires' own.
@@ -247,16 +257,6 @@ fn comes_and_goes(stream: &Stream) -> bool {
     }
 }
 
-/// The shortest interval of a device's messages with a rhythm, seconds, or of those that its packets carry.
-fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
-    beats(books, device).filter_map(Stream::pulse_s).min_by(f64::total_cmp)
-}
-
-/// The periodic messages of a device, and of those that its packets carry: a gateway that puts each sentence into a datagram of
-/// its own has no rhythm but theirs.
-fn beats(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
-    let carried = books.carried(device).iter().flat_map(move |id| periodic(books, *id));
-    periodic(books, device).chain(carried)
 /// Messages that are sent while somebody follows a route or has the boat steered, and not before or after.
 fn is_of_a_route(stream: &Stream) -> bool {
     match stream.message {
@@ -270,6 +270,16 @@ fn is_of_a_route(stream: &Stream) -> bool {
     }
 }
 
+/// The shortest interval of a device's messages with a rhythm, seconds, or of those that its packets carry.
+fn cadence(books: &Books, device: DeviceId) -> Option<f64> {
+    beats(books, device).filter_map(Stream::pulse_s).min_by(f64::total_cmp)
+}
+
+/// The periodic messages of a device, and of those that its packets carry: a gateway that puts each sentence into a datagram of
+/// its own has no rhythm but theirs.
+fn beats(books: &Books, device: DeviceId) -> impl Iterator<Item = &Stream> {
+    let carried = books.carried(device).iter().flat_map(move |id| periodic(books, *id));
+    periodic(books, device).chain(carried)
 }
 
 /// How long something with this interval may stay away, on a wire with these stamps. The boat's own clock is one of them: where
@@ -306,6 +316,17 @@ fn patience_with(books: &Books, interval_s: f64, wire: &Wire, gaps: &Gaps) -> f6
 pub(crate) fn on_boat_clock(books: &Books, wire: &Wire) -> bool {
     let base = books.recordings.get(wire.recording).map(|r| r.time_base);
     matches!(base, Some(TimeBase::BoatClock | TimeBase::BoatTimeOfDay))
+}
+
+/// How much of a silence a wider one takes, seconds: who fell silent with it, as far as `heard_s` tells, may be back by so much
+/// later; who was silent before, or fell silent in it, starts like any other.
+fn taken_s(wider: Span, silence: Span, heard_s: f64, late_s: f64) -> f64 {
+    let late_s = match wider.from.since(silence.from).abs() <= heard_s {
+        true => late_s,
+        false if silence.from < wider.to => late_s.min(STARTING_S),
+        false => 0.0,
+    };
+    Span::new(wider.from, wider.to.plus(late_s)).shared_s(silence).max(0.0)
 }
 
 fn covered(span: Span, by: Span) -> bool {

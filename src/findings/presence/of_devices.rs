@@ -33,8 +33,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
 
 fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Presence) {
     let Some(device) = books.inventory.get(id) else { return };
-    // What it says may stand behind the cut.
-    if books.carrier(id).is_some_and(|host| books.lines_cut(host)) {
+    if books.is_cut(id) {
         return;
     }
     let root = books.root(device.wire);
@@ -73,18 +72,22 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     // A gateway that falls silent with the bus behind it has nothing to hand on, or is fed by it.
     let carries = |wire: WireId| books.wires.get(wire).is_some_and(|w| w.host == Some(id));
     let is_its = |wire: WireId| wire == root || wire == device.wire || carries(wire);
-    let of_wire = |span: Span| {
-        wire_silent(span) || presence.wires.iter().any(|(w, s, _)| is_its(*w) && covered(span, *s))
+    // What is left of it without its wires' silences must be missed by itself. Who claims no address shows no power that failed.
+    let shows_start = device.name().is_some();
+    let late_s = |why: WireSilence| match why.is_recorders() {
+        true if shows_start => 0.0,
+        true => STARTING_S,
+        false => BOOTED_S,
     };
-    // What is left of it without the wire's own short silences must be missed by itself.
-    let mostly_of_wire = |span: Span| {
-        let own_s = presence.own_s(books, device.wire, span);
-        own_s < span.seconds()
-            && cadence.is_some_and(|c| own_s <= patience_with(books, c, wire, &device.gaps))
+    let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, EDGE_S);
+    let of_wire = |silence: &Silence| {
+        let own_s = presence.own_s(is_its, silence.span, heard_s, late_s);
+        let missed_s = cadence.map_or(f64::INFINITY, |c| patience_with(books, c, wire, &device.gaps));
+        let missed_s = if silence.returned { missed_s } else { (1.5 * missed_s).max(GONE_S) };
+        wire_silent(silence.span) || own_s < silence.span.seconds() && own_s <= missed_s
     };
     silences.retain(|s| {
-        !of_wire(s.span)
-            && !mostly_of_wire(s.span)
+        !of_wire(s)
             && !books.clock_leapt(s.span)
             && !spoke_meanwhile(books, id, wire, s.span)
             && breaks(books, id, wire, s)
@@ -143,13 +146,13 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let came_up = of_hosts::comes_up(books, id, silence.span);
     let closed = of_hosts::hung_up(books, id, silence);
-    let owes_nothing = |stream: &Stream| {
-        of_ended_route(stream)
-            || closed && stream.message == Message::Protocol("tcp")
     let of_ended_route = |stream: &Stream| {
         let missing = |other: &Stream| !is_of_a_route(other) && lone_messages::was_due(other, silence.span);
         is_of_a_route(stream) && !books.timing.of(stream.device).any(missing)
     };
+    let owes_nothing = |stream: &Stream| {
+        of_ended_route(stream)
+            || closed && stream.message == Message::Protocol("tcp")
             || stream.device != id && unheard::ends_with(books, stream, silence.span)
             || unheard::waits(books, id, stream, silence.span)
             || !silence.returned && began_at_will(books, id, wire, stream)
@@ -163,11 +166,14 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     })
 }
 
-/// Whether a maker's own message of a node began in mid-recording though the node had not just come up: what somebody switched
-/// on, or a node sends when it has something to say, may stop as it began.
+/// Whether a maker's own message of a node, or a stream of a host, began in mid-recording though its sender had not just come up:
+/// what somebody switched on, or a node sends when it has something to say, may stop as it began.
 fn began_at_will(books: &Books, id: DeviceId, wire: &Wire, stream: &Stream) -> bool {
     let late = stream.first.zip(wire.first).is_some_and(|(first, begin)| first.since(begin) > STARTING_S);
-    matches!(stream.message, Message::Pgn(_)) && comes_and_goes(stream) && late && !starts_anew(books, id)
+    !matches!(stream.message, Message::Sentence(_))
+        && comes_and_goes(stream)
+        && late
+        && !starts_anew(books, id)
 }
 
 /// Whether a device spoke (a heartbeat, say) while its faster messages went on being silent: then it lives, and the

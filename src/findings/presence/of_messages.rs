@@ -1,9 +1,10 @@
 //! Silences of single messages whose device went on.
 
 use super::of_devices::{quarrels, starts_anew};
+use super::of_wires::{BOOTED_S, EDGE_S};
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, comes_and_goes, covered, engines, follows, has_started,
-    heard_s, is_asked_for, is_on_demand, other_talker, patience, within,
+    GONE_S, MISSED_INTERVALS, Presence, Silence, WireSilence, comes_and_goes, engines, follows, has_started,
+    heard_s, is_asked_for, is_on_demand, other_talker, patience, taken_s, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -47,8 +48,7 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         silences.retain(|s| {
             !engines::is_off(books, stream, s)
                 && !all_silent(s.span)
-                && presence.own_s(books, device.wire, s.span) > patience
-                && !owned(books, presence, stream, s.span)
+                && !owned(books, presence, stream, s.span, patience)
                 && !books.clock_leapt(s.span)
                 && !taken_over(books, stream, s.span, patience)
                 && !other_talker::sends(books, stream, s.span, s.returned)
@@ -79,22 +79,28 @@ fn taken_over(books: &Books, stream: &Stream, silence: Span, within_s: f64) -> b
         .any(|s| s.first.is_some_and(begins) || s.gaps.over(within_s).iter().any(|gap| begins(gap.to)))
 }
 
-/// Whether a wider silence of the device, its host or its wire takes this one.
-fn owned(books: &Books, presence: &Presence, stream: &Stream, span: Span) -> bool {
+/// Whether wider silences of the device, its host or its wire take this one: what is left of it without them is not missed.
+fn owned(books: &Books, presence: &Presence, stream: &Stream, span: Span, patience: f64) -> bool {
     let device = stream.device;
     let Some(d) = books.inventory.get(device) else { return false };
     let root = books.root(d.wire);
     let host = books.carrier(device);
     let starting = d.first.is_some_and(|first| follows(span, first)) && starts_anew(books, device);
     let by_device = |id: DeviceId| {
-        presence.devices.get(&id).into_iter().flatten().any(|s| covered(span, s.span))
-            || presence.restarts.get(&id).into_iter().flatten().any(|s| s.touches(span, 2.0))
+        presence.restarts.get(&id).into_iter().flatten().any(|s| s.touches(span, 2.0))
             || presence.flaps.get(&id).into_iter().flatten().any(|(s, _)| s.touches(span, 2.0))
     };
     let is_its = |wire: WireId| wire == root || wire == d.wire;
     let starts = |back: Time| follows(span, back) && !has_started(stream, back, span);
+    // What a device that was away sends when it is back, it may send late.
+    let heard_s = stream.pulse_s().unwrap_or(0.0).mul_add(2.0, EDGE_S);
+    let late_s = |why: WireSilence| if why.is_recorders() { 0.0 } else { BOOTED_S };
+    let silences = |id: DeviceId| presence.devices.get(&id).into_iter().flatten();
+    let of_device = silences(device).chain(host.into_iter().flat_map(silences));
+    let of_device = of_device.map(|s| taken_s(s.span, span, heard_s, BOOTED_S));
+    let own_s = presence.own_s(is_its, span, heard_s, late_s) - of_device.sum::<f64>();
     starting
-        || presence.wires.iter().any(|(wire, gap, _)| is_its(*wire) && covered(span, *gap))
+        || own_s <= patience
         || presence.outages(is_its).any(|outage| starts(outage.to))
         || by_device(device)
         || host.is_some_and(by_device)

@@ -69,10 +69,16 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         for span in wire.gaps.over(patience.min(BRIEF_S.max(STANDS_OUT * wire.gaps.usual_s().unwrap_or(0.0))))
         {
             // The quiet in which everything starts after an outage belongs to it.
-            let starting = presence
-                .outages(|wire| wire == id)
-                .any(|outage| follows(span, outage.to) && !flowed_between(books, &devices, outage, span));
-            if starting || books.clock_leapt(span) || unheard::is_receivers(presence, id, span) {
+            let goes_on = |gap: Span| follows(span, gap.to) && !flowed_between(books, &devices, gap, span);
+            if presence.slept(|wire| wire == id).any(goes_on) {
+                // A frame or two in it make no end of it.
+                brief.push(span);
+                continue;
+            }
+            if presence.outages(|wire| wire == id).any(goes_on)
+                || books.clock_leapt(span)
+                || unheard::is_receivers(presence, id, span)
+            {
                 continue;
             }
             let missed: Vec<(DeviceId, Time)> =

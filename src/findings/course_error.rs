@@ -17,7 +17,7 @@ use super::pairs::{self, Curve};
 use super::steered::Steered;
 use super::steps_of::astray;
 use super::variation::variation_at_boat;
-use super::{Evidence, heading_frozen, position_frozen, two_in_turn};
+use super::{Evidence, position_frozen, two_in_turn};
 use crate::books::series::Source;
 use crate::time::{Span, Time};
 use crate::units::wrap_180;
@@ -211,8 +211,7 @@ fn moments(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Option
         (if magnetic(heading) { variation } else { 0.0 }, if magnetic(ground) { variation } else { 0.0 });
     let compass = Curve::new(heading.track.samples(), true);
     let course = Curve::new(ground.track.samples(), true);
-    let stands = heading_frozen::stands(evidence, heading).into_iter().map(|(span, _)| span);
-    let untrue: Vec<Span> = stands.chain(astray(heading)).chain(hung(evidence, ground)).collect();
+    let untrue: Vec<Span> = astray(evidence, heading).into_iter().chain(hung(evidence, ground)).collect();
     let mut moments: Vec<Moment> = Vec::new();
     let mut last = None;
     for s in course.samples() {

@@ -34,7 +34,7 @@ pub(super) const DETECTOR: Detector = Detector {
 };
 
 /// A shorter stand is a coarse sensor in a slow turn, seconds.
-const SHORTEST_S: f64 = 8.0;
+pub(super) const SHORTEST_S: f64 = 8.0;
 
 /// The course must change by this much beside it, degrees: leeway, current and the course's own noise under way stay
 /// well below (common practice, no source).

@@ -182,4 +182,31 @@ mod tests {
     fn one_side_of_the_compass_does_not_part_offset_and_current() {
         assert!(detect(&boat(&[0.0, 46.0, 91.0], 6.0, 0.0).evidence()).is_empty());
     }
+
+    /// A compass stands still through a turn, early, and wakes with a leap; whether that is told or, without a course, not, it is
+    /// judged by what comes after it.
+    #[test]
+    fn a_stand_hides_no_offset() {
+        let found = |seen: bool, offset: f64| {
+            let mut boat = Boat::default();
+            let mut held = 0.0;
+            for tenth in 0..4800_i64 {
+                let t = tenth as f64 / 10.0;
+                // Legs of 30 s, with turns of 60 degrees in 10 s between them.
+                let heading = 60.0 * (t / 40.0).floor() + 6.0 * (t % 40.0 - 30.0).max(0.0);
+                if seen || !(20.0..80.0).contains(&t) {
+                    boat.ground(1, t, heading + 0.5 * noise(tenth), 9.0);
+                }
+                if !(25.0..70.0).contains(&t) {
+                    held = heading - offset + 0.5 * noise(tenth + 7777);
+                }
+                boat.heading(2, t + 0.03, held);
+            }
+            kinds(&detect(&boat.evidence()))
+        };
+        for seen in [true, false] {
+            assert_eq!(found(seen, 17.0), [(Severity::Warning, vec![2])], "{seen}");
+            assert!(found(seen, 0.0).is_empty(), "{seen}");
+        }
+    }
 }

@@ -1,7 +1,7 @@
 //! What the jumps of a heading and of a position have in common.
 
 use super::presence::ends_in_a_leap;
-use super::{Evidence, broadcast_storm, pairs, two_in_turn};
+use super::{Evidence, broadcast_storm, heading_frozen, pairs, two_in_turn};
 use crate::books::inventory::DeviceId;
 use crate::books::series::Source;
 use crate::books::steps::Step;
@@ -23,21 +23,57 @@ const BACK_S: f64 = 60.0;
 const BACK_DEG: f64 = 10.0;
 const BACK_SHARE: f64 = 0.3;
 
-/// The stretches in which a heading had jumped away and had not come back. After a step that nothing makes up for, nobody knows
-/// which is the true one, up to the next step or the end.
-pub(super) fn astray(heading: &Source) -> Vec<Span> {
+/// Whether a step makes up for the one before it.
+fn makes_up(step: &Step, away: &Step) -> bool {
+    let left = (away.size + step.size).abs();
+    step.from.since(away.to) <= BACK_S && left <= BACK_DEG.max(BACK_SHARE * away.size.abs())
+}
+
+/// The stretches in which a heading was none: it stood still in a turn, or had jumped away and had not come back. The step with
+/// which it wakes from a stand brings it back to the truth; after any other that nothing makes up for, nobody knows which is
+/// the true one, up to the next step or the end.
+pub(super) fn astray(evidence: &Evidence<'_>, heading: &Source) -> Vec<Span> {
+    let mut spans: Vec<Span> =
+        heading_frozen::stands(evidence, heading).into_iter().map(|(span, _)| span).collect();
+    let told = spans.len();
+    let untold = untold_stands(heading);
+    let steps = &heading.steps.list;
     let mut away: Option<Step> = None;
-    let mut spans = Vec::new();
-    for step in &heading.steps.list {
-        let back = away.filter(|away| {
-            let left = (away.size + step.size).abs();
-            step.from.since(away.to) <= BACK_S && left <= BACK_DEG.max(BACK_SHARE * away.size.abs())
-        });
+    for (at, step) in steps.iter().enumerate() {
+        let ends_here = |stand: &&Span| stand.to == step.from;
+        let comes_back = || steps.get(at + 1).is_some_and(|next| makes_up(next, step));
+        let back = away.filter(|away| makes_up(step, away));
+        let stand = spans
+            .iter()
+            .take(told)
+            .find(ends_here)
+            .or_else(|| untold.iter().find(ends_here).filter(|_| back.is_none() && !comes_back()));
+        let stand = stand.copied();
+        spans.extend(stand);
         spans.extend(away.map(|away| Span::new(away.from, step.to)));
-        away = back.is_none().then_some(*step);
+        away = match (back, stand) {
+            (Some(_), _) => None,
+            // What had jumped away before a stand still has after it, unless it jumped to where it stood.
+            (None, Some(stand)) => away.filter(|away| away.to < stand.from),
+            (None, None) => Some(*step),
+        };
     }
     spans.extend(away.zip(heading.last).map(|(away, last)| Span::new(away.from, last)));
     spans
+}
+
+/// A heading that steps after a stand woke from it where it never stood without a step for more than this share of the time: a coarse or a
+/// resting one stands still time and again.
+const USUAL: f64 = 0.5;
+
+/// The stretches in which a heading stood in a turn that nothing else tells, as the step at their end shows.
+fn untold_stands(heading: &Source) -> Vec<Span> {
+    let ends_in_a_step = |stand: &Span| heading.steps.list.iter().any(|step| step.from == stand.to);
+    let (mut stands, others): (Vec<Span>, Vec<Span>) =
+        heading.runs.still(heading_frozen::SHORTEST_S).into_iter().partition(ends_in_a_step);
+    let usual = others.iter().map(|stand| stand.seconds()).fold(0.0, f64::max);
+    stands.retain(|stand| usual <= USUAL * stand.seconds());
+    stands
 }
 
 /// The sources of a quantity with steps that no boat makes, one a device.

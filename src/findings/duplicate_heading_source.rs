@@ -5,6 +5,7 @@ use super::heading_lag::{damping, lag};
 use super::heading_misaligned::is_off;
 use super::heading_words::{Off, by_course, lag_check, off_by_course, supply};
 use super::pairs::{self, Curve};
+use super::steps_of::without_jumps;
 use super::variation::variation;
 use super::words::{number, seconds, signed_deg};
 use super::{Detector, Doc, Evidence, Finding, heading_frozen, two_in_turn};
@@ -174,8 +175,7 @@ fn compared<'e, 'a>(evidence: &'e Evidence<'a>) -> &'e [Pair<'a>] {
 
 fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison> {
     let books = evidence.books;
-    let first = Curve::new(a.track.samples(), true);
-    let second = Curve::new(b.track.samples(), true);
+    let (first, second) = (Curve::new(&without_jumps(a), true), Curve::new(&without_jumps(b), true));
     let step = (second.samples().len() / MAX_MOMENTS).max(1);
     let moments: Vec<Sample> =
         second.samples().iter().step_by(step).copied().filter(|s| first.at(s.time).is_some()).collect();

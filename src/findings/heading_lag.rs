@@ -98,3 +98,35 @@ fn smoothed(curve: &Curve, damped_s: f64) -> Curve {
         .collect();
     Curve::new(&samples, true)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::duplicate_heading_source as duplicate;
+    use super::super::fixture::{Boat, noise};
+    use crate::report::model::Number;
+
+    /// One of two headings follows the other 1.5 s late. Either of them jumps away six times for five seconds, which is told by itself:
+    /// of how the two relate it tells nothing.
+    #[test]
+    fn jumps_do_not_hide_a_lag() {
+        let deg = |t: f64| 180.0 + 90.0 * (t / 12.0).sin();
+        for jumping in [1, 2] {
+            let mut boat = Boat::default();
+            for tenth in 0..3000_i64 {
+                let t = tenth as f64 / 10.0;
+                let jumps = (1..=6).any(|n| (0.0..5.0).contains(&(t - 41.0 * f64::from(n))));
+                let off = |device: u32| if jumps && device == jumping { 120.0 } else { 0.0 };
+                boat.heading(1, t, deg(t) + off(1) + 0.3 * noise(tenth));
+                boat.heading(2, t + 0.03, deg(t - 1.5) + off(2) + 0.3 * noise(tenth + 5000));
+            }
+            let found = (duplicate::DETECTOR.detect)(&boat.evidence());
+            let [finding] = found.as_slice() else { panic!("one finding") };
+            let lag_s = finding.numbers.get("lag_s");
+            assert!(
+                matches!(lag_s, Some(Number::Real(s)) if (s - 1.5).abs() < 0.15),
+                "{jumping}: {:?}",
+                finding.numbers
+            );
+        }
+    }
+}

@@ -3,9 +3,9 @@
 use super::presence::ends_in_a_leap;
 use super::{Evidence, broadcast_storm, heading_frozen, pairs, two_in_turn};
 use crate::books::inventory::DeviceId;
-use crate::books::series::Source;
+use crate::books::series::{Sample, Source};
 use crate::books::steps::Step;
-use crate::time::Span;
+use crate::time::{Span, Time};
 
 /// The jumps of one source.
 pub(super) struct Jumps<'a> {
@@ -74,6 +74,25 @@ fn untold_stands(heading: &Source) -> Vec<Span> {
     let usual = others.iter().map(|stand| stand.seconds()).fold(0.0, f64::max);
     stands.retain(|stand| usual <= USUAL * stand.seconds());
     stands
+}
+
+/// A source that jumps is away for no more than this share of its values; what is more is how it is.
+const AWAY: f64 = 0.15;
+
+/// The values of a heading without those to which it jumped and from which it came back: jumps are told by themselves, and would
+/// hide how it relates to another.
+pub(super) fn without_jumps(heading: &Source) -> Vec<Sample> {
+    let samples = heading.track.samples();
+    let mut away: Option<&Step> = None;
+    let mut jumped: Vec<(Time, Time)> = Vec::new();
+    for step in &heading.steps.list {
+        let from = away.filter(|away| makes_up(step, away));
+        jumped.extend(from.map(|from| (from.to, step.from)));
+        away = from.is_none().then_some(step);
+    }
+    let is_away = |s: &&Sample| jumped.iter().any(|(from, to)| (*from..=*to).contains(&s.time));
+    let left: Vec<Sample> = samples.iter().filter(|s| !is_away(s)).copied().collect();
+    if left.len() as f64 >= (1.0 - AWAY) * samples.len() as f64 { left } else { samples.to_vec() }
 }
 
 /// The sources of a quantity with steps that no boat makes, one a device.

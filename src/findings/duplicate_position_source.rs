@@ -3,7 +3,7 @@
 use super::heading_words::{Off, off_by_course};
 use super::pairs::{self, Curve};
 use super::words::{number, seconds};
-use super::{Detector, Doc, Evidence, Finding, position_frozen, two_in_turn};
+use super::{Detector, Doc, Evidence, Finding, fix_times, position_frozen, two_in_turn};
 use crate::books::Books;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
@@ -16,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning; fault when the two lie more than 30 m apart for the worst 5 %; note for an echo",
         meaning: "Two or more devices supply position. A display that swaps between them moves the boat by the distance \
                   of the antennas, or by the error of the worse one.",
-        detection: "The positions of every two devices are compared at the same moments on the ellipsoid. The same values \
+        detection: "The positions of every two devices are compared at the same moments on the ellipsoid, those of the fixes where the \
+                    messages bear them. The same values \
                     again, later: an echo. A distance that stays the same to within a few metres: two antennas, whose \
                     places are turned into the boat's axes when a heading is there, or, from 30 m on, a receiver with an \
                     offset. Anything else: unrelated, also one that is on this side of the other now and then on that. Values \
@@ -47,6 +48,9 @@ const METRES_PER_DEGREE: f64 = 111_000.0;
 /// No two antennas on a boat of this kind are further apart, metres.
 const ANTENNAS_WITHIN_M: f64 = 30.0;
 
+/// From so many seconds on it is told that one is sent later after its fix.
+const TELLING_S: f64 = 0.1;
+
 /// Two positions further apart than this for the worst 5 % are a fault (the catalogue's bound), metres.
 const GRAVE_M: f64 = 30.0;
 
@@ -54,6 +58,8 @@ struct Comparison {
     median_m: f64,
     p95_m: f64,
     echo_s: Option<f64>,
+    /// By how much longer after its fix the second one's place is sent, seconds; it is compared at the times of the fixes.
+    later_s: f64,
     /// Seconds by which the second comes late, where the distance grows with the speed.
     late: Option<f64>,
     constant: bool,
@@ -96,16 +102,20 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let first = Curve::new(a.track.samples(), false);
     let second = Curve::new(b.track.samples(), false);
     let step = (second.samples().len() / MAX_MOMENTS).max(1);
-    let moments: Vec<(Sample, (f64, f64))> =
-        second.samples().iter().step_by(step).filter_map(|s| Some((*s, first.both_at(s.time)?))).collect();
-    let stands = [a, b].into_iter().flat_map(|s| position_frozen::stands(evidence, s));
-    let moments = pairs::alive(moments, |(s, _)| s.time, &stands.collect::<Vec<_>>());
-    let moments = if a.steps.count + b.steps.count > 0 { without_jumps(moments) } else { moments };
+    let stands = [a, b].into_iter().flat_map(|s| position_frozen::stands(evidence, s)).collect::<Vec<_>>();
+    let moments = |later_s: f64| {
+        let beside = |s: &Sample| Some((*s, first.both_at(s.time.plus(-later_s))?));
+        let moments = second.samples().iter().step_by(step).filter_map(beside).collect();
+        let moments = pairs::alive(moments, |(s, _)| s.time, &stands);
+        if a.steps.count + b.steps.count > 0 { without_jumps(moments) } else { moments }
+    };
+    let later_s = fix_times::later_s(evidence.books, a, b).unwrap_or(0.0);
+    let (moments, later_s) = better(moments(0.0), moments(later_s), later_s);
     if moments.len() < 10 {
         return None;
     }
     let span = Span::new(moments.first()?.0.time, moments.last()?.0.time);
-    let mut distances: Vec<f64> = moments.iter().map(|(s, at)| place(*at).to(place((s.a, s.b))).0).collect();
+    let mut distances = distances(&moments);
     let median_m = pairs::median(&mut distances)?;
     let p95_m = pairs::quantile(&mut distances, 0.95)?;
     let p5_m = pairs::quantile(&mut distances, 0.05)?;
@@ -132,7 +142,28 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     let axes = axes.filter(|_| constant);
     // What is so far off has a place in the boat's axes only where it turns with the boat.
     let axes = axes.filter(|axes| !far || axes.spread <= RIGID_M).map(|axes| axes.place);
-    Some(Comparison { median_m, p95_m, echo_s, late, constant, far, axes, moments: moments.len(), span })
+    let moments = moments.len();
+    Some(Comparison { median_m, p95_m, echo_s, later_s, late, constant, far, axes, moments, span })
+}
+
+fn distances(moments: &[(Sample, (f64, f64))]) -> Vec<f64> {
+    moments.iter().map(|(s, at)| place(*at).to(place((s.a, s.b))).0).collect()
+}
+
+/// At the times of the fixes two antennas keep their distance at least as well as at the times at which their places are sent, to within
+/// this share of its swing; or a receiver tells a wrong time.
+const AS_WELL: f64 = 1.1;
+
+/// The moments of sending or of the fixes, with how much later the second one's are sent then, seconds.
+fn better<M: AsRef<[(Sample, (f64, f64))]>>(sent: M, fixed: M, later_s: f64) -> (M, f64) {
+    let swing = |moments: &M| {
+        let mut of = distances(moments.as_ref());
+        Some(pairs::quantile(&mut of, 0.95)? - pairs::quantile(&mut of, 0.05)?)
+    };
+    match (swing(&sent), swing(&fixed)) {
+        (Some(one), Some(other)) if later_s != 0.0 && other <= AS_WELL * one => (fixed, later_s),
+        _ => (sent, 0.0),
+    }
 }
 
 /// A receiver that jumps is away for no more than this share of the time; what is more is how the two relate.
@@ -309,6 +340,13 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
             number(c.p95_m, 1),
             c.moments
         ));
+    if c.later_s.abs() >= TELLING_S && relation != "echo" {
+        let (late, early) = if c.later_s > 0.0 { (&other, &one) } else { (&one, &other) };
+        finding = finding.evidence(format!(
+            "Each is taken at the time of its fix, which the messages bear: {late} sends it {} later than {early}, and is shown behind by so much.",
+            seconds(c.later_s.abs())
+        ));
+    }
     if let Some((forward, starboard, error)) = c.axes {
         finding = finding.real("forward_m", forward).real("starboard_m", starboard).evidence(format!(
             "Seen from {one}, {other} lies {} m {} and {} m to {} (give or take {} m).",

@@ -31,6 +31,7 @@ mod duplicate_position_source;
 mod even_turn;
 mod fast_packet_loss;
 mod fix_lost;
+mod fix_times;
 #[cfg(test)]
 mod fixture;
 mod garbled_sentence;

@@ -19,7 +19,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     hold a depth, above it clearly fewer. It comes back when the boat slows down, or went just as the boat got \
                     fast. Messages that a sounder leaves out, pause by pause about that speed, count as without; single \
                     ones that come through do not end a pause. Depth that stays for \
-                    10 s most times that the boat gets fast, or for 20 s half of them, goes for another reason.",
+                    10 s most times that the boat gets fast, or for 20 s half of them, goes for another reason; so does depth that \
+                    comes back for 10 s at the speed at which it was gone.",
         lookalikes: "Depth that also goes at rest: depth-not-available. Deep water that happens to lie where the boat ran fast: \
                      run the same stretch slowly.",
         checks: "Look at how the transducer is mounted: face level, a little below the hull, no strake, rib, outlet or step in \
@@ -81,7 +82,10 @@ pub(super) struct Fit {
 pub(super) fn fit(books: &Books, source: &Source) -> Option<Fit> {
     let mut fit = parted(&source.by_speed)?;
     fit.came_back = came_back(source, fit.threshold_kn);
-    if goes_when_slow(books, source, fit.threshold_kn) || stays_when_fast(source, fit.threshold_kn) {
+    if goes_when_slow(books, source, fit.threshold_kn)
+        || stays_when_fast(source, fit.threshold_kn)
+        || comes_back_when_fast(books, source, fit.threshold_kn)
+    {
         return None;
     }
     (fit.came_back || fit.threshold_kn >= PLANING_KN || went_with_speed(source, fit.threshold_kn))
@@ -205,6 +209,26 @@ fn stays_when_fast(source: &Source, threshold_kn: f64) -> bool {
     2 * stayed > times || stayed_long > 0 && 2 * stayed_long >= times_long
 }
 
+/// Whether the depth comes back, and stays for longer than a chance find, while the boat is as fast as it was at the end of the
+/// loss: most times, or half of the times at speeds at which no hull makes turbulence.
+fn comes_back_when_fast(books: &Books, source: &Source, threshold_kn: f64) -> bool {
+    let for_s = 2.0 * GOES_WITHIN_S;
+    let at_speed = |from, to| within(source, Span::new(from, to)).iter().filter(|s| s.b.is_finite());
+    let holds = |s: &Sample| s.a > 0.0;
+    let (mut times, mut fast) = (0, 0);
+    for span in depth_not_available::missing(books, source).spans {
+        let after = || at_speed(span.to, span.to.plus(for_s));
+        let lost = at_speed(span.from.max(span.to.plus(-GOES_WITHIN_S)), span.to).filter(|s| !holds(s));
+        let lost_kn = pairs::median(&mut lost.map(|s| s.b).collect::<Vec<_>>());
+        let (Some(last), Some(lost_kn)) = (after().next_back(), lost_kn) else { continue };
+        let as_fast = threshold_kn.max(lost_kn - TWO_SPEEDS_KN);
+        let is_seen = last.time.since(span.to) > for_s / 2.0;
+        times += 1;
+        fast += u32::from(is_seen && after().all(|s| holds(s) && s.b > as_fast));
+    }
+    2 * fast > times || fast > 0 && 2 * fast >= times && threshold_kn < PLANING_KN
+}
+
 /// How often the boat got fast and went on being so for a time, and how often all messages of that time held a depth.
 fn got_fast(source: &Source, threshold_kn: f64, for_s: f64) -> (u32, u32) {
     let samples: Vec<&Sample> = source.track.samples().iter().filter(|s| s.b.is_finite()).collect();
@@ -274,4 +298,41 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             )
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::Boat;
+    use super::*;
+    use crate::messages::{DepthBelow, Reading};
+    use std::ops::Range;
+
+    /// A boat that runs at 16 knots twice for a minute, and at 5 otherwise; the depth is gone at the times given.
+    fn is_told(lost: &[Range<f64>]) -> bool {
+        let mut boat = Boat::default();
+        for half in 0..600_i64 {
+            let t = half as f64 / 2.0;
+            let runs = (60.0..120.0).contains(&t) || (180.0..240.0).contains(&t);
+            boat.ground(1, t, 90.0, if runs { 16.0 } else { 5.0 });
+            if half % 2 == 1 {
+                let gone = lost.iter().any(|span| span.contains(&t));
+                let m =
+                    if gone { Err(crate::messages::Absent::NotAvailable) } else { Ok(8.0 + (t / 9.0).sin()) };
+                let reading = Reading::Depth {
+                    m,
+                    below: DepthBelow::Transducer,
+                    offset_m: Err(crate::messages::Absent::Missing),
+                };
+                boat.say(2, 128_267, t, &reading);
+            }
+        }
+        !detect(&boat.evidence()).is_empty()
+    }
+
+    #[test]
+    fn depth_that_comes_back_at_the_same_speed_is_not_lost_by_it() {
+        assert!(is_told(&[60.0..120.0, 180.0..240.0]));
+        assert!(is_told(&[60.0..85.0, 100.0..120.0, 180.0..240.0]), "once it finds the bottom for a while");
+        assert!(!is_told(&[60.0..105.0, 181.0..225.0]));
+    }
 }

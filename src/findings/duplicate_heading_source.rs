@@ -1,11 +1,11 @@
 //! Two or more devices supply heading.
 
 use super::deviation::{Fit, circular_median, deviation_fit, rest, swing};
-use super::heading_lag::{damping, lag};
+use super::heading_lag::{calm_rest, damping, lag};
 use super::heading_misaligned::is_off;
-use super::heading_words::{Off, by_course, lag_check, off_by_course, supply};
+use super::heading_words::{Off, by_course, lag_check, off_by_course, stays, supply};
 use super::pairs::{self, Curve};
-use super::steps_of::without_jumps;
+use super::steps_of::{astray, without_jumps};
 use super::variation::variation;
 use super::words::{number, seconds, signed_deg};
 use super::{Detector, Doc, Evidence, Finding, heading_frozen, two_in_turn};
@@ -26,8 +26,9 @@ pub(super) const DETECTOR: Detector = Detector {
                     Magnetic Model, or the variation that the boat's own messages carry): true against magnetic. A \
                     difference that follows the turn rate: one lags, by the time that makes the rest smallest. A \
                     difference that swings with the heading: deviation, fitted as A + B sin + C cos + D sin 2 + E cos 2. \
-                    Steady on all courses: a constant offset. None of these: unrelated. Values of one talker that change \
-                    between two headings all the time: two sensors with one name.",
+                    Steady on all courses: a constant offset. None of these: unrelated. Times in which one of the two had \
+                    jumped away are left out: heading-jump tells of these. Values of one talker that change between two \
+                    headings all the time: two sensors with one name.",
         lookalikes: "A gateway or display that repeats a heading that it hears (an echo: harmless for the values). \
                      One device that sends heading in several messages is one source.",
         checks: "On every display, look at the source list for heading and choose one source. Switch the heading output \
@@ -110,6 +111,8 @@ struct Comparison {
     /// The difference by the first one's heading.
     fit: Option<Fit>,
     moments: usize,
+    /// Moments that are left out, as one of the two had jumped away.
+    jumped: usize,
     span: Span,
     turned: bool,
 }
@@ -176,11 +179,13 @@ fn compared<'e, 'a>(evidence: &'e Evidence<'a>) -> &'e [Pair<'a>] {
 fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison> {
     let books = evidence.books;
     let (first, second) = (Curve::new(&without_jumps(a), true), Curve::new(&without_jumps(b), true));
-    let step = (second.samples().len() / MAX_MOMENTS).max(1);
+    let all = Curve::new(b.track.samples(), true);
+    let step = (all.samples().len() / MAX_MOMENTS).max(1);
     let moments: Vec<Sample> =
-        second.samples().iter().step_by(step).copied().filter(|s| first.at(s.time).is_some()).collect();
+        all.samples().iter().step_by(step).copied().filter(|s| first.at(s.time).is_some()).collect();
     let stands = [a, b].into_iter().flat_map(|s| heading_frozen::stands(evidence, s)).map(|(span, _)| span);
     let moments = pairs::alive(moments, |s| s.time, &stands.collect::<Vec<_>>());
+    let (moments, jumped) = in_their_place(moments, a, b);
     if moments.len() < 10 {
         return None;
     }
@@ -213,6 +218,7 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
         variation_deg,
         fit: None,
         moments: moments.len(),
+        jumped,
         span,
         turned,
     };
@@ -264,6 +270,15 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
     Some(comparison)
 }
 
+/// The moments in which neither heading had jumped away, and how many others there were: a jump is told by itself, of the source
+/// that jumps, and is no difference of two sensors. All of them where the jumps fill most of the time.
+fn in_their_place(moments: Vec<Sample>, a: &Source, b: &Source) -> (Vec<Sample>, usize) {
+    let away: Vec<Span> = [a, b].into_iter().flat_map(astray).collect();
+    let left = pairs::alive(moments.clone(), |s| s.time, &away);
+    let jumped = moments.len() - left.len();
+    if 2 * left.len() >= moments.len() { (left, jumped) } else { (moments, 0) }
+}
+
 /// What a steady difference is: the variation, or an offset of one of the two.
 ///
 /// Where one source says true and the other magnetic, the difference between the norths is what to expect. Where both
@@ -291,22 +306,6 @@ fn steady(a: &Source, b: &Source, comparison: &Comparison) -> Relation {
 fn p95_around(differences: &[f64], middle: f64) -> f64 {
     let mut sizes: Vec<f64> = differences.iter().map(|d| wrap_180(d - middle).abs()).collect();
     pairs::quantile(&mut sizes, 0.95).unwrap_or(0.0)
-}
-
-/// How far the differences scatter while the boat hardly turns: delays and batches spoil them in turns only. Infinite when
-/// there are too few such moments.
-fn calm_rest(first: &Curve, moments: &[Sample], differences: &[f64]) -> f64 {
-    const CALM_DEG_S: f64 = 2.0;
-    const ENOUGH: usize = 40;
-    let calm = |s: &Sample| {
-        let around = first.at(s.time.plus(-0.5)).zip(first.at(s.time.plus(0.5)));
-        around.is_some_and(|(before, after)| wrap_180(after - before).abs() <= CALM_DEG_S)
-    };
-    let held: Vec<f64> = moments.iter().zip(differences).filter(|(s, _)| calm(s)).map(|(_, d)| *d).collect();
-    if held.len() < ENOUGH.max(differences.len() / 5) {
-        return f64::INFINITY;
-    }
-    rest(&held, circular_median(&held))
 }
 
 /// How near a heading and its copy lie, degrees: the rounding of the coarser.
@@ -382,6 +381,12 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
         number(c.p95_deg, 1),
         c.moments
     ));
+    if c.jumped > 0 {
+        finding = finding.evidence(format!(
+            "{} more moments are left out, in which one of the two had jumped: that is told by itself.",
+            c.jumped
+        ));
+    }
     if by_clocks {
         finding = finding.evidence(if c.relation == Relation::Lag && c.lag_s.abs() > clocks {
             String::from("The recorder's stamps are no finer than that: the delay may be theirs.")
@@ -466,17 +471,7 @@ fn finding(evidence: &Evidence<'_>, a: &Source, b: &Source, c: &Comparison) -> F
             ))
         }
         Relation::Constant => finding
-            .evidence(match (c.turned, c.besides, off) {
-                (false, ..) => "The boat hardly turned, so that only this course is known: a slow full circle would tell more.",
-                (true, None, Some(_)) => "It stays the same on the courses that were steered and in turns.",
-                (true, None, None) => {
-                    "It stays the same on the courses that were steered and in turns: one is mounted or set askew, or both."
-                }
-                (true, Some(_), Some(_)) => "The rest stays the same on the courses that were steered.",
-                (true, Some(_), None) => {
-                    "The rest stays the same on the courses that were steered: one is mounted or set askew, or both."
-                }
-            })
+            .evidence(stays(c.turned, c.besides.is_some(), off.is_some(), c.median_deg.abs() < OFFSET_DEG))
             .check(match off {
                 Some(off) => format!(
                     "Choose one heading source on every display; correct the offset of {off}, or switch its heading output off."

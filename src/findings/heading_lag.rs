@@ -99,6 +99,22 @@ fn smoothed(curve: &Curve, damped_s: f64) -> Curve {
     Curve::new(&samples, true)
 }
 
+/// How far the differences scatter while the boat hardly turns: delays and batches spoil them in turns only. Infinite when
+/// there are too few such moments.
+pub(super) fn calm_rest(first: &Curve, moments: &[Sample], differences: &[f64]) -> f64 {
+    const CALM_DEG_S: f64 = 2.0;
+    const ENOUGH: usize = 40;
+    let calm = |s: &Sample| {
+        let around = first.at(s.time.plus(-0.5)).zip(first.at(s.time.plus(0.5)));
+        around.is_some_and(|(before, after)| wrap_180(after - before).abs() <= CALM_DEG_S)
+    };
+    let held: Vec<f64> = moments.iter().zip(differences).filter(|(s, _)| calm(s)).map(|(_, d)| *d).collect();
+    if held.len() < ENOUGH.max(differences.len() / 5) {
+        return f64::INFINITY;
+    }
+    rest(&held, circular_median(&held))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::duplicate_heading_source as duplicate;

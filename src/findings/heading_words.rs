@@ -77,6 +77,27 @@ pub(super) fn lag_check(within_clocks: bool, one: &str, other: &str) -> String {
     format!("Lower the damping (smoothing) of {other}, or choose {one} as the only heading source.")
 }
 
+/// What a steady difference says, by whether the boat turned, a lag was taken away, the course tells which of the two is off, and
+/// the difference is no more than that of two good sensors.
+pub(super) fn stays(turned: bool, but_for_lag: bool, known: bool, small: bool) -> &'static str {
+    match (turned, but_for_lag, known || small) {
+        (false, ..) => {
+            "The boat hardly turned, so that only this course is known: a slow full circle would tell more."
+        }
+        (true, false, true) if small && !known => {
+            "It stays the same on the courses that were steered and in turns, and is no more than that of two good sensors."
+        }
+        (true, false, true) => "It stays the same on the courses that were steered and in turns.",
+        (true, false, false) => {
+            "It stays the same on the courses that were steered and in turns: one is mounted or set askew, or both."
+        }
+        (true, true, true) => "The rest stays the same on the courses that were steered.",
+        (true, true, false) => {
+            "The rest stays the same on the courses that were steered: one is mounted or set askew, or both."
+        }
+    }
+}
+
 /// One line on a source: who, which north, how often, how much of it valid.
 pub(super) fn supply(books: &Books, source: &Source) -> String {
     let rate = books

@@ -31,6 +31,10 @@ enum Bond {
 /// Devices start again within this time after their supply is back, seconds (common practice, no source).
 const START_S: f64 = 15.0;
 
+/// Where two recorders' clocks could not be compared, everything must begin so soon, by the stamps as they are, seconds (common
+/// practice, no source): what meets by chance meets now and then.
+const BY_STAMPS_S: f64 = 5.0;
+
 /// The nearest to the supply first: an effect is given to the first root that fits.
 const RULES: &[Rule] = &[
     Rule {
@@ -116,6 +120,9 @@ const RULES: &[Rule] = &[
 /// A root may be told a little after what it brings about began: a battery status comes every 1.5 s, seconds.
 const TOLD_LATE_S: f64 = 3.0;
 
+/// What is said where the two were recorded by clocks that nobody compared.
+const BY_STAMPS: &str = "It began together with what it follows from, by the two recorders' stamps; their clocks could not be compared.";
+
 /// What lasts for more than this share of the recording coincides with everything and explains nothing.
 const ALWAYS: f64 = 0.5;
 
@@ -162,7 +169,11 @@ pub(super) fn settle(books: &Books, mut findings: Vec<Finding>) -> Vec<Finding> 
     let mut settled: Vec<Finding> = Vec::with_capacity(findings.len());
     for at in &order {
         let Some(mut finding) = findings.get(*at).cloned() else { continue };
-        finding.follows_from = roots.get(*at).copied().flatten().and_then(place);
+        let root = roots.get(*at).copied().flatten();
+        if root.and_then(|root| findings.get(root)).is_some_and(|root| !clocks_known(books, root, &finding)) {
+            finding.evidence.push(BY_STAMPS.to_owned());
+        }
+        finding.follows_from = root.and_then(place);
         settled.push(finding);
     }
     name_each_other(&mut settled);
@@ -193,7 +204,8 @@ fn holds(books: &Books, bond: Bond, root: &Finding, effect: &Finding) -> bool {
         })
     };
     match bond {
-        Bond::Moments(after_s) => clocks_known(books, root, effect) && coincide(books, root, effect, after_s),
+        Bond::Moments(after_s) if clocks_known(books, root, effect) => coincide(books, root, effect, after_s),
+        Bond::Moments(_) => within(books, root, effect, BY_STAMPS_S).is_some_and(|(n, of)| n == of),
         Bond::MomentsOnWire(after_s) => wire() && coincide(books, root, effect, after_s),
         Bond::MomentsOfDevice(after_s) => device() && coincide(books, root, effect, after_s),
         Bond::Device => device(),
@@ -221,17 +233,22 @@ fn clocks_known(books: &Books, root: &Finding, effect: &Finding) -> bool {
 
 /// Whether at least half of the effect's moments begin while the root lasts or soon after.
 fn coincide(books: &Books, root: &Finding, effect: &Finding, after_s: f64) -> bool {
+    within(books, root, effect, after_s).is_some_and(|(n, of)| n * 2 >= of)
+}
+
+/// How many of the effect's moments begin while the root lasts or soon after, and of how many.
+fn within(books: &Books, root: &Finding, effect: &Finding, after_s: f64) -> Option<(usize, usize)> {
     let whole_s = books.lasted_s();
     let lasts_s: f64 = root.spans.iter().map(|s| s.seconds()).sum();
     if root.spans.is_empty() || effect.spans.is_empty() || lasts_s > ALWAYS * whole_s {
-        return false;
+        return None;
     }
     let within = |moment: &&Span| {
         root.spans
             .iter()
             .any(|r| moment.from >= r.from.plus(-TOLD_LATE_S) && moment.from <= r.to.plus(after_s))
     };
-    effect.spans.iter().filter(within).count() * 2 >= effect.spans.len()
+    Some((effect.spans.iter().filter(within).count(), effect.spans.len()))
 }
 
 /// Writes into each finding's evidence what it follows from, and what follows from it.

@@ -1,5 +1,6 @@
 //! Answers to complaints.
 
+use crate::silences::depths;
 use crate::wires::sensors;
 use crate::{ask, can_log, number};
 use leadsman::report::model::{Report, Standing};
@@ -44,6 +45,19 @@ fn wobble(t: f64, phase: f64) -> f64 {
     0.4 * (t * 7.9 + phase).sin()
 }
 
+/// A claim of an address, as the node starts.
+fn claim(at: f64, address: u32) -> Frames {
+    vec![(at, 0x18EE_FF00 | address, format!("{address:02X}00D0260082A0C0"))]
+}
+
+/// Depth of the node at address 22, which starts anew after each silence.
+fn restarting(seconds: u32, silences: &[(f64, f64)]) -> Frames {
+    let silent = |t: f64| silences.iter().any(|(from, to)| (*from..*to).contains(&t));
+    let claims = silences.iter().flat_map(|(_, to)| claim(*to, 22));
+    let depths = depths(0, seconds).into_iter().filter(|(t, ..)| !silent(*t));
+    depths.chain(claim(0.2, 22)).chain(claims).collect()
+}
+
 fn causes(report: &Report) -> Vec<(&str, Standing)> {
     report.complaints[0].causes.iter().map(|row| (row.cause.as_str(), row.standing)).collect()
 }
@@ -66,4 +80,32 @@ fn a_compass_that_leaps_goes_before_the_pair_that_agrees() {
     assert!(!pair.evidence.iter().any(|line| line.contains("askew")), "{:?}", pair.evidence);
     // Two that differ are a fault of their own.
     assert!(number(&recorded(50.0, 9.0), "duplicate-heading-source", "p95_difference_deg") > 8.0);
+}
+
+/// The battery is watched on one bus and the sounder restarts on another, and nothing tells how the two recorders' clocks compare.
+#[test]
+fn a_dip_leads_wherever_it_was_recorded() {
+    let volts = |dips: [f64; 2]| {
+        let frame = |i: u32| {
+            let t = 1.5 * f64::from(i) + 0.06;
+            let low = dips.iter().any(|at| (*at..at + 6.0).contains(&t));
+            (t, 0x19F2_1448, format!("00{}FF7FFFFFFF", if low { "DE03" } else { "EC04" }))
+        };
+        can_log((0..160).map(frame).collect())
+    };
+    let restarts = can_log([sensors(0, 240), restarting(240, &[(60.0, 68.0), (150.0, 157.0)])].concat());
+    let together = ask(&[restarts.clone(), volts([60.0, 149.0])], "no-depth");
+    assert_eq!(
+        causes(&together)[..2].iter().map(|c| c.0).collect::<Vec<_>>(),
+        ["low-supply-voltage", "device-restart"]
+    );
+    assert!(together.complaints[0].answer.contains("With it: "), "{}", together.complaints[0].answer);
+    let restart = together.findings.iter().find(|f| f.kind == "device-restart").unwrap();
+    assert!(
+        restart.evidence.iter().any(|line| line.contains("could not be compared")),
+        "{:?}",
+        restart.evidence
+    );
+    let apart = ask(&[restarts, volts([60.0, 200.0])], "no-depth");
+    assert_eq!(causes(&apart)[0].0, "device-restart", "{}", apart.complaints[0].answer);
 }

@@ -62,20 +62,38 @@ pub(super) fn somebody_supplies_values(books: &Books, scope: &Scope) -> Option<S
     without_value(books, scope).is_none().then(|| somebody_supplies(books, scope)).flatten()
 }
 
-/// A stretch in which the messages of a source come without a value.
+/// A stretch in which the messages of a source come without a value, and the device gives it in no other message.
 pub(super) fn without_value(books: &Books, scope: &Scope) -> Option<String> {
-    sources(books, scope).into_iter().find_map(|source| {
-        let longest =
-            source.runs.absent(NOTICEABLE_S).iter().map(|span| span.seconds()).max_by(f64::total_cmp)?;
+    let sources = sources(books, scope);
+    // Many compasses send one heading that they know and one that they would need more for.
+    let otherwise = |source: &Source| {
+        let mut others = sources.iter().filter(|s| s.key.device == source.key.device && s.key != source.key);
+        others.any(|s| s.runs.absent(NOTICEABLE_S).is_empty() && s.valid * 2 > source.count)
+    };
+    sources.iter().filter(|source| !otherwise(source)).find_map(|source| {
+        let longest = source
+            .runs
+            .absent(NOTICEABLE_S)
+            .into_iter()
+            .max_by(|a, b| a.seconds().total_cmp(&b.seconds()))?;
+        let without = source.count - source.valid;
         Some(format!(
-            "{} of {} {} messages from {} hold no value, for {} at the longest.",
-            source.count - source.valid,
+            "{without} of {} {} messages from {} hold no value ({:.0} %), for {} at the longest, from {} on.",
             source.count,
             source.key.message,
             books.inventory.label(source.key.device),
-            s(longest)
+            without as f64 / source.count as f64 * 100.0,
+            s(longest.seconds()),
+            books.stamp(longest.from).clock()
         ))
     })
+}
+
+/// Every heading comes steadily and with a value: a compass that needs a fix for it has one.
+pub(super) fn heading_holds(books: &Books, scope: &Scope) -> Option<String> {
+    let holds =
+        super::silences::messages_steady(books, scope).is_some() && without_value(books, scope).is_none();
+    holds.then(|| somebody_supplies(books, scope)).flatten()
 }
 
 pub(super) fn claims_seen(claims: u64) -> String {

@@ -76,6 +76,10 @@ struct Cause {
 /// Further causes that an answer names.
 const MAX_MORE: usize = 3;
 
+/// What to do about a heading sensor that speaks and sends no heading.
+const NO_VALUE_CHECK: &str = "Look at the heading sensor itself: its alignment or calibration, and the fix of a satellite compass. It is on \
+                              the wire and has power.";
+
 /// For causes that only the finding of their own name shows, if any does.
 fn unsaid(_: &Finding) -> bool {
     false
@@ -139,7 +143,7 @@ fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> Com
     causes.sort_by_cached_key(|row| {
         (row.standing, std::cmp::Reverse(gravity(row)), follows(row), elsewhere(row))
     });
-    let answer = in_words(findings, complaint, &causes);
+    let answer = in_words(books, findings, complaint, &causes);
     ComplaintRow { complaint: complaint.name, answer, causes }
 }
 
@@ -164,6 +168,12 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
             None if let Some(why) = distrust::distrust(books, findings, complaint.scope, cause.name) => {
                 (Standing::Open, why, cause.check.to_owned())
             }
+            // A sensor that sends no value is on its wire, and has power.
+            None if cause.name == "no-heading-source"
+                && let Some(why) = exclude::without_value(books, &complaint.scope) =>
+            {
+                (Standing::Open, why, NO_VALUE_CHECK.to_owned())
+            }
             None => match (cause.excluded)(books, &complaint.scope) {
                 Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),
                 None => {
@@ -179,14 +189,19 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
     CauseRow { cause: cause.name.to_owned(), standing, because, findings: resting_on, next_check }
 }
 
-fn in_words(findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) -> String {
+fn in_words(books: &Books, findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) -> String {
     let count = |standing| causes.iter().filter(|c| c.standing == standing).count();
     let open = count(Standing::Open);
     let supported: Vec<&Finding> =
         causes.iter().filter_map(|c| c.findings.first()).filter_map(|i| findings.get(*i)).collect();
+    let asks_for_heading = causes.iter().any(|c| c.cause == "no-heading-source");
+    let without = asks_for_heading.then(|| exclude::without_value(books, &complaint.scope)).flatten();
     match supported.split_first() {
         Some((first, rest)) => {
             let mut answer = format!("{}.", first.summary);
+            if let Some(without) = without.filter(|_| first.kind == "fix-lost") {
+                answer.push_str(&format!(" Its heading goes with it: {without}"));
+            }
             let root = first.follows_from.and_then(|i| findings.get(i));
             if let Some(root) = root {
                 answer.push_str(&format!(" Behind it: {}.", lowered(&root.summary)));
@@ -217,12 +232,19 @@ fn in_words(findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) ->
             }
             answer
         }
-        None => format!(
-            "Nothing in this recording explains {}: {} of the usual causes {} ruled out, {open} cannot be told from it.",
-            complaint.scope.words(),
-            count(Standing::RuledOut),
-            if count(Standing::RuledOut) == 1 { "is" } else { "are" }
-        ),
+        None => {
+            let ruled_out = count(Standing::RuledOut);
+            let causes = format!(
+                "{ruled_out} of the usual causes {} ruled out, {open} cannot be told from it.",
+                if ruled_out == 1 { "is" } else { "are" }
+            );
+            match without {
+                Some(without) => format!(
+                    "The heading source is there and sends no heading at times: {without} Nothing in this recording explains that: {causes}"
+                ),
+                None => format!("Nothing in this recording explains {}: {causes}", complaint.scope.words()),
+            }
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
+use crate::books::series::Source;
 use crate::books::wires::WireId;
 use crate::findings::Finding;
 use crate::recording::WireKind;
@@ -64,6 +65,9 @@ impl Scope {
                     return finding.wires.is_empty()
                         || finding.wires.iter().any(|wire| may_carry(books, *wire, quantity));
                 }
+                if finding.kind == "fix-lost" && quantity == "heading" {
+                    return finding.devices.iter().any(|id| goes_with_the_fix(books, *id, finding));
+                }
                 let by_message =
                     matches!(finding.kind, "message-dropout" | "slow-message" | "irregular-message");
                 // Without an address a device may send nothing: what it would supply is not seen.
@@ -79,6 +83,22 @@ impl Scope {
             }
         }
     }
+}
+
+/// A heading that is missing for this long is missed, seconds.
+const MISSED_S: f64 = 1.5;
+
+/// Whether a receiver's heading is missing when its fix is, most of the time: a satellite compass knows none without. What has a
+/// compass of its own goes on.
+fn goes_with_the_fix(books: &Books, id: DeviceId, lost: &Finding) -> bool {
+    let of_it = |s: &&Source| books.inventory.same(s.key.device, id);
+    books.series.of("heading").filter(of_it).any(|source| {
+        let without = source.runs.absent(MISSED_S);
+        let all_s: f64 = without.iter().map(|span| span.seconds()).sum();
+        let shared =
+            without.iter().flat_map(|span| lost.spans.iter().map(move |lost| lost.shared_s(*span).max(0.0)));
+        all_s > 0.0 && 2.0 * shared.sum::<f64>() >= all_s
+    })
 }
 
 /// Whether a device's NAME allows that it is there to supply a quantity.

@@ -2,7 +2,7 @@
 //! at the begin or the end or too short to be missed, excludes nothing.
 
 use super::Scope;
-use super::exclude::{claims_seen, long_enough, s, sources, watched, wires, without_value};
+use super::exclude::{claims_seen, long_enough, s, sources, watched, wires};
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId};
 use crate::books::network::Sign;
@@ -43,7 +43,6 @@ pub(super) fn doubt(books: &Books, findings: &[Finding], scope: Scope, cause: &s
         "device-dropout" | "link-flap" => of_hosts(books),
         "wire-outage" => of_wires(books, &scope),
         "device-restart" => of_others_restarts(findings, scope).or_else(|| of_restarts(books)),
-        "no-heading-source" => without_value(books, &scope),
         _ => None,
     }
 }

@@ -26,7 +26,7 @@ pub(super) const DETECTOR: Detector = Detector {
                  beside the antenna was on.",
         cautions: "Do not rely on the chart or an anchor function while the fix comes and goes; have a second means ready.",
     },
-    complaints: &["no-position", "position-jumps"],
+    complaints: &["no-position", "position-jumps", "no-heading"],
     detect,
 };
 

@@ -109,3 +109,38 @@ fn a_dip_leads_wherever_it_was_recorded() {
     let apart = ask(&[restarts, volts([60.0, 200.0])], "no-depth");
     assert_eq!(causes(&apart)[0].0, "device-restart", "{}", apart.complaints[0].answer);
 }
+
+/// A satellite compass loses its fix, and its heading with it; a receiver that has a compass of its own keeps it.
+#[test]
+fn a_heading_that_goes_with_the_fix_is_the_fixs() {
+    let lost = |t: f64| (60.0..95.0).contains(&t) || (130.0..150.0).contains(&t);
+    let frames = |needs_it: bool| {
+        let mut frames = sensors(0, 200);
+        for (t, id, data) in &mut frames {
+            if *id == 0x09F8_0103 && lost(*t) {
+                *data = "FFFFFF7FFFFFFF7F".to_owned();
+            }
+        }
+        let deg = move |t: f64| (!needs_it || !lost(t)).then(|| swinging(t));
+        ask(&[can_log([frames, headings(200, 3, deg)].concat())], "no-heading")
+    };
+    let report = frames(true);
+    let answer = &report.complaints[0].answer;
+    assert_eq!(causes(&report)[0], ("fix-lost", Standing::Supported), "{answer}");
+    assert!(answer.contains("loses its fix") && answer.contains("(28 %)"), "{answer}");
+    let report = frames(false);
+    assert!(causes(&report).contains(&("fix-lost", Standing::RuledOut)), "{:?}", causes(&report));
+}
+
+/// A compass that sends no heading for half a minute is there: that is said, and nobody is sent to look for it.
+#[test]
+fn a_heading_source_without_heading_is_told() {
+    let deg = |t: f64| (!(60.0..90.0).contains(&t)).then(|| swinging(t));
+    let report = ask(&[can_log([sensors(0, 200), headings(200, 0x16, deg)].concat())], "no-heading");
+    let answer = &report.complaints[0].answer;
+    for part in ["is there and sends no heading", "300 of 2000", "(15 %)", "30.0 s at the longest"] {
+        assert!(answer.contains(part), "{part}: {answer}");
+    }
+    let first = report.complaints[0].causes.iter().find(|row| row.standing == Standing::Open).unwrap();
+    assert!(first.next_check.contains("has power"), "{}", first.next_check);
+}

@@ -4,7 +4,7 @@ use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
 use crate::books::series::Source;
 use crate::books::wires::WireId;
-use crate::findings::Finding;
+use crate::findings::{Finding, duplicate_depth_source};
 use crate::recording::WireKind;
 
 /// What a complaint is about.
@@ -67,6 +67,10 @@ impl Scope {
                 }
                 if finding.kind == "fix-lost" && quantity == "heading" {
                     return finding.devices.iter().any(|id| goes_with_the_fix(books, *id, finding));
+                }
+                // Two sounders that agree leave no display without a depth, and show no wrong one.
+                if duplicate_depth_source::agree(finding) {
+                    return false;
                 }
                 let by_message =
                     matches!(finding.kind, "message-dropout" | "slow-message" | "irregular-message");

@@ -6,7 +6,7 @@ use super::{Detector, Doc, Evidence, Finding, depth_second_echo, to_the_letter, 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
-use crate::report::model::Severity;
+use crate::report::model::{Number, Severity};
 use crate::time::{Span, Time};
 
 pub(super) const DETECTOR: Detector = Detector {
@@ -32,8 +32,8 @@ pub(super) const DETECTOR: Detector = Detector {
 /// the depth below.
 const STEADY_M: f64 = 0.25;
 
-/// Two that differ by less, metres, agree: it is the last digit of most messages.
-const LIKE_M: f64 = 0.01;
+/// Two that differ by no more, metres, agree: it is half of the last digit of most depth sentences, which are rounded to 0.1 m.
+const LIKE_M: f64 = 0.05;
 
 /// Two beams over sloping bottom, or sound speeds set apart, differ by this share of the depth.
 const STEADY_SHARE: f64 = 0.03;
@@ -51,7 +51,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .chain(two_in_turn::of_talkers(evidence, "depth", copies).into_iter().map(|two| {
             two.of_talker(evidence, Severity::Warning)
                 .real("median_difference_m", two.turns.apart.0)
-                .text("relation", "constant-offset")
+                .text("relation", CONSTANT)
         }))
         .collect()
 }
@@ -67,8 +67,17 @@ pub(super) fn are_unrelated(books: &Books, a: &Source, b: &Source, stands: &[Spa
     compare(books, a, b, stands).is_some_and(|c| c.relation() == UNRELATED)
 }
 
-/// The relation of two sounders that do not agree.
+/// The relation of two sounders that do not agree, and of two with a steady difference.
 const UNRELATED: &str = "unrelated";
+const CONSTANT: &str = "constant-offset";
+
+/// Whether a finding says of two sounders that each has its own depth and they agree.
+pub(crate) fn agree(finding: &Finding) -> bool {
+    let is_like = |number: &Number| matches!(number, Number::Real(m) if m.abs() <= LIKE_M);
+    finding.kind == DETECTOR.doc.kind
+        && finding.numbers.get("relation") == Some(&Number::Text(CONSTANT.to_owned()))
+        && finding.numbers.get("median_difference_m").is_some_and(is_like)
+}
 
 struct Comparison {
     median_m: f64,
@@ -85,7 +94,7 @@ impl Comparison {
     fn relation(&self) -> &'static str {
         match (self.echo_s, self.steady) {
             (Some(_), _) => "echo",
-            (None, true) => "constant-offset",
+            (None, true) => CONSTANT,
             (None, false) => UNRELATED,
         }
     }
@@ -172,7 +181,7 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
     let (severity, summary) = match relation {
         "echo" => (Severity::Note, format!("{other} repeats the depth of {one}")),
         UNRELATED => (Severity::Warning, format!("{one} and {other} both supply depth and do not agree")),
-        _ if c.median_m.abs() < LIKE_M => {
+        CONSTANT if c.median_m.abs() <= LIKE_M => {
             (Severity::Warning, format!("{one} and {other} both supply depth, each its own, and agree"))
         }
         _ => (
@@ -204,7 +213,7 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
         ("echo", delay) => finding
             .evidence(pairs::echo_words(delay.unwrap_or(0.0)))
             .check("Nothing is wrong with the values. Choose the sounder itself where a display offers both."),
-        ("constant-offset", _) => finding
+        (CONSTANT, _) => finding
             .check("Choose one depth source on every display.")
             .check(format!(
                 "Measure the depth with a lead line in calm shallow water and set the offsets of {one} and {other} by it."

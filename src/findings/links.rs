@@ -2,6 +2,7 @@
 
 use super::Finding;
 use crate::books::Books;
+use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -22,6 +23,8 @@ enum Bond {
     MomentsOnWire(f64),
     /// As `Moments`, of the same device.
     MomentsOfDevice(f64),
+    /// As `Moments`, where both devices supply the quantity: one hands on what the other measures.
+    MomentsOf(&'static str, f64),
     /// A device.
     Device,
     /// A wire.
@@ -30,6 +33,10 @@ enum Bond {
 
 /// Devices start again within this time after their supply is back, seconds (common practice, no source).
 const START_S: f64 = 15.0;
+
+/// A gateway goes on with the last value for no longer than this when the sensor behind it is silent, seconds (common practice, no
+/// source).
+const HANDED_ON_S: f64 = 10.0;
 
 /// Where two recorders' clocks could not be compared, everything must begin so soon, by the stamps as they are, seconds (common
 /// practice, no source): what meets by chance meets now and then.
@@ -47,6 +54,7 @@ const RULES: &[Rule] = &[
             "message-dropout",
             "link-flap",
             "fix-lost",
+            "depth-not-available",
             "fast-packet-loss",
         ],
         bond: Bond::Moments(START_S),
@@ -110,6 +118,18 @@ const RULES: &[Rule] = &[
         effects: &["device-dropout", "message-dropout", "fix-lost", "poor-fix"],
         bond: Bond::MomentsOfDevice(60.0),
     },
+    Rule {
+        root: "device-restart",
+        effects: &["depth-not-available"],
+        bond: Bond::MomentsOf("depth", HANDED_ON_S),
+    },
+    Rule { root: "device-restart", effects: &["fix-lost"], bond: Bond::MomentsOf("position", HANDED_ON_S) },
+    Rule {
+        root: "device-dropout",
+        effects: &["depth-not-available"],
+        bond: Bond::MomentsOf("depth", HANDED_ON_S),
+    },
+    Rule { root: "device-dropout", effects: &["fix-lost"], bond: Bond::MomentsOf("position", HANDED_ON_S) },
     Rule {
         root: "fix-lost",
         effects: &["position-jump", "poor-fix", "position-frozen"],
@@ -206,6 +226,14 @@ fn holds(books: &Books, bond: Bond, root: &Finding, effect: &Finding) -> bool {
     match bond {
         Bond::Moments(after_s) if clocks_known(books, root, effect) => coincide(books, root, effect, after_s),
         Bond::Moments(_) => within(books, root, effect, BY_STAMPS_S).is_some_and(|(n, of)| n == of),
+        Bond::MomentsOf(quantity, after_s) => {
+            let supplies = |finding: &Finding| {
+                let of_it =
+                    |d: &DeviceId| books.series.of(quantity).any(|s| books.inventory.same(s.key.device, *d));
+                finding.devices.iter().any(of_it)
+            };
+            supplies(root) && supplies(effect) && holds(books, Bond::Moments(after_s), root, effect)
+        }
         Bond::MomentsOnWire(after_s) => wire() && coincide(books, root, effect, after_s),
         Bond::MomentsOfDevice(after_s) => device() && coincide(books, root, effect, after_s),
         Bond::Device => device(),
@@ -272,7 +300,6 @@ fn name_each_other(findings: &mut [Finding]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::books::inventory::DeviceId;
     use crate::recording::WireKind;
     use crate::time::Time;
 

@@ -24,7 +24,7 @@ mod deviation;
 mod device_dropout;
 mod device_restart;
 mod dhcp_unanswered;
-mod duplicate_depth_source;
+pub(crate) mod duplicate_depth_source;
 mod duplicate_heading_source;
 mod duplicate_instance;
 mod duplicate_position_source;

@@ -1,9 +1,11 @@
 //! Answers to complaints.
 
+use crate::make::{START_US, sentence};
 use crate::silences::depths;
 use crate::wires::sensors;
 use crate::{ask, can_log, number};
 use leadsman::report::model::{Report, Standing};
+use leadsman::time::Time;
 
 /// Battery status (PGN 127508) of the node at address 72, 12.6 V, each 1.5 s.
 fn battery(seconds: f64) -> Vec<(f64, u32, String)> {
@@ -143,4 +145,31 @@ fn a_heading_source_without_heading_is_told() {
     }
     let first = report.complaints[0].causes.iter().find(|row| row.standing == Standing::Open).unwrap();
     assert!(first.next_check.contains("has power"), "{}", first.next_check);
+}
+
+/// A gateway sends no depth on its line exactly while the sounder of the bus starts anew; apart from that the two agree.
+#[test]
+fn what_a_gateway_lacks_while_its_sounder_starts_follows_from_the_start() {
+    let silences = [(60.0, 68.0), (110.0, 119.0), (150.0, 157.0)];
+    let silent = |t: f64| silences.iter().any(|(from, to)| (*from..*to).contains(&t));
+    let line = (0..200).fold(String::new(), |log, i| {
+        let t = f64::from(i) + 0.9;
+        let depth = 8.0 + f64::from(i % 50) / 100.0 + 0.07 * (t * 1.3).sin();
+        let depth = if silent(t) { String::new() } else { format!("{depth:.2}") };
+        let at = Time(START_US as i64).plus(t);
+        log + &format!("{at} {}", sentence(&format!("SDDPT,{depth},0.0")))
+    });
+    let bus = can_log([sensors(0, 200), restarting(200, &silences)].concat());
+    let report = ask(&[bus, line.into_bytes()], "no-depth");
+    assert_eq!(
+        causes(&report)[0],
+        ("device-restart", Standing::Supported),
+        "{}",
+        report.complaints[0].answer
+    );
+    let kept = report.findings.iter().find(|f| f.kind == "depth-not-available").unwrap();
+    assert!(kept.evidence.iter().any(|line| line.starts_with("Follows from")), "{:?}", kept.evidence);
+    let pair = causes(&report).into_iter().find(|c| c.0 == "duplicate-depth-source").unwrap();
+    assert_eq!(pair.1, Standing::Open);
+    assert!(report.findings.iter().any(|f| f.kind == pair.0 && f.summary.ends_with("and agree")));
 }

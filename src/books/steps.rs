@@ -69,6 +69,8 @@ pub struct Steps {
     pub largest: f64,
     /// Whether there was one that a boat makes only by chance, too small to be counted.
     pub doubtful: bool,
+    /// The largest change of a heading over a pause too long to judge it.
+    pub across: Option<Step>,
     /// Whether the values are those of two sensors in turn.
     pub lanes: Lanes,
     first: Option<Time>,
@@ -93,6 +95,9 @@ impl Steps {
         if !(0.0..=LONGEST_S).contains(&dt) {
             self.seen = 0;
             self.pending = None;
+            if size.abs() > ALONE_SLACK_DEG && self.across.is_none_or(|most| most.size.abs() < size.abs()) {
+                self.across = Some(Step { from, to: time, size });
+            }
             return;
         }
         let dt = dt.max(mean);
@@ -260,6 +265,16 @@ mod tests {
         assert_eq!(at_1_hz(&spike), 2);
         let pivot = [&still[..], &[25.0, 65.0, 110.0, 155.0, 190.0, 200.0], &[202.0; 9]].concat();
         assert_eq!(at_1_hz(&pivot), 0);
+    }
+
+    #[test]
+    fn what_happened_over_a_pause_is_kept_and_no_step() {
+        let mut steps = Steps::default();
+        for (at, deg) in [(0, 10.0), (1, 11.0), (9, 82.0), (10, 83.0), (20, 60.0), (21, 61.0), (30, 64.0)] {
+            steps.heading(Time(at * 1_000_000), deg);
+        }
+        let across = steps.across.unwrap();
+        assert_eq!((steps.count, across.from, across.size), (0, Time(1_000_000), 71.0));
     }
 
     #[test]

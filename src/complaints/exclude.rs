@@ -202,6 +202,7 @@ pub(super) fn no_steps(books: &Books, scope: &Scope) -> Option<String> {
     let clean = |s: &&Source| {
         s.steps.count == 0
             && !s.steps.doubtful
+            && s.steps.across.is_none()
             && s.steps.lanes.turns().is_none()
             && s.steps.judged() >= JUDGED.min(s.valid)
     };

@@ -43,8 +43,23 @@ pub(super) fn doubt(books: &Books, findings: &[Finding], scope: Scope, cause: &s
         "device-dropout" | "link-flap" => of_hosts(books),
         "wire-outage" => of_wires(books, &scope),
         "device-restart" => of_others_restarts(findings, scope).or_else(|| of_restarts(books)),
+        "heading-jump" => over_a_pause(books, &sources(books, &scope)),
         _ => None,
     }
+}
+
+/// A heading that is another one after a pause.
+fn over_a_pause(books: &Books, sources: &[&Source]) -> Option<String> {
+    let across = sources.iter().filter_map(|source| Some((*source, source.steps.across?)));
+    let (source, step) = across.max_by(|(_, a), (_, b)| a.size.abs().total_cmp(&b.size.abs()))?;
+    Some(format!(
+        "The heading of {} is silent for {} from {} on and {:+.0} deg away after it: whether the boat turned or the heading \
+         jumped does not show.",
+        books.inventory.label(source.key.device),
+        s(step.to.since(step.from)),
+        books.stamp(step.from).clock(),
+        step.size
+    ))
 }
 
 /// The messages of the quantity never stayed away for long.

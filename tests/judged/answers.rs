@@ -1,7 +1,7 @@
 //! Answers to complaints.
 
 use crate::make::{START_US, sentence};
-use crate::silences::depths;
+use crate::silences::{depths, standing};
 use crate::wires::sensors;
 use crate::{ask, can_log, number};
 use leadsman::report::model::{Report, Standing};
@@ -172,4 +172,18 @@ fn what_a_gateway_lacks_while_its_sounder_starts_follows_from_the_start() {
     let pair = causes(&report).into_iter().find(|c| c.0 == "duplicate-depth-source").unwrap();
     assert_eq!(pair.1, Standing::Open);
     assert!(report.findings.iter().any(|f| f.kind == pair.0 && f.summary.ends_with("and agree")));
+}
+
+/// A compass starts anew and shows another heading: whether the boat turned meanwhile does not show.
+#[test]
+fn a_step_over_a_restart_is_not_excluded() {
+    let recorded = |away: f64| {
+        let shown = headings(200, 0x16, |t| Some(100.0 + wobble(t, 0.0) + if t > 63.0 { away } else { 0.0 }));
+        let shown = shown.into_iter().filter(|(t, ..)| !(60.0..65.4).contains(t)).collect();
+        standing(can_log([sensors(0, 200), shown].concat()), "heading-jumps", "heading-jump")
+    };
+    let (told, why) = recorded(72.0);
+    assert_eq!(told, Standing::Open, "{why}");
+    assert!(why.contains("does not show") && why.contains("+7"), "{why}");
+    assert_eq!(recorded(0.0).0, Standing::RuledOut);
 }

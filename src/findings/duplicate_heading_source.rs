@@ -185,7 +185,7 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
         all.samples().iter().step_by(step).copied().filter(|s| first.at(s.time).is_some()).collect();
     let stands = [a, b].into_iter().flat_map(|s| heading_frozen::stands(evidence, s)).map(|(span, _)| span);
     let moments = pairs::alive(moments, |s| s.time, &stands.collect::<Vec<_>>());
-    let (moments, jumped) = in_their_place(moments, a, b);
+    let (moments, jumped) = in_their_place(evidence, moments, a, b);
     if moments.len() < 10 {
         return None;
     }
@@ -272,8 +272,13 @@ fn compare(evidence: &Evidence<'_>, a: &Source, b: &Source) -> Option<Comparison
 
 /// The moments in which neither heading had jumped away, and how many others there were: a jump is told by itself, of the source
 /// that jumps, and is no difference of two sensors. All of them where the jumps fill most of the time.
-fn in_their_place(moments: Vec<Sample>, a: &Source, b: &Source) -> (Vec<Sample>, usize) {
-    let away: Vec<Span> = [a, b].into_iter().flat_map(astray).collect();
+fn in_their_place(
+    evidence: &Evidence<'_>,
+    moments: Vec<Sample>,
+    a: &Source,
+    b: &Source,
+) -> (Vec<Sample>, usize) {
+    let away: Vec<Span> = [a, b].into_iter().flat_map(|heading| astray(evidence, heading)).collect();
     let left = pairs::alive(moments.clone(), |s| s.time, &away);
     let jumped = moments.len() - left.len();
     if 2 * left.len() >= moments.len() { (left, jumped) } else { (moments, 0) }

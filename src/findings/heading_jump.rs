@@ -1,10 +1,11 @@
 //! One heading source steps faster than a boat can turn.
 
-use super::steps_of::{Jumps, jumping};
-use super::words::{moments, number};
+use super::steps_of::{Jumps, jumping, out_and_back};
+use super::words::{moments, number, times};
 use super::{Detector, Doc, Evidence, Finding, duplicate_heading_source, heading_frozen};
 use crate::books::series::Source;
 use crate::report::model::Severity;
+use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -44,10 +45,20 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                     source.key.message,
                     number(largest, 1)
                 ))
-                .evidence(format!("At {}.", moments(evidence.books, &spans)))
+                .evidence(when(evidence, source, jumps, &spans))
                 .spans(spans)
                 .check(format!("Look for iron, speakers, motors and heavy-current cables near {who}; note what was switched when it jumped."))
                 .check("Wiggle its cable and connector while someone watches the heading.")
         })
         .collect()
+}
+
+/// When it was away: a step out and the one back are one event. Steps that nothing makes up for are told one by one.
+fn when(evidence: &Evidence<'_>, source: &Source, jumps: u64, steps: &[Span]) -> String {
+    let away = out_and_back(source);
+    if away.len() as u64 * 2 == jumps {
+        format!("Out and back {}: {}.", times(away.len()), moments(evidence.books, &away))
+    } else {
+        format!("At {}.", moments(evidence.books, steps))
+    }
 }

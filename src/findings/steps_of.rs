@@ -62,6 +62,18 @@ pub(super) fn astray(evidence: &Evidence<'_>, heading: &Source) -> Vec<Span> {
     spans
 }
 
+/// The stretches in which a heading had jumped away and came back.
+pub(super) fn out_and_back(heading: &Source) -> Vec<Span> {
+    let mut away: Option<&Step> = None;
+    let mut spans = Vec::new();
+    for step in &heading.steps.list {
+        let from = away.filter(|away| makes_up(step, away));
+        spans.extend(from.map(|from| Span::new(from.from, step.to)));
+        away = from.is_none().then_some(step);
+    }
+    spans
+}
+
 /// A heading that steps after a stand woke from it where it never stood without a step for more than this share of the time: a coarse or a
 /// resting one stands still time and again.
 const USUAL: f64 = 0.5;

@@ -79,6 +79,12 @@ fn a_compass_that_leaps_goes_before_the_pair_that_agrees() {
     assert!(p95 < 3.0, "{p95}");
     let pair = report.findings.iter().find(|f| f.kind == "duplicate-heading-source").unwrap();
     assert!(pair.evidence.iter().any(|line| line.contains("left out")), "{:?}", pair.evidence);
+    let jump = report.findings.iter().find(|f| f.kind == "heading-jump").unwrap();
+    assert!(
+        jump.evidence.iter().any(|line| line.starts_with("Out and back 5 times: ")),
+        "{:?}",
+        jump.evidence
+    );
     assert!(!pair.evidence.iter().any(|line| line.contains("askew")), "{:?}", pair.evidence);
     // Two that differ are a fault of their own.
     assert!(number(&recorded(50.0, 9.0), "duplicate-heading-source", "p95_difference_deg") > 8.0);

@@ -144,6 +144,15 @@ fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> Com
         (row.standing, std::cmp::Reverse(gravity(row)), follows(row), elsewhere(row))
     });
     let answer = in_words(books, findings, complaint, &causes);
+    // Where nothing is shown, a better recording comes before any part of the boat.
+    if causes.iter().all(|row| row.standing != Standing::Supported)
+        && let Some(first) = causes.iter_mut().find(|row| row.standing == Standing::Open)
+        && let Some(telling) = recordings::that_tells(books, &first.cause)
+        && first.because.ends_with(&would_show(telling))
+        && !first.next_check.starts_with("Record ")
+    {
+        first.next_check = format!("Record first what would show it: {telling}. {}", first.next_check);
+    }
     ComplaintRow { complaint: complaint.name, answer, causes }
 }
 
@@ -178,8 +187,7 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
                 Some(reason) => (Standing::RuledOut, reason, cause.check.to_owned()),
                 None => {
                     let telling = recordings::that_tells(books, cause.name);
-                    let telling =
-                        telling.map(|what| format!(" It would show in {what}.")).unwrap_or_default();
+                    let telling = telling.map(would_show).unwrap_or_default();
                     let why = silences::doubt(books, findings, complaint.scope, cause.name);
                     let why = why.unwrap_or_else(|| cause.open.to_owned());
                     (Standing::Open, format!("{why}{telling}"), cause.check.to_owned())
@@ -187,6 +195,11 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
             },
         };
     CauseRow { cause: cause.name.to_owned(), standing, because, findings: resting_on, next_check }
+}
+
+/// Which recording would tell, as the end of a reason.
+fn would_show(telling: &str) -> String {
+    format!(" It would show in {telling}.")
 }
 
 fn in_words(books: &Books, findings: &[Finding], complaint: &Complaint, causes: &[CauseRow]) -> String {

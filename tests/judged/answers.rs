@@ -193,3 +193,11 @@ fn a_step_over_a_restart_is_not_excluded() {
     assert!(why.contains("does not show") && why.contains("+7"), "{why}");
     assert_eq!(recorded(0.0).0, Standing::RuledOut);
 }
+
+/// A recording in which nothing shows asks for a better one before it sends anybody to a part of the boat.
+#[test]
+fn where_nothing_shows_a_recording_comes_first() {
+    let report = ask(&[can_log([sensors(0, 22), depths(0, 22)].concat())], "no-depth");
+    let first = report.complaints[0].causes.iter().find(|row| row.standing == Standing::Open).unwrap();
+    assert!(first.next_check.starts_with("Record "), "{}", first.next_check);
+}

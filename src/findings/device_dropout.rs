@@ -2,9 +2,10 @@
 
 use super::handed_on::is_own;
 use super::presence::went_on;
-use super::words::{GUEST, how_often, longest, seconds};
+use super::words::{GUEST, how_often, labels, longest, seconds};
 use super::{Detector, Doc, Evidence, Finding};
-use crate::books::inventory::Identity;
+use crate::books::Books;
+use crate::books::inventory::{Device, DeviceId, Identity};
 use crate::report::model::Severity;
 use crate::time::Span;
 
@@ -67,10 +68,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             (false, false) => Severity::Warning,
         };
         let who = books.inventory.label(*id);
+        let known = format!("{who}{}", carrying(books, *id));
         let summary = if back {
-            format!("{who} falls silent {}", how_often(&spans))
+            format!("{known} falls silent {}", how_often(&spans))
         } else {
-            format!("{who} stops {} before the end and is not seen again", seconds(longest))
+            format!("{known} stops {} before the end and is not seen again", seconds(longest))
         };
         let mut finding = Finding::new(severity, summary)
             .devices([*id])
@@ -99,6 +101,16 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             if went_on {
                 finding = finding.evidence(format!("{host}, which sends its sentences, went on meanwhile: its supply and network cable held."));
             }
+            let beside = beside(evidence, *id, &finding.spans);
+            if went_on && !beside.is_empty() {
+                finding = finding
+                    .evidence(format!(
+                        "{} {} together with it: what they have in common is {host} itself, and not a sensor.",
+                        labels(books, &beside),
+                        if beside.len() == 1 { "is silent" } else { "are silent" }
+                    ))
+                    .check(format!("Look at {host} first: its output to the network, its settings, its software, its inputs' supply."));
+            }
             finding
                 .check(format!("Look at the sensor behind {who} and its cable, and whether {host} has that output switched on."))
         } else {
@@ -108,4 +120,42 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         });
     }
     findings
+}
+
+/// Talkers of one host are silent together when their silences begin and end this close to each other, seconds: each speaks once a
+/// second or so.
+const TOGETHER_S: f64 = 2.5;
+
+/// The other talkers of a talker's host that are silent whenever it is.
+fn beside(evidence: &Evidence<'_>, id: DeviceId, spans: &[Span]) -> Vec<DeviceId> {
+    let (books, silent) = (evidence.books, &evidence.presence.devices);
+    let near = |one: Span, other: Span| {
+        one.from.since(other.from).abs() <= TOGETHER_S && one.to.since(other.to).abs() <= TOGETHER_S
+    };
+    let carried = books.carrier(id).map_or(&[][..], |host| books.carried(host));
+    let others = carried.iter().filter(|other| !books.inventory.same(**other, id));
+    let together = |other: &&DeviceId| {
+        silent
+            .get(*other)
+            .is_some_and(|silences| spans.iter().all(|span| silences.iter().any(|s| near(s.span, *span))))
+    };
+    others.filter(together).copied().collect()
+}
+
+/// Talkers that a host's name is said with.
+const NAMED: usize = 2;
+
+/// What a host without a name of its own is known by: the talkers whose sentences it sends.
+fn carrying(books: &Books, host: DeviceId) -> String {
+    let named = |d: &Device| d.called.is_some() || !d.hostnames.is_empty();
+    let nameless = books.inventory.get(host).is_some_and(|d| d.mac().is_some() && !named(d));
+    let carried = books.carried(host).iter().filter_map(|id| books.inventory.get(*id));
+    let talkers = carried.filter(|d| matches!(d.identity, Identity::Talker { .. }));
+    let mut names: Vec<String> = talkers.map(Device::label).collect();
+    names.truncate(NAMED);
+    if nameless && !names.is_empty() {
+        format!(", which sends {},", names.join(" and "))
+    } else {
+        String::new()
+    }
 }

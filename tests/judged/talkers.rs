@@ -1,9 +1,11 @@
 //! Receivers that change their talker, and lines with two of them.
 
+use crate::hosts::Traffic;
 use crate::lines::line;
+use crate::make::{ethernet, ipv4, sentence, udp};
 use crate::silences::standing;
 use crate::{alarms, judge};
-use leadsman::report::model::Standing;
+use leadsman::report::model::{FindingRow, Standing};
 
 /// A fix with this talker, of a boat that goes north at 6 kn, and the satellites that it used.
 fn fix(i: u32, talker: &str) -> Vec<String> {
@@ -87,4 +89,60 @@ fn a_second_receiver_that_falls_silent_is_missed() {
     })]);
     assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
     assert!(report.findings.iter().any(|f| f.kind == "device-dropout" && f.summary.contains("GP")));
+}
+
+/// Sentences that a host sends to everyone in datagrams of their own.
+fn sentences(traffic: &mut Traffic, host: u64, every: f64, said: impl Fn(f64) -> Option<String>) {
+    for i in 0..(240.0 / every) as u32 {
+        let t = every.mul_add(f64::from(i), 0.011 * host as f64);
+        let Some(said) = said(t) else { continue };
+        let from = 0xC0A8_2F00 + host as u32;
+        let datagram = udp(10110, 10110, sentence(&said).as_bytes());
+        let packet = ipv4(from, 0xC0A8_2FFF, 17, (0, 0, false), &datagram);
+        traffic.0.push((t, ethernet(host, [0xFF; 6], 0x0800, &packet)));
+    }
+}
+
+/// A gateway lives and leaves out what two talkers say, at the same times: the gateway is looked at first, and not a sensor.
+#[test]
+fn talkers_that_are_silent_together_have_their_gateway_in_common() {
+    let recorded = |second: (f64, f64)| {
+        let mut traffic = Traffic::of_two_displays(240.0);
+        traffic.sends(3, 0xC0A8_2F03, 1.0, (0.5, 240.0));
+        let silent = |t: f64, (from, to): (f64, f64)| (from..to).contains(&t);
+        let heading = |t: f64| {
+            (!silent(t, (60.0, 85.0))).then(|| format!("HCHDG,{:.1},,,,", 90.0 + 30.0 * (t / 9.0).sin()))
+        };
+        sentences(&mut traffic, 3, 0.2, heading);
+        let place = |t: f64| {
+            let minutes = 30.0 + t * 6.0 / 3600.0;
+            let time = format!("10{:02}{:05.2}", (t / 60.0) as u32, t % 60.0);
+            (!silent(t, second))
+                .then(|| format!("GPRMC,{time},A,54{minutes:07.4},N,01010.0000,E,6.0,0.0,010126,,,A"))
+        };
+        sentences(&mut traffic, 3, 1.0, place);
+        let report = judge(&[traffic.recorded()]);
+        let of_heading = |f: &&FindingRow| f.kind == "device-dropout" && f.summary.contains("HC");
+        report.findings.iter().find(of_heading).unwrap().clone()
+    };
+    let (together, alone) = (recorded((60.0, 85.0)), recorded((140.0, 165.0)));
+    assert!(
+        together.evidence.iter().any(|line| line.contains("together with it")),
+        "{:?}",
+        together.evidence
+    );
+    assert!(together.checks[0].contains("its output"), "{:?}", together.checks);
+    assert!(!alone.evidence.iter().any(|line| line.contains("together with it")), "{:?}", alone.evidence);
+}
+
+/// A host without a name that sends a sounder's sentences is known by them.
+#[test]
+fn a_host_without_a_name_is_known_by_what_it_sends() {
+    let mut traffic = Traffic::of_two_displays(240.0);
+    sentences(&mut traffic, 4, 1.0, |t| {
+        (t < 130.0).then(|| format!("SDDPT,{:.1},0.0", 8.0 + (t / 9.0).sin()))
+    });
+    let report = judge(&[traffic.recorded()]);
+    let dropout = report.findings.iter().find(|f| f.kind == "device-dropout").unwrap();
+    assert!(dropout.summary.contains(", which sends SD (depth sounder), stops"), "{}", dropout.summary);
 }

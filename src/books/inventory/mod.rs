@@ -146,7 +146,8 @@ impl Device {
     }
 
     /// The name that a person would find the device by: the one it was given, else as far as it tells by itself.
-    fn label(&self) -> String {
+    #[must_use]
+    pub fn label(&self) -> String {
         if let Some(called) = &self.called {
             return called.clone();
         }

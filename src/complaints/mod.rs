@@ -151,7 +151,13 @@ fn answer_one(books: &Books, findings: &[Finding], complaint: &Complaint) -> Com
         && first.because.ends_with(&would_show(telling))
         && !first.next_check.starts_with("Record ")
     {
-        first.next_check = format!("Record first what would show it: {telling}. {}", first.next_check);
+        let nobody = findings.iter().find(|finding| complaint.scope.is_missing(finding.kind));
+        first.next_check = match nobody {
+            Some(nobody) => {
+                format!("Record the wire of the device that supplies it: {}.", lowered(&nobody.summary))
+            }
+            None => format!("Record first what would show it: {telling}. {}", first.next_check),
+        };
     }
     ComplaintRow { complaint: complaint.name, answer, causes }
 }

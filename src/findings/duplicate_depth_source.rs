@@ -213,6 +213,7 @@ fn finding(books: &Books, a: &Source, b: &Source, c: &Comparison) -> Finding {
         ("echo", delay) => finding
             .evidence(pairs::echo_words(delay.unwrap_or(0.0)))
             .check("Nothing is wrong with the values. Choose the sounder itself where a display offers both."),
+        (CONSTANT, _) if c.median_m.abs() <= LIKE_M => finding.check("Choose one depth source on every display."),
         (CONSTANT, _) => finding
             .check("Choose one depth source on every display.")
             .check(format!(

@@ -279,7 +279,7 @@ fn what_comes_by_chance_is_not_missed() {
 /// it should is no fault of who sends it.
 #[test]
 fn what_waits_with_all_others_is_not_ragged_alone() {
-    let held = |t: f64| if t % 4.0 < 0.35 { t - t % 4.0 + 0.35 } else { t };
+    let held = |t: f64| if t % 3.0 < 0.35 { t - t % 3.0 + 0.35 } else { t };
     let engine = every(0.1, 0x09F2_0048, "00803EFFFFFFFFFF", |_| true);
     let frames = |late: &dyn Fn(f64, bool) -> f64| {
         let depth = every(0.9, 0x0DF5_0B16, "FFE80300000000FF", |_| true);

@@ -119,11 +119,11 @@ fn what_was_missing_before_and_after_a_gap_is_told_beside_it() {
 #[test]
 fn a_route_that_ends_is_no_silence() {
     let report = |beats: &[f64]| {
-        let on = |t: &f64| !(63.0..150.0).contains(t);
+        let on = |t: &f64| !(63.0..130.0).contains(t);
         let route =
-            (5..200).map(f64::from).filter(on).map(|t| (t, 0x0DF9_0333, "FF00FFFFFFFFFFFF".to_owned()));
+            (5..240).map(f64::from).filter(on).map(|t| (t, 0x0DF9_0333, "FF00FFFFFFFFFFFF".to_owned()));
         let beat = |t: &f64| (*t, 0x1DF0_1133, "60EA00FFFFFFFFFF".to_owned());
-        judge(&[can_log([sensors(0, 200), route.collect(), beats.iter().map(beat).collect()].concat())])
+        judge(&[can_log([sensors(0, 240), route.collect(), beats.iter().map(beat).collect()].concat())])
     };
     let lives = report(&[0.5, 60.5, 120.5, 180.5]);
     assert!(alarms(&lives).is_empty(), "{:?}", lives.findings);

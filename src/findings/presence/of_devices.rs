@@ -166,11 +166,11 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     })
 }
 
-/// Whether a maker's own message of a node, or a stream of a host, began in mid-recording though its sender had not just come up:
-/// what somebody switched on, or a node sends when it has something to say, may stop as it began.
+/// Whether a maker's own message of a node, or a host's datagrams, began in mid-recording though the sender had not just come up:
+/// what somebody switched on, or a node sends when it has something to say, may stop as it began. A TCP connection shows its end.
 fn began_at_will(books: &Books, id: DeviceId, wire: &Wire, stream: &Stream) -> bool {
     let late = stream.first.zip(wire.first).is_some_and(|(first, begin)| first.since(begin) > STARTING_S);
-    !matches!(stream.message, Message::Sentence(_))
+    matches!(stream.message, Message::Pgn(_) | Message::Protocol("udp"))
         && comes_and_goes(stream)
         && late
         && !starts_anew(books, id)

@@ -129,12 +129,16 @@ pub struct Bus {
 pub struct Adoption {
     /// When.
     pub at: Time,
+    /// The first such claim of those that contest each other.
+    pub since: Time,
     /// The address.
     pub address: u8,
     /// Who claimed it.
     pub name: Name,
     /// The node that it was taken for.
     pub device: DeviceId,
+    /// Whether it answered a request: who answers held the address before.
+    pub answered: bool,
 }
 
 impl Bus {
@@ -150,25 +154,23 @@ impl Bus {
         self.adoption.take_if(|a| is_it(a))
     }
 
-    /// Books a claim with another node than the one that it was taken for.
+    /// Books a claim with another node than the one that it was taken for, and what that one claimed with the latter.
     pub fn rebook(&mut self, claim: Adoption, device: DeviceId) {
-        for (at, address, by) in self.claim_list.iter_mut().rev() {
-            if (*at, *address, *by) == (claim.at, claim.address, claim.device) {
-                *by = device;
-            }
-        }
-        for start in self.starts.iter_mut().filter(|s| s.device == claim.device && s.at == claim.at) {
-            (start.device, start.silent_since) = (device, None);
-        }
-        if let Some((_, _, by)) = self.last_claim.get_mut(&claim.address) {
-            *by = device;
-        }
+        self.exchange(claim.device, device);
     }
 
     /// Books claims with the other one of two nodes: the one that claimed first had not spoken from its address before (see
     /// [`Ousted`]).
     pub fn moved(&mut self, it: &Move, newcomer: DeviceId) {
         let past = it.from.device;
+        self.exchange(past, newcomer);
+        // Who goes on from another address has not started.
+        self.starts.retain(|start| (start.device, start.at) != (past, it.at));
+        self.adoption.take_if(|adoption| adoption.device == past);
+    }
+
+    /// Books what each of two nodes claimed with the other one; the newcomer was not heard before it claimed.
+    fn exchange(&mut self, past: DeviceId, newcomer: DeviceId) {
         let swap = |id: &mut DeviceId| {
             *id = match *id {
                 id if id == past => newcomer,
@@ -181,17 +183,22 @@ impl Bus {
         self.last_claim.values_mut().for_each(|(_, _, by)| swap(by));
         self.contentions.iter_mut().for_each(|c| c.rename(swap));
         self.starts.iter_mut().for_each(|start| swap(&mut start.device));
-        // Who goes on from another address has not started.
-        self.starts.retain(|start| (start.device, start.at) != (past, it.at));
         for start in self.starts.iter_mut().filter(|start| start.device == newcomer) {
             start.silent_since = None;
         }
-        self.adoption.take_if(|adoption| adoption.device == past);
+    }
+
+    /// Whether a claim of an address answers a request. One that comes after another NAME's answer does not: that one held it.
+    #[must_use]
+    pub fn answers(&self, time: Time, address: u8, name: Name) -> bool {
+        let answered = |asked: Time| {
+            self.last_claim.get(&address).is_some_and(|(at, other, _)| *other != name && *at >= asked)
+        };
+        self.was_asked(time, address) && !self.asked_for_claims.is_some_and(|(asked, _)| answered(asked))
     }
 
     /// Whether somebody asked for the claim of an address just before.
-    #[must_use]
-    pub fn was_asked(&self, time: Time, address: u8) -> bool {
+    fn was_asked(&self, time: Time, address: u8) -> bool {
         self.asked_for_claims
             .is_some_and(|(at, to)| time.since(at) <= ANSWER_S && (to == GLOBAL || to == address))
     }

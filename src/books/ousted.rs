@@ -36,6 +36,8 @@ pub struct Takeover {
     pub sent: Vec<u32>,
     /// Those that whoever claims it sent from another address, from which it was ousted itself.
     pub arrives: Vec<u32>,
+    /// The NAME that had answered for the address just before.
+    pub answered: Option<Name>,
 }
 
 /// A claim of another address right after a takeover.
@@ -69,7 +71,13 @@ impl Ousted {
         bounded::push(&mut self.takeovers, MAX_OUSTED, takeover);
     }
 
-    /// Notes the first claim of a NAME: the first one of another address after a takeover may be of the node that was ousted.
+    /// Whether a NAME had answered for an address that was taken over.
+    #[must_use]
+    pub fn had_answered(&self, name: Name) -> bool {
+        self.takeovers.iter().any(|t| t.answered == Some(name))
+    }
+
+    /// Notes the first claim of a NAME, or of one that had answered for its address: the first one of another address after a takeover may be of the node that was ousted.
     /// `others` gives the messages that had come from its address before that moment.
     pub fn claimed(&mut self, at: Time, address: u8, name: Name, others: impl FnOnce(Time) -> Vec<u32>) {
         self.takeovers.retain(|t| at.since(t.at).abs() <= AT_ONCE_S);
@@ -120,7 +128,14 @@ mod tests {
     }
 
     fn takeover(s: f64, address: u8, device: u32, sent: u32) -> Takeover {
-        Takeover { at: at(s), address, device: DeviceId(device), sent: vec![sent], arrives: Vec::new() }
+        Takeover {
+            at: at(s),
+            address,
+            device: DeviceId(device),
+            sent: vec![sent],
+            arrives: Vec::new(),
+            answered: None,
+        }
     }
 
     /// Address 35 is taken over at 10 s; then somebody claims 40 and sends.

@@ -236,17 +236,15 @@ impl Messages<'_> {
     fn claim(&mut self, time: Option<Time>, id: CanId, data: &[u8], identifiers: &Identifiers) {
         let Some(NetworkMessage::Claim { name, .. }) = n2k::network(id, data) else { return };
         let (wire, address) = (self.wire, id.source);
-        let contested = time.and_then(|time| self.bus.contested(time, address, name));
-        if let Some(claim) = contested
-            && let Some(newcomer) = self.inventory.hand_back(wire, address, claim.name, claim.at)
-        {
-            self.bus.rebook(claim, newcomer);
-            self.bus.ousted.defended(address);
-        }
+        let contested = self.contested(time, address, name);
         let past = self.inventory.past_of(wire, address, name);
-        let unasked = time.filter(|at| address != n2k::NULL_ADDRESS && !self.bus.was_asked(*at, address));
+        // Who had answered and claims another address then was ousted.
+        let had_answered = self.bus.ousted.had_answered(name);
+        let answers = !had_answered && time.is_some_and(|at| self.bus.answers(at, address, name));
+        let unasked = time.filter(|_| address != n2k::NULL_ADDRESS && !answers);
         let spoke = unasked.filter(|at| past.is_some_and(|past| self.inventory.still_speaks(past, *at)));
-        if let Some(at) = unasked.filter(|_| !self.inventory.knows(wire, name)) {
+        let moves = had_answered || !self.inventory.knows(wire, name);
+        if let Some(at) = unasked.filter(|_| moves) {
             // It may have gone on from there a moment before its claim.
             let first = past.and_then(|past| self.inventory.get(past)?.first);
             let before = |since| match first {
@@ -256,17 +254,31 @@ impl Messages<'_> {
             self.bus.ousted.claimed(at, address, name, before);
         }
         let Some(device) = self.inventory.claim(wire, address, name) else { return };
-        if let Some(at) = time.filter(|_| past.is_some()) {
-            self.bus.adopted(Adoption { at, address, name, device });
+        if let Some(at) = time.filter(|_| past.is_some() || contested.is_some()) {
+            let since = contested.map_or(at, |contested| contested.since);
+            self.bus.adopted(Adoption { at, since, address, name, device, answered: answers });
         }
         if let Some(at) = spoke {
             let sent = identifiers.sent_from(address);
-            self.bus.ousted.taken_over(Takeover { at, address, device, sent, arrives: Vec::new() });
+            let answered = contested.filter(|contested| contested.answered).map(|contested| contested.name);
+            self.bus.ousted.taken_over(Takeover { at, address, device, sent, arrives: Vec::new(), answered });
         }
         let silent_since = self.inventory.get(device).and_then(|d| d.last);
         self.bus.answer(time, device, id.pgn);
         self.bus.claim(time, id.source, name, device, silent_since);
         self.inventory.frame(device, time, data.len() as u64);
+    }
+
+    /// The claim that one of this NAME contests, after which the past of the address is the latter's.
+    fn contested(&mut self, time: Option<Time>, address: u8, name: n2k::Name) -> Option<Adoption> {
+        let claim = self.bus.contested(time?, address, name)?;
+        let Some(own) = self.inventory.hand_on(self.wire, &claim, name) else {
+            self.bus.adopted(claim);
+            return None;
+        };
+        self.bus.rebook(claim, own);
+        self.bus.ousted.defended(address);
+        Some(claim)
     }
 
     /// Looks whether a message comes from a node that a newcomer's claim had ousted.

@@ -199,3 +199,47 @@ fn who_restarts_and_supplies_nothing_of_it_is_told_so() {
     assert!(words.contains("restarts once; it does not supply heading."), "{words}");
     assert!(because("no-depth").contains("restarts once."));
 }
+
+/// Headings (PGN 127250) of the node at address 0x23, ten times a second.
+fn headings(to: u32) -> Frames {
+    let frame = |i: u32| {
+        let [low, high, ..] = (9000 + i % 400).to_le_bytes();
+        (f64::from(i) / 10.0 + 0.05, 0x09F1_1223, format!("FF{low:02X}{high:02X}FF7FFF7FFD"))
+    };
+    (0..10 * to).map(frame).collect()
+}
+
+/// A newcomer that starts asks all for their claims, claims the heading sensor's address and, where it has to, moves to one of its
+/// own, from which it tells the wind. Who gives way claims address 0x50.
+fn joins(answered: bool, yields: bool) -> Frames {
+    let (holder, newcomer) = (2, 1);
+    let asks = vec![(60.0, 0x18EA_FFFE, "00EE00".to_owned())];
+    let answer = if answered { claim(60.06, 0x23, holder) } else { Vec::new() };
+    let contest = claim(60.3, 0x23, newcomer);
+    let (claims, winds) = if yields {
+        (claim(60.42, 0x50, holder), 0x23)
+    } else {
+        ([claim(60.31, 0x23, holder), claim(60.42, 0x50, newcomer)].concat(), 0x50)
+    };
+    let wind = |i| (60.7 + f64::from(i) * 0.1, 0x09FD_0200 | winds, "00F40100E1FAFFFF".to_owned());
+    let boat = [sensors(0, 200), depths(0, 200), headings(200)].concat();
+    let boat = if yields { moved(boat, 60.4, 0x23, 0x50) } else { boat };
+    [boat, asks, answer, contest, claims, (0..1390).map(wind).collect()].concat()
+}
+
+/// However the two settle it, nobody falls silent, and what came from the address is of who goes on with it.
+#[test]
+fn a_contest_for_an_address_is_no_silence() {
+    for (answered, yields) in [(false, false), (true, false), (true, true)] {
+        let report = judge(&[can_log(joins(answered, yields))]);
+        assert!(alarms(&report).is_empty(), "{answered} {yields}: {:?}", report.findings);
+        let sensor = node(&report, 2);
+        let newcomer = node(&report, 1);
+        assert!(
+            sensor.0 > 2000 && (1390..1400).contains(&newcomer.0),
+            "{answered} {yields}: {sensor:?} {newcomer:?}"
+        );
+        let nameless = report.devices.iter().find(|d| d.name.is_none() && d.address == Some(0x23));
+        assert!(nameless.is_none(), "{answered} {yields}: {nameless:?}");
+    }
+}

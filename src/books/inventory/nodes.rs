@@ -1,6 +1,7 @@
 //! Nodes of a bus: who holds which address, and whose messages came from it.
 
 use super::{Device, DeviceId, Identity, Inventory};
+use crate::books::bus::Adoption;
 use crate::books::ousted::Move;
 use crate::books::wires::WireId;
 use crate::messages::n2k::{NULL_ADDRESS, Name};
@@ -90,10 +91,30 @@ impl Inventory {
         self.get(holder)?.name()?.is_same_unit(name).then_some(holder)
     }
 
-    /// Hands an address's nameless past back from the NAME that claimed it to whoever defends it now: a claim told nobody
-    /// whose the messages before it were, and it was not the newcomer's address. Gives the newcomer a node of its own.
-    pub fn hand_back(&mut self, wire: WireId, address: u8, newcomer: Name, at: Time) -> Option<DeviceId> {
-        let past = self.names.get(&(wire, newcomer)).copied()?;
+    /// Hands an address's nameless past on from the NAME that claimed it to the one that contests it now: a claim told nobody
+    /// whose the messages before it were, and who claims last holds the address. Gives the former one a node of its own;
+    /// none when the latter was heard elsewhere, and so did not speak from there.
+    pub fn hand_on(&mut self, wire: WireId, claim: &Adoption, to: Name) -> Option<DeviceId> {
+        let past = self.names.get(&(wire, claim.name)).copied()?;
+        let Some(own) = self.names.get(&(wire, to)).copied() else {
+            return self.hand_back(wire, past, claim);
+        };
+        // It claimed this address before, in this contest, and did nothing else.
+        let contends = |d: &Device| {
+            let Identity::N2k { addresses, .. } = &d.identity else { return false };
+            d.first.is_some_and(|first| first >= claim.since) && addresses.iter().eq([&claim.address])
+        };
+        self.get(own).filter(|d| contends(d))?;
+        let [old, new] = self.devices.get_disjoint_mut([past.0 as usize, own.0 as usize]).ok()?;
+        std::mem::swap(&mut old.identity, &mut new.identity);
+        self.names.insert((wire, to), past);
+        self.names.insert((wire, claim.name), own);
+        Some(own)
+    }
+
+    /// Makes the past nameless again, for the NAME that contests the claim.
+    fn hand_back(&mut self, wire: WireId, past: DeviceId, claim: &Adoption) -> Option<DeviceId> {
+        let Adoption { at, address, name: newcomer, .. } = *claim;
         let own = self.add_node(wire, address, Some(newcomer))?;
         if let Some(Device { identity: Identity::N2k { name, .. }, frames, bytes, .. }) =
             self.devices.get_mut(past.0 as usize)
@@ -179,12 +200,23 @@ mod tests {
         assert_eq!(inventory.past_of(wire, 35, newcomer), Some(past));
         assert_eq!(inventory.claim(wire, 35, newcomer), Some(past));
         inventory.frame(past, Some(Time(9_100_000)), 8);
-        let own = inventory.hand_back(wire, 35, newcomer, Time(9_100_000)).unwrap();
+        let at = Time(9_100_000);
+        let claim = Adoption { at, since: at, address: 35, name: newcomer, device: past, answered: false };
+        let own = inventory.hand_on(wire, &claim, owner).unwrap();
         assert_eq!(inventory.claim(wire, 35, owner), Some(past));
-        let frames = |id| inventory.get(id).map(|d| (d.name(), d.frames));
+        let told = |inventory: &Inventory, id| inventory.get(id).map(|d| (d.name(), d.frames));
+        let frames = |id| told(&inventory, id);
         assert_eq!(frames(past), Some((Some(owner), 10)));
         assert_eq!(frames(own), Some((Some(newcomer), 1)));
         assert_eq!(inventory.names.get(&(wire, newcomer)), Some(&own));
+        // The newcomer insists: the last one holds the address. Who comes from elsewhere had not spoken from it.
+        let claim = Adoption { name: owner, ..claim };
+        assert_eq!(inventory.hand_on(wire, &claim, newcomer), Some(own));
+        assert_eq!(told(&inventory, past), Some((Some(newcomer), 10)));
+        assert_eq!(told(&inventory, own), Some((Some(owner), 1)));
+        let other = inventory.claim(wire, 40, Name(9)).unwrap();
+        inventory.frame(other, Some(Time(1_000_000)), 8);
+        assert_eq!(inventory.hand_on(wire, &Adoption { name: newcomer, ..claim }, Name(9)), None);
     }
 
     /// A display may set the instances of a node, which claims its address with them then.

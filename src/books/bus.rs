@@ -4,6 +4,7 @@ use super::bounded;
 use super::by_wire::ByWire;
 use super::contention::{CONTENTION_S, Contention, TUG_S};
 use super::inventory::DeviceId;
+use super::newcomers::Newcomers;
 use super::ousted::{Move, Ousted};
 use crate::messages::n2k::{Broken, GLOBAL, Name, NetworkMessage, StreamLosses};
 use crate::time::{Span, Time};
@@ -122,6 +123,8 @@ pub struct Bus {
     adoption: Option<Adoption>,
     /// Such claims that may have ousted who sent it.
     pub ousted: Ousted,
+    /// Claims of addresses from which others still spoke.
+    pub newcomers: Newcomers,
 }
 
 /// A claim of an address from which somebody had been heard who claimed nothing.
@@ -186,6 +189,12 @@ impl Bus {
         for start in self.starts.iter_mut().filter(|start| start.device == newcomer) {
             start.silent_since = None;
         }
+    }
+
+    /// Whether a message may be of another node than the one that claimed its address last.
+    #[inline(always)]
+    pub const fn waits(&self) -> bool {
+        self.ousted.waits() || self.newcomers.waits()
     }
 
     /// Whether a claim of an address answers a request. One that comes after another NAME's answer does not: that one held it.

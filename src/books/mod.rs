@@ -22,6 +22,7 @@ mod longest;
 mod message;
 pub mod naming;
 pub mod network;
+pub mod newcomers;
 pub mod ousted;
 mod rewinds;
 mod rhythm;

@@ -18,7 +18,7 @@ const AT_ONCE_S: f64 = 1.0;
 const HEARD_S: f64 = 10.0;
 
 /// A newcomer sends nothing for so long after its claim, seconds (ISO 11783-5 4.4): what comes sooner is of who was there.
-const WAITS_S: f64 = 0.25;
+pub(super) const WAITS_S: f64 = 0.25;
 
 /// Most claims and moves, each, that are looked at together, a bus: a chain of nodes that oust each other is short.
 const MAX_OUSTED: usize = 8;

@@ -74,15 +74,14 @@ impl Scope {
                 }
                 let by_message =
                     matches!(finding.kind, "message-dropout" | "slow-message" | "irregular-message");
-                // Without an address a device may send nothing: what it would supply is not seen.
-                let mute = |id: &DeviceId| {
-                    finding.kind == "address-claim-failed"
-                        && !books.series.iter().any(|s| s.key.device == *id)
-                        && is_for(books, *id, quantity)
-                };
+                // Without an address a device may send nothing: what it would supply is not seen. The few messages that came
+                // while it contended for one prove nothing: they may be its rival's.
+                let homeless = finding.kind == "address-claim-failed";
                 finding.devices.iter().any(|id| {
-                    mute(id)
-                        || supplies(books, *id, quantity, by_message.then_some(finding.messages.as_slice()))
+                    if homeless && !flows(books, *id) {
+                        return is_for(books, *id, quantity);
+                    }
+                    supplies(books, *id, quantity, by_message.then_some(finding.messages.as_slice()))
                 })
             }
         }
@@ -103,6 +102,13 @@ fn goes_with_the_fix(books: &Books, id: DeviceId, lost: &Finding) -> bool {
             without.iter().flat_map(|span| lost.spans.iter().map(move |lost| lost.shared_s(*span).max(0.0)));
         all_s > 0.0 && 2.0 * shared.sum::<f64>() >= all_s
     })
+}
+
+/// Whether a device supplies anything by a rhythm.
+fn flows(books: &Books, id: DeviceId) -> bool {
+    let supplied = books.series.iter().filter(|s| s.key.device == id);
+    let mut streams = supplied.flat_map(|s| books.timing.of(id).filter(|t| t.message == s.key.message));
+    streams.any(|stream| stream.pulse_s().is_some())
 }
 
 /// Whether a device's NAME allows that it is there to supply a quantity.

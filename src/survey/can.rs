@@ -215,10 +215,10 @@ impl Desk<'_> {
             messages.claim(time, id, frame.data, self.identifiers);
             return;
         }
-        if messages.bus.ousted.waits() {
-            messages.settle(time, id);
-        }
-        let Some(device) = messages.inventory.node(messages.wire, id.source) else { return };
+        let waits = messages.bus.waits();
+        let former = if waits { messages.settle(time, id) } else { None };
+        let holder = || messages.inventory.node(messages.wire, id.source);
+        let Some(device) = former.or_else(holder) else { return };
         messages.inventory.frame(device, time, frame.data.len() as u64);
         if is_whole {
             self.assembler.pass(time);
@@ -253,6 +253,7 @@ impl Messages<'_> {
             };
             self.bus.ousted.claimed(at, address, name, before);
         }
+        let speaker = time.and_then(|at| self.inventory.speaker(wire, address, at));
         let Some(device) = self.inventory.claim(wire, address, name) else { return };
         if let Some(at) = time.filter(|_| past.is_some() || contested.is_some()) {
             let since = contested.map_or(at, |contested| contested.since);
@@ -263,6 +264,7 @@ impl Messages<'_> {
             let answered = contested.filter(|contested| contested.answered).map(|contested| contested.name);
             self.bus.ousted.taken_over(Takeover { at, address, device, sent, arrives: Vec::new(), answered });
         }
+        self.comes(time, address, device, speaker, identifiers);
         let silent_since = self.inventory.get(device).and_then(|d| d.last);
         self.bus.answer(time, device, id.pgn);
         self.bus.claim(time, id.source, name, device, silent_since);
@@ -281,14 +283,33 @@ impl Messages<'_> {
         Some(claim)
     }
 
-    /// Looks whether a message comes from a node that a newcomer's claim had ousted.
+    /// Notes a device that claims an address from which another one spoke until now.
+    fn comes(
+        &mut self,
+        time: Option<Time>,
+        address: u8,
+        device: DeviceId,
+        speaker: Option<DeviceId>,
+        identifiers: &Identifiers,
+    ) {
+        let former = self.bus.newcomers.former(address).or(speaker);
+        self.bus.newcomers.claimed(device);
+        let former = former.filter(|former| *former != device && address != n2k::NULL_ADDRESS);
+        if let Some((at, former)) = time.zip(former) {
+            self.bus.newcomers.came(at, address, former, identifiers.sent_from(address));
+        }
+    }
+
+    /// Looks whether a message comes from a node that a newcomer's claim had ousted. Gives the node that speaks, where that is
+    /// not the one that claimed the address last.
     #[cold]
-    fn settle(&mut self, time: Option<Time>, id: CanId) {
+    fn settle(&mut self, time: Option<Time>, id: CanId) -> Option<DeviceId> {
         if let Some(it) = self.bus.ousted.settled(time, id.source, id.pgn)
             && let Some(newcomer) = self.inventory.moved(self.wire, &it)
         {
             self.bus.moved(&it, newcomer);
         }
+        self.bus.newcomers.sender(time, id.source, id.pgn)
     }
 
     #[inline(always)]

@@ -243,3 +243,32 @@ fn a_contest_for_an_address_is_no_silence() {
         assert!(nameless.is_none(), "{answered} {yields}: {nameless:?}");
     }
 }
+
+/// A sounder claims the heading sensor's address, which goes on sending and claims it again some ms later; the sounder finds none.
+/// The headings meanwhile are no sounder's: it is depth that is missing, and not heading.
+#[test]
+fn what_the_holder_sends_in_a_contest_is_its_own() {
+    let tries = |at: f64, defended: f64| {
+        let sounder =
+            |at: f64, address: u32| vec![(at, 0x18EE_FF00 | address, "0100D026008278C0".to_owned())];
+        [sounder(at, 0x23), claim(at + defended, 0x23, 2), sounder(at + defended + 0.1, 0xFE)].concat()
+    };
+    for defended in [0.06, 0.12] {
+        let claims =
+            [claim(1.0, 0x23, 2), tries(4.0, defended), tries(70.0, defended), tries(150.0, defended)];
+        let log = can_log([sensors(0, 200), headings(200), claims.concat()].concat());
+        for (complaint, standing) in [("no-depth", "Supported"), ("no-heading", "Open")] {
+            let report = ask(std::slice::from_ref(&log), complaint);
+            assert!(alarms(&report).contains(&"address-claim-failed"), "{:?}", report.findings);
+            let cause =
+                report.complaints[0].causes.iter().find(|c| c.cause == "address-claim-failed").unwrap();
+            assert_eq!(
+                format!("{:?}", cause.standing),
+                standing,
+                "{complaint} {defended}: {}",
+                cause.because
+            );
+            assert_eq!(report.sources.iter().filter(|s| s.quantity == "heading").count(), 1, "{defended}");
+        }
+    }
+}

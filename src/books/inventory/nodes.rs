@@ -164,15 +164,26 @@ impl Inventory {
         self.names.contains_key(&(wire, name))
     }
 
+    /// Who spoke from an address up to a moment.
+    #[must_use]
+    pub fn speaker(&self, wire: WireId, address: u8, time: Time) -> Option<DeviceId> {
+        self.holder(wire, address).filter(|holder| self.speaks(*holder, time))
+    }
+
     /// Whether a node spoke for a while up to a moment, by the pauses that it makes.
     #[must_use]
     pub fn still_speaks(&self, id: DeviceId, time: Time) -> bool {
+        let seen = self.get(id).and_then(|device| Some(device.last?.since(device.first?)));
+        seen.is_some_and(|seen| seen >= STARTED_S) && self.speaks(id, time)
+    }
+
+    /// Whether a node speaks at a moment, by the pauses that it makes.
+    fn speaks(&self, id: DeviceId, time: Time) -> bool {
         let Some((device, last)) = self.get(id).and_then(|d| Some((d, d.last?))) else { return false };
         let mut pauses: Vec<f64> = device.gaps.over(STILL_S).iter().map(|gap| gap.seconds()).collect();
         pauses.sort_unstable_by(f64::total_cmp);
         let usual = pauses.get(pauses.len() / 2).copied().filter(|_| pauses.len() >= USUAL_PAUSES);
-        let started = device.first.is_some_and(|first| last.since(first) >= STARTED_S);
-        started && time.since(last) <= usual.unwrap_or(STILL_S) * 1.1
+        time.since(last) <= usual.unwrap_or(STILL_S) * 1.1
     }
 
     /// The node without a NAME whose messages came from an address, when a claim of this NAME takes them over: it is a new NAME,

@@ -2,7 +2,7 @@
 
 use super::model::{
     BaudLoad, Bin, ComplaintRow, DeviceRow, Extremes, FindingRow, Intervals, Load, RecordingRow, Report,
-    SourceRow, TimingRow, Tool, WireRow,
+    SourceRow, TimingRow, Tool, WireRow, drops_out_after_s,
 };
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
@@ -229,16 +229,9 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
     row
 }
 
-/// A source's message drops out when it stays away for so many of its intervals and so many seconds (as the findings
-/// count).
-const DROPOUT_INTERVALS: f64 = 5.0;
-const DROPOUT_S: f64 = 1.5;
-
 fn source_row(books: &Books, source: &Source) -> SourceRow {
     let stream = books.stream(source);
-    let mut pauses = stream
-        .map(|s| s.gaps.over((DROPOUT_INTERVALS * s.median_s().unwrap_or(0.0)).max(DROPOUT_S)))
-        .unwrap_or_default();
+    let mut pauses = stream.map(|s| s.gaps.over(drops_out_after_s(s.median_s()))).unwrap_or_default();
     // Where the recorder's clock leapt, nothing paused.
     pauses.retain(|pause| !books.clock_leapt(*pause));
     SourceRow {

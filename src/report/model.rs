@@ -239,6 +239,17 @@ pub struct DeviceRow {
     pub bytes: u64,
 }
 
+/// A source's message drops out when it stays away for so many of its intervals and so many seconds (as the findings
+/// count).
+const DROPOUT_INTERVALS: f64 = 5.0;
+const DROPOUT_S: f64 = 1.5;
+
+/// From how many seconds on a source of this median interval drops out.
+#[must_use]
+pub fn drops_out_after_s(interval_s: Option<f64>) -> f64 {
+    (DROPOUT_INTERVALS * interval_s.unwrap_or(0.0)).max(DROPOUT_S)
+}
+
 /// One device's stream of one quantity.
 #[derive(Debug, Clone, Serialize)]
 pub struct SourceRow {

@@ -119,3 +119,21 @@ fn a_recording_of_another_boat_is_told_at_once() {
     let (_, json, _) = run(&["verify", &capture("healthy-line.log"), "--boat", boat, "--format", "json"]);
     assert!(json.contains("\"nothing_seen\": true"), "{json}");
 }
+
+/// A recorder that sleeps hears nothing: nothing is missing of what the boat sent meanwhile.
+#[test]
+fn a_gap_of_the_recorder_is_not_missing() {
+    let whole = fs::read(capture(BUS)).unwrap();
+    let text = String::from_utf8(zstd::decode_all(whole.as_slice()).unwrap()).unwrap();
+    let seconds = |line: &str| line[1..line.find(')').unwrap()].parse::<f64>().unwrap();
+    let begin = text.lines().map(seconds).next().unwrap();
+    let heard = |line: &&str| !(60.0..76.0).contains(&(seconds(line) - begin));
+    let dir = tempfile::tempdir().unwrap();
+    let path = |name: &str| dir.path().join(name).display().to_string();
+    let (boat, log) = (path("boat.toml"), path("bus.log"));
+    fs::write(&log, text.lines().filter(heard).collect::<Vec<_>>().join("\n") + "\n").unwrap();
+    fs::write(&boat, run(&["learn", &capture(BUS)]).1).unwrap();
+    let (status, sheet, _) = run(&["verify", &log, "--boat", &boat]);
+    assert!(sheet.contains("(recording-gap)"), "{sheet}");
+    assert_eq!(status, 0, "{sheet}");
+}

@@ -3,7 +3,8 @@
 use crate::boat::load::Boat;
 use crate::boat::model::{BoatFile, Supply};
 use crate::boat::reach::Reach;
-use crate::report::model::{DeviceRow, Report, SourceRow, WireRow};
+use crate::report::model::{DeviceRow, Report, SourceRow, WireRow, drops_out_after_s};
+use crate::time::Span;
 use std::collections::BTreeMap;
 
 /// A stream is steady when nine in ten of its intervals are at most this many times the median.
@@ -88,18 +89,59 @@ impl<'a> Held<'a> {
 /// How much of a source is missing, percent: messages without a value, and time without a message.
 ///
 /// Time without a message is that of its pauses and of a silence at the end; of a steady stream also what its messages
-/// fall short of the time at their own median interval.
+/// fall short of the time at their own median interval. The recorder's own gaps say nothing about the boat, and are left out.
 pub(in crate::boat) fn missing_percent(report: &Report, source: &SourceRow) -> f64 {
     let valid = if source.count == 0 { 0.0 } else { source.valid as f64 / source.count as f64 };
     let device = report.devices.iter().find(|row| row.id == source.device);
     let wire = device.and_then(|device| report.wires.iter().find(|wire| wire.id == device.wire));
-    let span = device.and_then(|device| Some(wire?.last?.since(device.first?))).filter(|span| *span > 0.0);
-    let Some(span) = span else { return (1.0 - valid) * 100.0 };
-    let span = wire.and_then(|wire| wire.recorded_s).map_or(span, |recorded| recorded.min(span));
+    let gaps = recorders_gaps(report, source);
+    let span = device.and_then(|device| {
+        let seen_s = wire?.last?.since(device.first?);
+        Some(wire?.recorded_s.map_or(seen_s, |recorded| recorded.min(seen_s)) - gaps.iter().sum::<f64>())
+    });
+    let Some(span) = span.filter(|span| *span > 0.0) else { return (1.0 - valid) * 100.0 };
     let end = device.and_then(|device| Some(wire?.last?.since(device.last?))).unwrap_or(0.0);
     let quiet = source.interval_s.p50.filter(|p50| end > p50.mul_add(5.0, 1.0)).map_or(0.0, |_| end);
-    let paused = ((source.dropout_s + quiet) / span).clamp(0.0, 1.0);
+    let paused = ((own_pauses(source, &gaps).1 + quiet) / span).clamp(0.0, 1.0);
     (1.0 - valid * (1.0 - paused.max(shortfall(report, source, span)))).clamp(0.0, 1.0) * 100.0
+}
+
+/// How long each time lasted in which the recorder slept or lost frames while a source's device was there, seconds.
+pub(super) fn recorders_gaps(report: &Report, source: &SourceRow) -> Vec<f64> {
+    let device = report.devices.iter().find(|row| row.id == source.device);
+    let wire = device.and_then(|device| report.wires.iter().find(|wire| wire.id == device.wire));
+    let seen = device.and_then(|device| device.first).zip(wire.and_then(|wire| wire.last));
+    let Some((mut heard, last)) = seen else { return Vec::new() };
+    let told = report.findings.iter().filter(|finding| finding.kind == "recording-gap");
+    let mut spans: Vec<Span> = told.flat_map(|finding| finding.spans.iter().copied()).collect();
+    spans.sort_unstable();
+    let mut gaps = Vec::new();
+    for span in spans {
+        let to = span.to.min(last);
+        let gap = to.since(span.from.max(heard));
+        if gap > 0.0 {
+            gaps.push(gap);
+            heard = to;
+        }
+    }
+    gaps
+}
+
+/// A source's own pauses: how many, and how many seconds they last together. Those that a gap of the recorder makes are not
+/// its own; each is longer than the gap by up to one interval.
+pub(super) fn own_pauses(source: &SourceRow, gaps: &[f64]) -> (u64, f64) {
+    let (interval, patience) =
+        (source.interval_s.p50.unwrap_or(0.0), drops_out_after_s(source.interval_s.p50));
+    let (mut count, mut seconds) = (source.dropouts, source.dropout_s);
+    for gap in gaps.iter().filter(|gap| **gap + interval > patience) {
+        count = count.saturating_sub(1);
+        seconds -= gap + interval;
+    }
+    // One may have begun before the gap, or lasted longer.
+    match count {
+        0 if seconds <= patience => (0, 0.0),
+        _ => (count.max(1), seconds.max(0.0)),
+    }
 }
 
 /// Messages at the ends of the span that are not missed: it need not begin or end with one.

@@ -1,12 +1,13 @@
 //! Whether each quantity comes from whom it should, as often and as whole as it should.
 
+use super::held::{own_pauses, recorders_gaps};
 use super::listened::Deaf;
 use super::{Held, missing_percent};
 use crate::boat::check::kit::rivals;
 use crate::boat::model::Supply;
 use crate::boat::sheet::{Row, Topic};
 use crate::report::figures::{count, counted};
-use crate::report::model::SourceRow;
+use crate::report::model::{Report, SourceRow};
 use std::collections::BTreeSet;
 
 /// An interval may be this many times the expected one: devices round, and many run by a clock of their own. Common
@@ -121,13 +122,13 @@ fn missing(held: &Held<'_>, supply: &Supply, best: &SourceRow) -> Option<Row> {
         Row::new(Topic::Supply, supply.device.get_ref(), format!("{} is whole", what(supply)))
             .numbers("at most", *most.get_ref(), Some(measured), "percent")
             .judged(measured <= *most.get_ref())
-            .note(why_missing(best))
+            .note(why_missing(held.report, best))
             .at(held.boat.line(most)),
     )
 }
 
 /// What is missing of a source, in words.
-fn why_missing(source: &SourceRow) -> String {
+fn why_missing(report: &Report, source: &SourceRow) -> String {
     let mut parts = Vec::new();
     if source.valid < source.count {
         let empty = source.count - source.valid;
@@ -137,8 +138,9 @@ fn why_missing(source: &SourceRow) -> String {
             counted(source.count, "message", "messages")
         ));
     }
-    if source.dropouts > 0 {
-        parts.push(format!("{:.1} s in {}", source.dropout_s, counted(source.dropouts, "pause", "pauses")));
+    let (pauses, seconds) = own_pauses(source, &recorders_gaps(report, source));
+    if pauses > 0 {
+        parts.push(format!("{seconds:.1} s in {}", counted(pauses, "pause", "pauses")));
     }
     match parts.is_empty() {
         true => String::from("Messages without a value, pauses, and what falls short of the usual interval."),

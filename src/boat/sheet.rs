@@ -212,8 +212,10 @@ pub struct Sheet {
     pub recordings: Vec<Heard>,
     /// `passed` or `failed`.
     pub verdict: &'static str,
-    /// Whether recordings were read and no device of the file was heard in them.
+    /// Whether recordings were read and no device of the file was heard in them; that fails the boat.
     pub nothing_seen: bool,
+    /// Whether the recordings are too short to tell what comes once a minute, or comes and goes.
+    pub too_short: bool,
     /// How many stand where.
     pub counts: Counts,
     /// Every expectation, by topic.
@@ -259,11 +261,18 @@ impl Sheet {
             },
             recordings,
             nothing_seen: false,
+            too_short: false,
             verdict: if counts.failed == 0 { "passed" } else { "failed" },
             counts,
             expectations,
             unexpected,
         }
+    }
+
+    /// Whether a part of what is expected was not seen, or not for long enough.
+    #[must_use]
+    pub const fn in_part(&self) -> bool {
+        self.counts.not_seen > 0 || self.too_short
     }
 
     /// Whether nothing failed.

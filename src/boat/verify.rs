@@ -29,6 +29,9 @@ pub fn verify(boat: &Boat, report: &Report) -> Sheet {
     rows.extend(limits::rows(&held));
     rows.extend(findings::rows(&held));
     rows.extend(desk::rows(boat));
+    let nothing_seen = !boat.file.devices.is_empty()
+        && !report.devices.iter().any(|row| row.called.is_some() && row.frames > 0);
+    rows.extend(nothing_seen.then(devices::none_heard));
     let heard = report.recordings.iter().map(|recording| Heard {
         path: recording.path.clone(),
         first: recording.first,
@@ -37,7 +40,7 @@ pub fn verify(boat: &Boat, report: &Report) -> Sheet {
         frames: recording.frames,
     });
     let mut sheet = Sheet::new(boat, heard.collect(), rows, unexpected::things(&held));
-    sheet.nothing_seen = !boat.file.devices.is_empty()
-        && !report.devices.iter().any(|row| row.called.is_some() && row.frames > 0);
+    sheet.nothing_seen = nothing_seen;
+    sheet.too_short = report.findings.iter().any(|finding| finding.kind == "recording-too-short");
     sheet
 }

@@ -111,13 +111,31 @@ fn a_recording_of_another_boat_is_told_at_once() {
         .unwrap();
     let boat = boat.to_str().unwrap();
     let (status, text, _) = run(&["verify", &capture("healthy-line.log"), "--boat", boat]);
-    assert_eq!(status, 0);
+    assert_eq!(status, 1, "nothing is proved");
     let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(flat.starts_with("NOTHING SEEN X, acceptance: nothing of this boat file was seen"), "{text}");
+    assert!(flat.starts_with("FAILED X, acceptance: nothing of this boat file was seen"), "{text}");
     let (_, page, _) = run(&["verify", &capture("healthy-line.log"), "--boat", boat, "--format", "html"]);
-    assert!(page.contains("class=\"answer warning\""), "{page}");
+    assert!(page.contains("class=\"answer fault\""), "{page}");
     let (_, json, _) = run(&["verify", &capture("healthy-line.log"), "--boat", boat, "--format", "json"]);
-    assert!(json.contains("\"nothing_seen\": true"), "{json}");
+    assert!(json.contains("\"nothing_seen\": true") && json.contains("\"verdict\": \"failed\""), "{json}");
+}
+
+/// A few seconds prove nothing of what comes once a minute: the verdict says so.
+#[test]
+fn a_short_recording_passes_in_part() {
+    let (_dir, short) = bus(1000, "#no");
+    let (status, draft, error) = run(&["learn", &short]);
+    assert_eq!(status, 0, "{error}");
+    let dir = tempfile::tempdir().unwrap();
+    let boat = dir.path().join("boat.toml").display().to_string();
+    fs::write(&boat, draft).unwrap();
+    let (status, text, _) = run(&["verify", &short, "--boat", &boat]);
+    assert_eq!(status, 0, "{text}");
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.starts_with("PASSED IN PART"), "{text}");
+    assert!(flat.contains("The recording is too short to tell what comes once a minute"), "{text}");
+    let (_, json, _) = run(&["verify", &short, "--boat", &boat, "--format", "json"]);
+    assert!(json.contains("\"too_short\": true"), "{json}");
 }
 
 /// A recorder that sleeps hears nothing: nothing is missing of what the boat sent meanwhile.

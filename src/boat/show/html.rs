@@ -62,9 +62,9 @@ pub fn write(sheet: &Sheet, out: &mut dyn io::Write) -> io::Result<()> {
     document.write(out)
 }
 
-/// Of a recording in which nothing was seen no page is green.
+/// What was recorded for too short a time makes no page green.
 fn class(sheet: &Sheet) -> &'static str {
-    match (sheet.passed(), sheet.nothing_seen) {
+    match (sheet.passed(), sheet.too_short) {
         (false, _) => "fault",
         (true, true) => "warning",
         (true, false) => "good",

@@ -19,8 +19,7 @@ pub fn write(sheet: &Sheet, width: usize, colour: bool, out: &mut dyn io::Write)
     let mut page = Page::new(out, width, colour);
     let title = words::title(sheet);
     let indent = title.len() + 2;
-    let whole =
-        if sheet.counts.not_seen > 0 && sheet.passed() { Standing::NotSeen } else { Standing::Passed };
+    let whole = if sheet.in_part() && sheet.passed() { Standing::NotSeen } else { Standing::Passed };
     page.hanging(title, style(sheet.passed(), whole), indent, &words::verdict(sheet))?;
     if let Some(remarks) = sheet.boat.remarks.as_deref().filter(|text| !text.is_empty()) {
         page.hanging("Remarks", Style::new(), indent.max(INDENT), remarks)?;

@@ -14,9 +14,8 @@ pub(super) fn title(sheet: &Sheet) -> &'static str {
     match (sheet.passed(), sheet.counts.passed) {
         (false, _) => "FAILED",
         (true, 0) => "NOTHING CHECKED",
-        (true, _) if sheet.nothing_seen => "NOTHING SEEN",
         // What was not recorded is not accepted.
-        (true, _) if sheet.counts.not_seen > 0 => "PASSED IN PART",
+        (true, _) if sheet.in_part() => "PASSED IN PART",
         (true, _) => "PASSED",
     }
 }
@@ -41,6 +40,11 @@ pub(super) fn verdict(sheet: &Sheet) -> String {
         text.push_str(&format!(", {} not expected", counted(counts.unexpected as u64, "thing", "things")));
     }
     text.push('.');
+    if sheet.too_short {
+        text.push_str(
+            " The recording is too short to tell what comes once a minute, or comes and goes: record five minutes or more.",
+        );
+    }
     text
 }
 

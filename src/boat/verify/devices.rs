@@ -19,6 +19,17 @@ pub(super) fn rows(held: &Held<'_>) -> Vec<Row> {
     held.file().devices.iter().flat_map(|device| device_rows(held, device)).collect()
 }
 
+/// Of a boat none of whose devices was heard nothing is proved: what was not seen is no reason to accept it.
+pub(super) fn none_heard() -> Row {
+    Row::new(Topic::Device, "the boat", "is the one in the recording")
+        .words("a device of the boat file", "none")
+        .judged(false)
+        .note(
+            "Record the wires that its devices are on, take the file of the boat that was recorded, or add to it how they are \
+             recognised.",
+        )
+}
+
 fn device_rows(held: &Held<'_>, device: &Device) -> Vec<Row> {
     let name = device.name.get_ref();
     let line = held.boat.line(&device.name);

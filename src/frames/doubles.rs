@@ -401,14 +401,15 @@ mod tests {
             assert!(doubles.ring.len() <= MAX_REMEMBERED_FRAMES && doubles.repeated.is_empty());
         }
         doubles.seen(Time(2_000_000), b"later");
-        assert_eq!(doubles.ring.len(), 1);
+        assert_eq!(doubles.count(), 1);
     }
 
     /// The same, with every frame of the last second looked at: what the table is compared with.
     #[test]
     fn the_table_tells_what_a_look_at_every_frame_tells() {
         // On the way the numbers begin anew.
-        let mut doubles = Doubles { first: u32::MAX - 9_000, ..Doubles::default() };
+        let first = u32::MAX - 9_000;
+        let mut doubles = Doubles { first, next: first, ..Doubles::default() };
         assert!(doubles.latest.len() < 2000, "the table must grow");
         let mut all: Vec<(i64, u32)> = Vec::new();
         let (mut state, mut us) = (7_u32, 0);

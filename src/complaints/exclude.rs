@@ -62,6 +62,9 @@ pub(super) fn somebody_supplies_values(books: &Books, scope: &Scope) -> Option<S
     without_value(books, scope).is_none().then(|| somebody_supplies(books, scope)).flatten()
 }
 
+/// Messages without a value that are so large a share are missed, be each missing for a moment only.
+const SCATTERED: f64 = 0.05;
+
 /// A stretch in which the messages of a source come without a value, and the device gives it in no other message.
 pub(super) fn without_value(books: &Books, scope: &Scope) -> Option<String> {
     let sources = sources(books, scope);
@@ -71,20 +74,27 @@ pub(super) fn without_value(books: &Books, scope: &Scope) -> Option<String> {
         others.any(|s| s.runs.absent(NOTICEABLE_S).is_empty() && s.valid * 2 > source.count)
     };
     sources.iter().filter(|source| !otherwise(source)).find_map(|source| {
-        let longest = source
-            .runs
-            .absent(NOTICEABLE_S)
-            .into_iter()
-            .max_by(|a, b| a.seconds().total_cmp(&b.seconds()))?;
+        let longest =
+            source.runs.absent(NOTICEABLE_S).into_iter().max_by(|a, b| a.seconds().total_cmp(&b.seconds()));
         let without = source.count - source.valid;
+        let share = without as f64 / source.count as f64;
+        let when = match longest {
+            Some(longest) => {
+                format!(
+                    "for {} at the longest, from {} on",
+                    s(longest.seconds()),
+                    books.stamp(longest.from).clock()
+                )
+            }
+            None if share >= SCATTERED => String::from("now and then"),
+            None => return None,
+        };
         Some(format!(
-            "{without} of {} {} messages from {} hold no value ({:.0} %), for {} at the longest, from {} on.",
+            "{without} of {} {} messages from {} hold no value ({:.0} %), {when}.",
             source.count,
             source.key.message,
             books.inventory.label(source.key.device),
-            without as f64 / source.count as f64 * 100.0,
-            s(longest.seconds()),
-            books.stamp(longest.from).clock()
+            100.0 * share
         ))
     })
 }

@@ -13,13 +13,6 @@ pub(super) const COMPLAINT: Complaint = Complaint {
             open: "No heading message was seen, but little was recorded.",
             check: "See that the heading sensor has power and is on the wire that was recorded.",
         },
-        Cause {
-            name: "fix-lost",
-            shown: unsaid,
-            excluded: exclude::heading_holds,
-            open: "No fix that goes together with the heading was seen; only a satellite compass needs one for it.",
-            check: "Look whether the heading comes from a satellite compass, and at the view of the sky of its antennas.",
-        },
         shared::HEADING_DEVICE_DROPOUT,
         shared::DEVICE_RESTART,
         shared::HEADING_MESSAGE_DROPOUT,
@@ -37,6 +30,13 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         shared::HEADING_FROZEN,
         shared::BUS_ERROR,
         shared::LINE_OVERLOADED,
+        Cause {
+            name: "fix-lost",
+            shown: unsaid,
+            excluded: exclude::heading_holds,
+            open: "No fix that goes together with the heading was seen; only a satellite compass needs one for it.",
+            check: "Look whether the heading comes from a satellite compass, and at the view of the sky of its antennas.",
+        },
         Cause {
             name: "display-set-to-another-source",
             shown: unsaid,

@@ -13,8 +13,8 @@ const AT_ONCE_S: f64 = 1.0;
 /// Rates within this factor of each other are the same.
 const SAME_RATE: f64 = 1.3;
 
-/// Whether a node without a NAME that is silent to the end goes on from another address: somebody unheard of claims one as it stops,
-/// and sends just what it sent, as often.
+/// Whether a node without a NAME that is silent to the end goes on from another address, or from its own after a contest for it:
+/// somebody unheard of claims one as it stops, and sends just what it sent, as often.
 pub(super) fn goes_on(books: &Books, presence: &Presence, id: DeviceId, silence: &Silence) -> bool {
     let Some(device) = books.inventory.get(id) else { return false };
     if silence.returned || device.address().is_none() || device.name().is_some() {
@@ -23,12 +23,18 @@ pub(super) fn goes_on(books: &Books, presence: &Presence, id: DeviceId, silence:
     let Some(bus) = books.buses.get(device.wire) else { return false };
     let window_s = AT_ONCE_S + presence.cadence(id).unwrap_or(0.0);
     let at_once = |at: Time| (0.0..=window_s).contains(&at.since(silence.span.from));
-    let claims = |other: DeviceId| bus.claim_list.iter().any(|(at, _, by)| *by == other && at_once(*at));
+    // While a newcomer contends for the address, what is sent from it is still the nameless one's.
+    let holds = |d: &Device| d.address() == device.address();
+    let near = |at: Time, d: &Device| {
+        at_once(at) || holds(d) && at_once(silence.span.from.plus(silence.span.from.since(at)))
+    };
+    let claims =
+        |other: DeviceId, d: &Device| bus.claim_list.iter().any(|(at, _, by)| *by == other && near(*at, d));
     let is_it = |(other, d): (DeviceId, &Device)| {
         d.wire == device.wire
             && d.name().is_some()
-            && d.first.is_some_and(at_once)
-            && claims(other)
+            && d.first.is_some_and(|first| near(first, d))
+            && claims(other, d)
             && sends_the_same(books, id, other, silence.span)
     };
     books.inventory.iter().any(is_it)

@@ -1,10 +1,10 @@
 //! Silences of single messages whose device went on.
 
 use super::of_devices::{quarrels, starts_anew};
-use super::of_wires::{BOOTED_S, EDGE_S};
+use super::of_wires::EDGE_S;
 use super::{
-    GONE_S, MISSED_INTERVALS, Presence, Silence, WireSilence, comes_and_goes, engines, follows, has_started,
-    heard_s, is_asked_for, is_on_demand, other_talker, patience, taken_s, within,
+    GONE_S, MISSED_INTERVALS, Presence, STARTING_S, Silence, WireSilence, comes_and_goes, engines, follows,
+    has_started, heard_s, is_asked_for, is_on_demand, other_talker, patience, taken_s, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -94,11 +94,11 @@ fn owned(books: &Books, presence: &Presence, stream: &Stream, span: Span, patien
     let starts = |back: Time| follows(span, back) && !has_started(stream, back, span);
     // What a device that was away sends when it is back, it may send late.
     let heard_s = stream.pulse_s().unwrap_or(0.0).mul_add(2.0, EDGE_S);
-    let late_s = |why: WireSilence| if why.is_recorders() { 0.0 } else { BOOTED_S };
+    let late_s = |why: WireSilence| if why.is_recorders() { 0.0 } else { STARTING_S };
     let silences = |id: DeviceId| presence.devices.get(&id).into_iter().flatten();
     let of_device = silences(device).chain(host.into_iter().flat_map(silences));
-    let of_device = of_device.map(|s| taken_s(s.span, span, heard_s, BOOTED_S));
-    let own_s = presence.own_s(is_its, span, heard_s, late_s) - of_device.sum::<f64>();
+    let of_device = of_device.map(|s| taken_s(s.span, span, heard_s, STARTING_S));
+    let own_s = presence.own_s(is_its, is_its, span, heard_s, late_s) - of_device.sum::<f64>();
     starting
         || own_s <= patience
         || presence.outages(is_its).any(|outage| starts(outage.to))

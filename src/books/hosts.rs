@@ -155,7 +155,7 @@ pub struct Return {
     pub after: Signs,
     /// What it had shown before while it was there, as it may show at any time.
     pub usual: Signs,
-    /// Whether others sent it something meanwhile.
+    /// Whether others sought it meanwhile, by TCP.
     pub sought: bool,
 }
 
@@ -180,8 +180,8 @@ pub struct Host {
     returns: Longest<Return>,
     /// What was sent to it alone: the load of its link towards it, groups apart.
     pub received: Rate,
-    /// When the last frame was sent to it alone.
-    pub(super) latest_to: Option<Time>,
+    /// Since when others seek it by TCP, while it says nothing.
+    sought_since: Option<Time>,
     first: Option<Time>,
     /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
     pub unpadded: u64,
@@ -191,12 +191,10 @@ pub struct Host {
     pub at_first: Signs,
     /// What it showed just before its last frame.
     pub at_last: Signs,
-    /// Whether others sent it something after that.
+    /// Whether others sought it after that, by TCP.
     pub sought_at_last: bool,
     /// How many times it showed each sign, one burst counted once.
     pub episodes: [u32; Sign::ALL.len()],
-    /// TCP connections that it closed, or that were broken off; one that asks by the second closes as many.
-    pub hang_ups: u64,
     /// Its DHCP discovers.
     pub discovers: u64,
     /// Those of them after the last offer, acknowledgement, or request for an offered address; since when.
@@ -225,11 +223,12 @@ impl Host {
                     before: self.shown_at(last),
                     after: Signs::default(),
                     usual: self.usual(),
-                    sought: self.was_sought_after(last),
+                    sought: self.is_sought_before(time),
                 });
             }
             Some(_) => {}
         }
+        self.sought_since = None;
         self.sent.add(time, octets);
     }
 
@@ -264,9 +263,16 @@ impl Host {
         usual
     }
 
-    /// Whether others sent it something after its frame at `moment`: more than what was still to be said then.
-    fn was_sought_after(&self, moment: Time) -> bool {
-        self.latest_to.is_some_and(|latest| latest.since(moment) > ALIVE_S)
+    /// Others send it what it must answer.
+    pub(super) fn sought(&mut self, time: Time) {
+        if self.last.is_some_and(|last| time.since(last) > ALIVE_S) {
+            self.sought_since.get_or_insert(time);
+        }
+    }
+
+    /// Whether others had sought it well before a moment: not only as it answered then.
+    fn is_sought_before(&self, moment: Time) -> bool {
+        self.sought_since.is_some_and(|since| moment.since(since) > ALIVE_S)
     }
 
     /// What it showed just before `moment`.
@@ -312,7 +318,7 @@ impl Host {
     pub fn settle(&mut self) {
         if let Some(last) = self.last {
             self.at_last = self.shown_at(last);
-            self.sought_at_last = self.was_sought_after(last);
+            self.sought_at_last = self.sought_since.is_some();
         }
         let open = [self.open.take(), self.longer_open.take()];
         open.into_iter().for_each(|back| self.note(back));

@@ -165,9 +165,7 @@ impl Network {
     /// Books a frame that was sent to a host alone: `octets` on the wire.
     pub fn received(&mut self, device: DeviceId, time: Option<Time>, octets: u64) {
         if let Some(time) = time {
-            let host = self.host(device);
-            host.received.add(time, octets);
-            host.latest_to = Some(time);
+            self.host(device).received.add(time, octets);
         }
     }
 
@@ -192,14 +190,19 @@ impl Network {
         last.zip(now).is_some_and(|(last, now)| now.since(last) <= ALIVE_S)
     }
 
+    /// Books that a host gets what it must answer: a connection to open, or data.
+    pub fn sought(&mut self, device: DeviceId, time: Option<Time>) {
+        if let Some(time) = time {
+            self.host(device).sought(time);
+        }
+    }
+
     /// Books that a host closed a TCP connection to another, or broke it off.
-    pub fn hung_up(&mut self, by: DeviceId, peer: Option<DeviceId>, broken_off: bool, time: Option<Time>) {
+    pub fn hung_up(&mut self, by: DeviceId, peer: Option<DeviceId>, time: Option<Time>) {
         self.sign(by, time, Sign::HangUp);
-        self.host(by).hang_ups += 1;
         // Who does not live any more is not told that it is over: its peer gave it up.
         let Some(peer) = peer.filter(|peer| self.is_alive(*peer, time)) else { return };
         self.sign(peer, time, Sign::HangUp);
-        self.host(peer).hang_ups += u64::from(broken_off);
     }
 
     /// Books a sign of a host.

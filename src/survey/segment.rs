@@ -66,8 +66,13 @@ impl Intake {
         if tcp.flags.syn() && !tcp.flags.ack() {
             self.books.networks.of(way.wire).sign(way.host, way.time, Sign::Connect);
         }
+        if let Some(to) = way.to
+            && (tcp.flags.syn() && !tcp.flags.ack() || tcp.payload_len > 0)
+        {
+            self.books.networks.of(way.wire).sought(to, way.time);
+        }
         if tcp.flags.fin() || tcp.flags.rst() {
-            self.books.networks.of(way.wire).hung_up(way.host, way.to, tcp.flags.rst(), way.time);
+            self.books.networks.of(way.wire).hung_up(way.host, way.to, way.time);
             for (host, stream) in [(Some(way.host), key), (way.to, key.reversed())] {
                 if let Some(host) = host {
                     self.hung_up((way.wire, host), &stream, tables.text.services.end_of(&stream), way.time);

@@ -205,6 +205,20 @@ fn what_a_host_shows_in_steps_tells_of_one_flap() {
     assert_eq!(alarms(&report), ["link-flap"], "{:?}", report.findings);
 }
 
+/// A link that is down for half of the recording, a quarter of a minute at a time.
+#[test]
+fn who_is_down_as_long_as_up_flaps() {
+    let mut traffic = Traffic::of_two_displays(286.0);
+    for i in 0..10_u32 {
+        let from = 30.0 * f64::from(i);
+        traffic.takes(from + 0.5, 7, 0xC0A8_2F07);
+        traffic.sends(7, 0xC0A8_2F07, 0.5, (from + 0.8, from + 15.0));
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert_eq!(alarms(&report), ["link-flap"], "{:?}", report.findings);
+    assert_eq!(number(&report, "link-flap", "flaps"), 9.0);
+}
+
 /// A display that says something once a second loses its link for four seconds, again and again, and takes its address anew each
 /// time: four intervals are enough when the link shows that it came up.
 #[test]

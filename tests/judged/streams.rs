@@ -320,13 +320,14 @@ fn a_connection_whose_peer_left_hides_no_later_flap() {
 #[test]
 fn a_gateway_without_a_client_has_nothing_to_say() {
     for says in [sentences as Says, frames] {
-        for (flags, lives) in [(FIN, true), (RST, true), (RST, false)] {
+        for (flags, given_up_s) in [(FIN, None), (RST, None), (RST, Some(15.0)), (RST, Some(1.3))] {
+            let lives = given_up_s.is_none();
             let mut boat = Boat::new(|_| true);
             let mut link = Link { gateway: 50_000, display: 36_001, next: 1000 };
             for i in 0..600 {
                 boat.send(f64::from(i) / 10.0 + 0.003, DISPLAY, &mut link, &says(i));
             }
-            let late = if lives { 0.0 } else { 15.0 };
+            let late = given_up_s.unwrap_or(0.0);
             let ports = (link.display, link.gateway);
             boat.segment(59.95 + late, (DISPLAY, GATEWAY), ports, (1, link.next), flags, &[]);
             if lives {

@@ -108,21 +108,21 @@ impl Presence {
         (of(stream.device) + books.carrier(stream.device).map_or(0, of) + own + of_wire) as u64
     }
 
-    /// How long a silence lasts without the time in which these wires were silent too, seconds. Who fell silent with its wire,
-    /// as far as `heard_s` seconds between two of its messages tell, may be back later than others, by what `late_s` allows.
+    /// How long a silence lasts without the time in which wires were silent too, seconds: those that `is_its` tells of, and with their
+    /// brief silences those that it `is_on`. Who fell silent with its wire, as far as `heard_s` seconds between two of its messages
+    /// tell, may be back later than others, by what `late_s` allows.
     fn own_s(
         &self,
         is_its: impl Fn(WireId) -> bool,
+        is_on: impl Fn(WireId) -> bool,
         silence: Span,
         heard_s: f64,
         late_s: impl Fn(WireSilence) -> f64,
     ) -> f64 {
-        let told = self.wires.iter().map(|(wire, span, why)| (wire, span, late_s(*why)));
-        let brief = self.brief.iter().map(|(wire, span)| (wire, span, 0.0));
-        let taken = told
-            .chain(brief)
-            .filter(|(wire, ..)| is_its(**wire))
-            .map(|(_, span, late_s)| taken_s(*span, silence, heard_s, late_s));
+        let told = self.wires.iter().filter(|(wire, ..)| is_its(*wire));
+        let told = told.map(|(_, span, why)| (span, late_s(*why)));
+        let brief = self.brief.iter().filter(|(wire, _)| is_on(*wire)).map(|(_, span)| (span, 0.0));
+        let taken = told.chain(brief).map(|(span, late_s)| taken_s(*span, silence, heard_s, late_s));
         (silence.seconds() - taken.sum::<f64>()).max(0.0)
     }
 
@@ -179,13 +179,18 @@ const FILLS: f64 = 0.25;
 /// What comes and goes must fill this share.
 const FILLS_MOSTLY: f64 = 0.6;
 
-/// For how long a device was there while its wire was heard, seconds: a recorder that slept tells nothing of it.
+/// For how long a device was there while its wire was heard, seconds: a recorder that slept tells nothing of it, nor does a link
+/// that was down for a while of how steadily a host speaks.
 fn heard_s(books: &Books, device: DeviceId) -> f64 {
     let Some(seen) = books.inventory.seen(device) else { return 0.0 };
     let wire = books.inventory.get(device).and_then(|d| books.wires.get(books.root(d.wire)));
     let slept = wire.map(|wire| wire.gaps.over(SLEPT_S)).unwrap_or_default();
     let within = |gap: &Span| gap.shared_s(seen).max(0.0);
-    let heard = (seen.seconds() - slept.iter().map(within).sum::<f64>()).max(0.0);
+    let down_s: f64 = of_hosts::downs(books, device)
+        .filter(|down| !slept.iter().any(|gap| gap.shared_s(*down) > 0.0))
+        .map(|down| down.seconds())
+        .sum();
+    let heard = (seen.seconds() - slept.iter().map(within).sum::<f64>() - down_s).max(0.0);
     // Between the stamps before and after a clock was set back lies nothing.
     wire.filter(|wire| wire.is_rewound()).map_or(heard, |wire| heard.min(books.recorded_s(wire)))
 }

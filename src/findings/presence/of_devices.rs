@@ -81,7 +81,8 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     };
     let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, EDGE_S);
     let of_wire = |silence: &Silence| {
-        let own_s = presence.own_s(is_its, silence.span, heard_s, late_s);
+        let is_on = |wire: WireId| wire == root || wire == device.wire;
+        let own_s = presence.own_s(is_its, is_on, silence.span, heard_s, late_s);
         let missed_s = cadence.map_or(f64::INFINITY, |c| patience_with(books, c, wire, &device.gaps));
         let missed_s = if silence.returned { missed_s } else { (1.5 * missed_s).max(GONE_S) };
         wire_silent(silence.span) || own_s < silence.span.seconds() && own_s <= missed_s
@@ -145,7 +146,9 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 /// ended, as long as nothing else of it is missing.
 fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let came_up = of_hosts::comes_up(books, id, silence.span);
-    let closed = of_hosts::hung_up(books, id, silence);
+    // Who comes up anew had lost more than a connection.
+    let closed = !came_up && of_hosts::hung_up(books, id, silence);
+    let unsought = || !came_up && of_hosts::is_unsought(books, id, silence, |_| true);
     let of_ended_route = |stream: &Stream| {
         let missing = |other: &Stream| !is_of_a_route(other) && lone_messages::was_due(other, silence.span);
         is_of_a_route(stream) && !books.timing.of(stream.device).any(missing)
@@ -153,7 +156,7 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let owes_nothing = |stream: &Stream| {
         of_ended_route(stream)
             || closed && stream.message == Message::Protocol("tcp")
-            || stream.device != id && unheard::ends_with(books, stream, silence.span)
+            || stream.device != id && unheard::ends_with(books, stream, silence.span) && unsought()
             || unheard::waits(books, id, stream, silence.span)
             || !silence.returned && began_at_will(books, id, wire, stream)
     };

@@ -72,26 +72,47 @@ pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
     strong >= 2 || strong == 1 && back.after.iter().filter(shows_up).filter(then_only).count() >= 2
 }
 
+/// A link that goes down and up again by itself is back within this time, seconds; who is away for longer may have been taken
+/// away (common practice, no source).
+const DOWN_S: f64 = 60.0;
+
+/// A shorter silence than this takes no share of a recording that counts, seconds.
+const LASTS_S: f64 = 5.0;
+
+/// The silences of a host after which it showed that its link came up.
+pub(super) fn downs(books: &Books, id: DeviceId) -> impl Iterator<Item = Span> {
+    let returns = books.host(id).map(Host::returns).unwrap_or_default();
+    let came_up = move |back: &Return| {
+        let shows = back.after.iter().any(Sign::is_strong);
+        shows && (LASTS_S..=DOWN_S).contains(&back.silence.seconds()) && comes_up(books, id, back.silence)
+    };
+    let downs: Vec<Span> = returns.iter().filter(|back| came_up(back)).map(|back| back.silence).collect();
+    downs.into_iter()
+}
+
 /// Whether a sign that came after so many silences came hardly ever else: once at the start of the recording, once more by
 /// chance.
 const fn shows_then_only(episodes: u32, after: u32) -> bool {
     after > 0 && episodes <= 2 * after + 2
 }
 
-/// TCP connections that a host may close while others seek it; who is asked by the second closes one each time.
-const FEW_HANG_UPS: u64 = 4;
-
-/// Whether a host's TCP connections were closed just before a silence: what they carried had come to its end. Where there is always
-/// one that is closed, nobody may have tried to open the next.
+/// Whether a host's TCP connections were closed just before a silence, and nobody sought it then: what they carried had come to its
+/// end.
 pub(super) fn hung_up(books: &Books, id: DeviceId, silence: &Silence) -> bool {
+    is_unsought(books, id, silence, |before| before.has(Sign::HangUp))
+}
+
+/// Whether nobody sought a host in a silence by TCP, after it had shown this.
+pub(super) fn is_unsought(
+    books: &Books,
+    id: DeviceId,
+    silence: &Silence,
+    had_shown: impl Fn(Signs) -> bool,
+) -> bool {
     books.host(id).is_some_and(|host| {
         let back = back_from(host, silence).map(|back| (back.before, back.sought));
-        let (before, sought) = match back {
-            Some(back) => back,
-            None if !silence.returned => (host.at_last, host.sought_at_last),
-            None => return false,
-        };
-        before.has(Sign::HangUp) && (host.hang_ups <= FEW_HANG_UPS || !sought)
+        let at_last = (!silence.returned).then_some((host.at_last, host.sought_at_last));
+        back.or(at_last).is_some_and(|(before, sought)| !sought && had_shown(before))
     })
 }
 

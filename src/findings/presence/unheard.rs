@@ -44,14 +44,15 @@ pub(super) fn is_receivers(presence: &Presence, wire: WireId, silence: Span) -> 
     presence.brief.iter().any(|(id, unheard)| *id == wire && within(*unheard, silence))
 }
 
-/// The last line and the end of its connection lie no further apart, seconds: who gives up a sender that fell silent waits for
-/// longer (common practice, no source).
-const AT_ITS_END_S: f64 = 1.0;
+/// Who gives up a sender that fell silent waits for longer than this beyond one and a half of its intervals, seconds (common
+/// practice, no source).
+const AT_ITS_END_S: f64 = 0.2;
 
 /// Whether a stream was sent in a TCP connection that was closed or broken off as a silence began.
 pub(super) fn ends_with(books: &Books, stream: &Stream, silence: Span) -> bool {
     let wire = books.inventory.get(stream.device).and_then(|device| books.wires.get(device.wire));
-    let with = |end: &Time| (-ENDS_WITH_S..=AT_ITS_END_S).contains(&end.since(silence.from));
+    let latest_s = stream.pulse_s().unwrap_or(0.0).mul_add(1.5, AT_ITS_END_S);
+    let with = |end: &Time| (-ENDS_WITH_S..=latest_s).contains(&end.since(silence.from));
     wire.is_some_and(|wire| wire.ends.iter().any(with))
 }
 

@@ -55,6 +55,9 @@ const AS_DEEP: f64 = 0.25;
 /// now and then.
 const DEEPER: f64 = 0.15;
 
+/// A stretch without a depth of which this share has no messages is a pause of these.
+const UNSENT: f64 = 0.8;
+
 /// How a depth source's messages without depth add up.
 pub(super) struct Missing {
     /// Share of all its messages.
@@ -79,6 +82,10 @@ pub(super) fn missing(books: &Books, source: &Source) -> Missing {
         _ => {}
     }
     // A pause of the whole message is no answer to what it holds.
+    let streams = books.timing.of(source.key.device).filter(|stream| stream.message == source.key.message);
+    let pauses: Vec<Span> = streams.flat_map(|stream| stream.gaps.over(USUAL_S.min(5.0))).collect();
+    let unsent = |span: &Span| pauses.iter().any(|pause| pause.shared_s(*span) >= UNSENT * span.seconds());
+    spans.retain(|span| !unsent(span));
     spans.sort_unstable();
     // Where the recorder's clock leapt, nothing was missing.
     spans.retain(|span| !books.clock_leapt(*span));

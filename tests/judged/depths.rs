@@ -180,3 +180,18 @@ fn a_loss_at_one_speed_is_none_of_speed() {
     let report = judge(&[can_log([sensors(0, 400), speeds(knots), depths].concat())]);
     assert_eq!(alarms(&report), ["depth-not-available"], "{:?}", report.findings);
 }
+
+/// A sounder says for six seconds that it has no depth, as any does over a wake, and minutes later it falls silent: depths that did
+/// not come are none without a depth in them.
+#[test]
+fn a_silence_holds_no_depth_that_is_not_available() {
+    let mut frames = [sensors(0, 300), crate::silences::depths(0, 300)].concat();
+    for (t, id, data) in &mut frames {
+        if *id == 0x0DF5_0B16 && (30.0..36.0).contains(t) {
+            "FFFFFFFFFF0000FF".clone_into(data);
+        }
+    }
+    frames.retain(|(t, id, _)| *id != 0x0DF5_0B16 || !(150.0..175.0).contains(t));
+    let report = judge(&[can_log(frames)]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+}

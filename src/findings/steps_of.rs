@@ -62,16 +62,19 @@ pub(super) fn astray(evidence: &Evidence<'_>, heading: &Source) -> Vec<Span> {
     spans
 }
 
+/// The jumps of a heading that the next one makes up for, each with that one.
+fn excursions(heading: &Source) -> impl Iterator<Item = (&Step, &Step)> {
+    let mut away: Option<&Step> = None;
+    heading.steps.list.iter().filter_map(move |step| {
+        let from = away.filter(|away| makes_up(step, away));
+        away = from.is_none().then_some(step);
+        Some((from?, step))
+    })
+}
+
 /// The stretches in which a heading had jumped away and came back.
 pub(super) fn out_and_back(heading: &Source) -> Vec<Span> {
-    let mut away: Option<&Step> = None;
-    let mut spans = Vec::new();
-    for step in &heading.steps.list {
-        let from = away.filter(|away| makes_up(step, away));
-        spans.extend(from.map(|from| Span::new(from.from, step.to)));
-        away = from.is_none().then_some(step);
-    }
-    spans
+    excursions(heading).map(|(from, back)| Span::new(from.from, back.to)).collect()
 }
 
 /// A heading that steps after a stand woke from it where it never stood without a step for more than this share of the time: a coarse or a
@@ -95,13 +98,7 @@ const AWAY: f64 = 0.15;
 /// hide how it relates to another.
 pub(super) fn without_jumps(heading: &Source) -> Vec<Sample> {
     let samples = heading.track.samples();
-    let mut away: Option<&Step> = None;
-    let mut jumped: Vec<(Time, Time)> = Vec::new();
-    for step in &heading.steps.list {
-        let from = away.filter(|away| makes_up(step, away));
-        jumped.extend(from.map(|from| (from.to, step.from)));
-        away = from.is_none().then_some(step);
-    }
+    let jumped: Vec<(Time, Time)> = excursions(heading).map(|(from, back)| (from.to, back.from)).collect();
     let is_away = |s: &&Sample| jumped.iter().any(|(from, to)| (*from..=*to).contains(&s.time));
     let left: Vec<Sample> = samples.iter().filter(|s| !is_away(s)).copied().collect();
     if left.len() as f64 >= (1.0 - AWAY) * samples.len() as f64 { left } else { samples.to_vec() }

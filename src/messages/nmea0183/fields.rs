@@ -14,8 +14,19 @@ pub(super) const SPEED_KN: RangeInclusive<f64> = 0.0..=1000.0;
 /// From here on a dilution of precision means "none": receivers write 99.9 or 99.99.
 const NO_DILUTION: f64 = 99.0;
 
+/// Powers of ten that are exact numbers.
+const TENS: [f64; 16] =
+    [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+
 /// A number as fields write it: sign, digits, point, digits. No exponent, no words; padding blanks are passed over.
+#[inline]
 pub(super) fn decimal(text: &[u8]) -> Option<f64> {
+    few_digits(text).or_else(|| any_decimal(text))
+}
+
+/// As [`decimal`], of any text.
+#[inline(never)]
+fn any_decimal(text: &[u8]) -> Option<f64> {
     let quick = match text {
         [b'-', digits @ ..] => few_digits(digits).map(|size| -size),
         [b'+', digits @ ..] | digits => few_digits(digits),
@@ -30,31 +41,67 @@ pub(super) fn decimal(text: &[u8]) -> Option<f64> {
     if sound { text.parse().ok().filter(|v: &f64| v.is_finite()) } else { None }
 }
 
-/// A number of at most 15 characters: digits, perhaps with a point among them. Digits and power of ten are exact numbers
-/// then, so that their quotient is the nearest number, as the library's parser gives it, and sooner.
+/// A number of at most 16 characters, digits and one point at most: eight of them are looked at at once, as the bytes of a word.
+/// `None` of another text. Digits and power of ten are exact numbers, so that their quotient is the nearest number, as the library's
+/// parser gives it, and sooner.
 #[inline]
 fn few_digits(text: &[u8]) -> Option<f64> {
-    const TENS: [f64; 16] =
-        [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
-    if text.len() > 15 {
+    let (digits, decimals) = if text.len() <= 8 {
+        eight_digits(text)?
+    } else {
+        let (high, low) = text.split_last_chunk::<8>()?;
+        let ((high, of_high), (low, of_low)) = (eight_digits(high)?, eight_digits(low)?);
+        match (of_high, of_low) {
+            (Some(_), Some(_)) => return None,
+            (None, Some(_)) => (high * 10_000_000 + low, of_low),
+            (_, None) => (high * 100_000_000 + low, of_high.map(|decimals| decimals + 8)),
+        }
+    };
+    match decimals {
+        Some(0) if text.len() == 1 => None,
+        // Fifteen digits at most beside a point, sixteen without one.
+        Some(decimals) => Some(digits as f64 / TENS.get(decimals)?),
+        None if text.len() <= 15 => Some(digits as f64),
+        None => None,
+    }
+}
+
+/// The digits of at most eight characters as a number, and how many of them stand behind a point, if there is one.
+#[inline(always)]
+fn eight_digits(text: &[u8]) -> Option<(u64, Option<usize>)> {
+    const ONES: u64 = 0x0101_0101_0101_0101;
+    const HIGHS: u64 = 0x80 * ONES;
+    const POINT: u64 = (b'.' ^ b'0') as u64 * ONES;
+    let empty = 8 * 8_usize.checked_sub(text.len()).filter(|empty| *empty < 8)?;
+    // The last character stands in the highest byte, and zeros below the first.
+    let word = (word_of(text) ^ u64::from(b'0') * ONES) << empty;
+    let others = word ^ POINT;
+    let point = !((others & !HIGHS).wrapping_add(!HIGHS) | others) & HIGHS;
+    let (digits, decimals) = if point == 0 {
+        (word, None)
+    } else {
+        // What stands before the first point moves up into its place.
+        let at = point.trailing_zeros() - 7;
+        let before = (1_u64 << at) - 1;
+        (word & !(before << 8 | 0xFF) | (word & before) << 8, Some(7 - at as usize / 8))
+    };
+    if (digits | digits.wrapping_add((0x7F - 9) * ONES)) & HIGHS != 0 {
         return None;
     }
-    let (mut digits, mut point) = (0_u64, None);
-    for (at, byte) in text.iter().enumerate() {
-        let digit = byte.wrapping_sub(b'0');
-        if digit < 10 {
-            digits = digits * 10 + u64::from(digit);
-        } else if *byte == b'.' && point.is_none() {
-            point = Some(at);
-        } else {
-            return None;
-        }
+    let pairs = digits.wrapping_mul(10 << 8 | 1) >> 8 & 0x00FF_00FF_00FF_00FF;
+    let fours = pairs.wrapping_mul(100 << 16 | 1) >> 16 & 0x0000_FFFF_0000_FFFF;
+    Some((fours.wrapping_mul(10_000 << 32 | 1) >> 32, decimals))
+}
+
+/// The bytes of a text of one to eight as a number with zeros above.
+#[inline]
+fn word_of(text: &[u8]) -> u64 {
+    if let (Some(first), Some(last)) = (text.first_chunk::<4>(), text.last_chunk::<4>()) {
+        let last = u64::from(u32::from_le_bytes(*last));
+        u64::from(u32::from_le_bytes(*first)) | last << (8 * (text.len() - 4))
+    } else {
+        text.iter().rev().fold(0, |word, byte| word << 8 | u64::from(*byte))
     }
-    let (count, decimals) = match point {
-        Some(at) => (text.len() - 1, text.len() - 1 - at),
-        None => (text.len(), 0),
-    };
-    (count > 0).then_some(digits as f64 / TENS.get(decimals)?)
 }
 
 /// The value, when it lies within bounds.
@@ -74,10 +121,11 @@ impl Sentence<'_> {
     /// As [`text`](Self::text), as bytes.
     #[inline]
     pub(super) fn bytes(&self, n: usize) -> Result<&[u8], Absent> {
-        match self.field_bytes(n).map(<[u8]>::trim_ascii) {
-            None => Err(Absent::Missing),
-            Some([]) => Err(Absent::NotAvailable),
-            Some(bytes) => Ok(bytes),
+        let field = self.field_bytes(n).ok_or(Absent::Missing)?;
+        match (field.first(), field.last()) {
+            // Nothing to trim.
+            (Some(b'!'..), Some(b'!'..)) => Ok(field),
+            _ => Some(field.trim_ascii()).filter(|field| !field.is_empty()).ok_or(Absent::NotAvailable),
         }
     }
 
@@ -160,22 +208,27 @@ impl Sentence<'_> {
 
     /// A time of day `hhmmss.ss` in microseconds. Second 60 is a leap second.
     pub(super) fn time_of_day(&self, n: usize) -> Option<i64> {
-        let text = self.bytes(n).ok()?;
-        let point = text.iter().position(|byte| *byte == b'.').unwrap_or(text.len());
-        let (whole, fraction) = text.split_at_checked(point)?;
-        let fraction = fraction.get(1..).unwrap_or_default();
+        let (whole, rest) = self.bytes(n).ok()?.split_first_chunk::<6>()?;
         let [hours, minutes, seconds] = pairs(whole)?;
+        let fraction = match rest {
+            [b'.', digits @ ..] => digits,
+            [] => rest,
+            _ => return None,
+        };
         if hours > 23 || minutes > 59 || seconds > 60 || !fraction.iter().all(u8::is_ascii_digit) {
             return None;
         }
-        let micros = fraction.iter().chain(std::iter::repeat(&b'0')).take(6);
-        let micros = micros.fold(0, |sum, b| sum * 10 + i64::from(b - b'0'));
+        let (mut micros, mut unit) = (0, 100_000);
+        for digit in fraction {
+            micros += i64::from(digit - b'0') * unit;
+            unit /= 10;
+        }
         Some(((hours * 60 + minutes) * 60 + seconds) * 1_000_000 + micros)
     }
 
     /// A date `ddmmyy` as days since 1970; years 80 to 99 are of the last century (common practice).
     pub(super) fn date(&self, n: usize) -> Option<i64> {
-        let [day, month, year] = pairs(self.bytes(n).ok()?)?;
+        let [day, month, year] = pairs(self.bytes(n).ok()?.as_array()?)?;
         days_from_civil(if year < 80 { 2000 + year } else { 1900 + year }, month, day)
     }
 }
@@ -194,12 +247,18 @@ fn round_the_circle(value: Value) -> Value {
     within(value, &(0.0..=360.0)).map(|deg| if deg >= 360.0 { 0.0 } else { deg })
 }
 
+/// 180 degrees as `dddmm.mm`.
+const MOST_COORDINATE: f64 = 18_000.0;
+
 /// `dddmm.mm` and its hemisphere in degrees.
 fn coordinate(number: Value, hemisphere: Result<&[u8], Absent>, plus: &[u8], minus: &[u8]) -> Value {
     let number = number?;
-    let degrees = (number / 100.0).floor();
+    if !(0.0..=MOST_COORDINATE).contains(&number) {
+        return Err(Absent::Unusable);
+    }
+    let degrees = f64::from((number / 100.0) as u32);
     let minutes = number - degrees * 100.0;
-    if number < 0.0 || minutes >= 60.0 {
+    if minutes >= 60.0 {
         return Err(Absent::Unusable);
     }
     let size = degrees + minutes / 60.0;
@@ -211,8 +270,7 @@ fn coordinate(number: Value, hemisphere: Result<&[u8], Absent>, plus: &[u8], min
 }
 
 /// Three two-digit numbers written together.
-fn pairs(text: &[u8]) -> Option<[i64; 3]> {
-    let &[a, b, c, d, e, f] = text else { return None };
+fn pairs(&[a, b, c, d, e, f]: &[u8; 6]) -> Option<[i64; 3]> {
     let pair = |tens: u8, ones: u8| {
         (tens.is_ascii_digit() && ones.is_ascii_digit())
             .then(|| i64::from(tens - b'0') * 10 + i64::from(ones - b'0'))
@@ -223,6 +281,7 @@ fn pairs(text: &[u8]) -> Option<[i64; 3]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     /// A sentence with these fields.
     fn with(fields: &str, check: impl FnOnce(Sentence<'_>)) {
@@ -243,6 +302,18 @@ mod tests {
         for text in ["", ".", "-", "1e3", "inf", "nan", "1.2.3", "--1", "0x1", "1,2", "1 2", &"9".repeat(400)]
         {
             assert_eq!(decimal(text.as_bytes()), None, "{text}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn all_ways_read_the_same_number(text in "[+-]?[0-9]{0,9}[.]?[0-9]{0,9}|[ -~]{0,9}|[0-9.]{0,18}") {
+            let plain = text.trim_ascii();
+            let digits = plain.strip_prefix(['+', '-']).unwrap_or(plain);
+            let sound = digits.bytes().all(|b| b.is_ascii_digit() || b == b'.');
+            let want = plain.parse::<f64>().ok().filter(|_| sound).map(f64::to_bits);
+            prop_assert_eq!(decimal(text.as_bytes()).map(f64::to_bits), want);
+            prop_assert_eq!(any_decimal(text.as_bytes()).map(f64::to_bits), want);
         }
     }
 

@@ -17,17 +17,18 @@ pub(super) fn rmc(s: &Sentence<'_>, out: &mut Vec<Reading>) {
         speed_kn: status.and(within(s.number(7), &SPEED_KN)),
     });
     out.push(Reading::Clock { days: s.date(9), of_day_us: s.time_of_day(1) });
-    if s.text(10).is_ok() {
+    if s.bytes(10).is_ok() {
         out.push(Reading::Variation { deg: s.signed(10, "E", "W", 180.0) });
     }
 }
 
 /// GGA: position with its quality, and the time of day.
 pub(super) fn gga(s: &Sentence<'_>, out: &mut Vec<Reading>) {
-    let quality = match s.text(6) {
+    let quality = match s.bytes(6) {
         // Not valid, and estimated (dead reckoning): no satellites stand behind the place.
-        Ok("0" | "6") => Err(Absent::MarkedInvalid),
-        Ok(text) if text.parse::<u8>().is_err() => Err(Absent::Unusable),
+        Ok(b"0" | b"6") => Err(Absent::MarkedInvalid),
+        Ok([b'1'..=b'9']) => Ok(()),
+        Ok(_) if s.whole::<u8>(6).is_none() => Err(Absent::Unusable),
         _ => Ok(()),
     };
     fix(s, quality, out);
@@ -45,8 +46,8 @@ pub(super) fn gns(s: &Sentence<'_>, out: &mut Vec<Reading>) {
 /// The mode in field `n` (since v2.3): estimated (dead reckoning) is no fix. One that says "not valid" beside status A
 /// contradicts itself; then the status counts.
 fn mode(s: &Sentence<'_>, n: usize) -> Result<(), Absent> {
-    match s.text(n) {
-        Ok("E") => Err(Absent::MarkedInvalid),
+    match s.bytes(n) {
+        Ok(b"E") => Err(Absent::MarkedInvalid),
         _ => Ok(()),
     }
 }

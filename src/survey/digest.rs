@@ -22,7 +22,7 @@ pub(super) fn digest() -> impl FnMut(Payloads<'_>, &mut Digests) {
                         && let payload @ [b'$' | b'!', ..] = datagram.payload
                         && !datagram.is_cut()
                     {
-                        digests.mark(lines(payload).map(marks));
+                        digests.mark(marks(payload));
                     }
                     digests.numbers.push(likeness(link, bytes));
                 }
@@ -43,23 +43,29 @@ fn next_line(mut bytes: &[u8]) -> &[u8] {
     bytes
 }
 
-/// What stands between line ends, blanks and whatever else with it.
-fn lines(payload: &[u8]) -> impl Iterator<Item = &[u8]> {
+/// The marks of each line, when it is a sentence whose checksum fits and nothing else.
+#[inline(always)]
+fn marks(payload: &[u8]) -> impl Iterator<Item = Option<Marks>> {
     let mut rest = payload;
     std::iter::from_fn(move || {
         rest = next_line(rest);
-        let (line, behind) = rest.split_at_checked(memchr2(b'\r', b'\n', rest).unwrap_or(rest.len()))?;
-        rest = behind;
-        Some(line).filter(|line| !line.is_empty())
+        if rest.is_empty() {
+            return None;
+        }
+        // Nearly every one is usual, and tells itself where it ends.
+        let outline = Framed::front(rest).or_else(|| outline(rest));
+        rest = outline.and_then(|outline| rest.get(outline.length()..)).unwrap_or_default();
+        Some(outline.and_then(|outline| outline.words()))
     })
 }
 
-/// The marks of a line, when it is a sentence whose checksum fits and nothing else.
-#[inline(always)]
-fn marks(line: &[u8]) -> Option<Marks> {
+/// The outline of the first line, when it is a sentence and nothing else.
+#[inline(never)]
+fn outline(bytes: &[u8]) -> Option<Outline> {
+    let line = bytes.get(..memchr2(b'\r', b'\n', bytes).unwrap_or(bytes.len()))?;
     let outline = Framed::parse(line).ok()?.outline().0;
     // With a TAG block or blanks around it the line is longer.
-    outline.words().filter(|_| outline.length() == line.len())
+    Some(outline).filter(|outline| outline.length() == line.len())
 }
 
 /// The lines that a payload consists of and their sentences, from the marks of all of them.
@@ -124,11 +130,15 @@ mod tests {
             let packet = udp_packet(payload);
             let plain = PlainDatagram::of(LinkType::Ethernet, &packet, packet.len() as u32).unwrap();
             prop_assert_eq!(plain.payload, payload);
-            let marks: Vec<_> = lines(payload).map(marks).collect();
-            let marks: Option<Vec<_>> = marks.into_iter().map(|marks| Some((0, marks?))).collect();
+            let marks: Option<Vec<_>> = marks(payload).map(|marks| Some((0, marks?))).collect();
+            let lines = payload.split(|byte| matches!(byte, b'\r' | b'\n')).filter(|line| !line.is_empty());
+            for line in lines.clone() {
+                let parsed = Framed::parse(line).ok().map(|framed| framed.outline().0);
+                prop_assert!(Framed::front(line).is_none_or(|front| Some(front) == parsed));
+            }
             let whole = |line: &&[u8]| matches!(Framed::parse(line), Ok(framed)
                 if framed.checksum() == Checksum::Good && framed.tag().is_none() && line.trim_ascii() == *line);
-            prop_assert!(marks.is_some() || !lines(payload).all(|line| whole(&line)));
+            prop_assert!(marks.is_some() || !lines.clone().all(|line| whole(&line)));
             if let Some(marks) = marks && matches!(payload[0], b'$' | b'!') {
                 prop_assert!(looks_like_lines(payload));
                 let told: Vec<_> = marked(payload, &marks).map(|(line, f)| (line, format!("{f:?}"))).collect();

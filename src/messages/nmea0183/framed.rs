@@ -3,7 +3,7 @@
 //! Source: NMEA 0183 clause 5, IEC 61162-1 clause 7 (start, address, fields, checksum, 82 characters).
 
 use super::Sentence;
-use super::scan::{Commas, MAX_INDEXED, Scan};
+use super::scan::{Commas, MAX_INDEXED, Scan, usual_front};
 use super::tag_block::TagBlock;
 use memchr::memchr;
 
@@ -225,6 +225,25 @@ impl<'a> Framed<'a> {
         // Lines have at most `MAX_LINE` bytes.
         let length = bytes.len() as u16;
         Ok(Self { tag, text, outline: Outline { kind, checksum, length, commas: scan.commas } })
+    }
+
+    /// The outline of the sentence with which `bytes` begin, when it is of usual characters alone, from `+` to `~`, and its
+    /// checksum fits and ends the line; of other sentences [`parse`](Self::parse) must look at the line.
+    #[must_use]
+    pub fn front(bytes: &[u8]) -> Option<Outline> {
+        let (b'$' | b'!', inner) = bytes.split_first()? else { return None };
+        let (sum, commas, end) = usual_front(inner);
+        let (fields, behind) = inner.split_at_checked(end)?;
+        let (b'*', digits) = behind.split_first()? else { return None };
+        let (digits, behind) = digits.split_first_chunk::<2>()?;
+        let length = end + 4;
+        if length > MAX_LINE || !matches!(behind, [] | [b'\r' | b'\n', ..]) {
+            return None;
+        }
+        let checksum = Checksum::compare(digits, sum).filter(|checksum| *checksum == Checksum::Good)?;
+        let first = commas.first(bytes.get(..=end)?) - 1;
+        let kind = address(fields.get(..first)?)?;
+        Some(Outline { kind, checksum, length: length as u16, commas })
     }
 
     /// The TAG block in front, if any.

@@ -134,8 +134,39 @@ fn usual(fields: &[u8]) -> Option<(u8, Commas)> {
         commas.count += found.count_ones() as u16;
     }
     let is_usual = least & HIGHS == HIGHS && most & HIGHS == 0;
-    let sum = sum.to_le_bytes().iter().fold(0, |sum, byte| sum ^ byte);
-    is_usual.then_some((sum, commas))
+    for half in [32, 16, 8] {
+        sum ^= sum >> half;
+    }
+    is_usual.then_some((sum as u8, commas))
+}
+
+/// As [`usual`], of the usual characters with which `bytes` begins, and how many they are.
+pub(super) fn usual_front(bytes: &[u8]) -> (u8, Commas, usize) {
+    let (mut sum, mut commas, mut end) = (0, Commas::default(), 0);
+    let (eights, rest) = bytes.as_chunks::<8>();
+    // A zero is none of them, so that what is filled up with zeros ends there.
+    let words = eights.iter().map(|eight| u64::from_le_bytes(*eight)).chain([last_of(bytes, rest)]);
+    for eight in words {
+        let least = eight.wrapping_add((0x80 - b'+' as u64) * ONES);
+        // Of bytes above 0x7F a sum may carry, but only into those behind them.
+        let others = (!least | eight | eight.wrapping_add(ONES)) & HIGHS;
+        let count = others.trailing_zeros() as usize / 8;
+        let own = if others == 0 { eight } else { eight & ((1 << (8 * count)) - 1) };
+        sum ^= own;
+        let found = commas_of(own);
+        if let Some(marks) = commas.marks.get_mut(end / 64) {
+            *marks |= found << (end % 64);
+        }
+        commas.count = commas.count.wrapping_add(found.count_ones() as u16);
+        end += count;
+        if others != 0 {
+            break;
+        }
+    }
+    for half in [32, 16, 8] {
+        sum ^= sum >> half;
+    }
+    (sum as u8, commas, end)
 }
 
 /// Which of eight bytes, none of them above 0x7F, are commas: a bit for each.
@@ -176,6 +207,9 @@ mod tests {
             line.extend(&fields);
             line.extend(checksum.bytes());
             prop_assert_eq!(Scan::over(&line), Scan::any(&line[1..]));
+            let (sum, commas, end) = usual_front(&fields);
+            prop_assert_eq!(end, fields.iter().position(|byte| !(b'+'..=b'~').contains(byte)).unwrap_or(fields.len()));
+            prop_assert_eq!(Some((sum, commas)), usual(&fields[..end]));
             let is_usual = fields.iter().all(|byte| (b'+'..=b'~').contains(byte));
             prop_assert_eq!(usual(&fields).is_some(), is_usual);
         }

@@ -8,6 +8,7 @@ use super::{CanKind, LentFrame, LinkType, Payload, Record, Recording, RecordingE
 use crate::crew::{Crew, Source};
 use crate::soon;
 use crate::time::Time;
+use std::ops::Range;
 
 /// Records of one batch at most: enough that handing over costs nothing.
 const MAX_ROWS: usize = 8192;
@@ -18,7 +19,7 @@ const FULL_BYTES: usize = 512 << 10;
 /// Room that a batch keeps after an unusually long record.
 const KEPT_BYTES: usize = 1 << 20;
 
-/// What a record holds; its bytes lie in the batch.
+/// What a record holds; its bytes lie in the batch, up to `to`.
 #[derive(Debug, Clone, Copy)]
 enum Held {
     Packet {
@@ -41,22 +42,13 @@ enum Held {
     Other,
 }
 
-impl Held {
-    /// Where its bytes end, when they begin at `from`.
-    #[inline(always)]
-    fn end(&self, from: usize) -> usize {
-        match self {
-            Self::Packet { to, .. } | Self::Can { to, .. } | Self::Line { to } => *to as usize,
-            Self::Eight { .. } | Self::Other => from,
-        }
-    }
-}
-
-/// One record of a batch. Its bytes begin where those of the one before end; a batch is far shorter than 4 GiB.
+/// One record of a batch, which is far shorter than 4 GiB.
 #[derive(Debug, Clone, Copy)]
 struct Row {
     time: Option<Time>,
     wire: u32,
+    /// Where its bytes begin.
+    from: u32,
     held: Held,
 }
 
@@ -84,11 +76,13 @@ impl Batch {
     /// As [`add`](Self::add), of a usual frame: a data frame with a 29-bit identifier and eight bytes.
     #[inline(always)]
     pub(super) fn add_usual(&mut self, time: Time, wire: usize, id: u32, data: &[u8; 8]) {
-        self.rows.push(Row { time: Some(time), wire: wire as u32, held: Held::Eight { id, data: *data } });
+        let held = Held::Eight { id, data: *data };
+        self.rows.push(Row { time: Some(time), wire: wire as u32, from: 0, held });
     }
 
     #[inline(always)]
     pub(super) fn add(&mut self, record: &Record<'_>) {
+        let from = self.bytes.len() as u32;
         let held = match &record.payload {
             Payload::Packet { link, bytes, original } => {
                 self.bytes.extend_from_slice(bytes);
@@ -111,13 +105,19 @@ impl Batch {
             }
             Payload::Other => Held::Other,
         };
-        self.rows.push(Row { time: record.time, wire: record.wire as u32, held });
+        self.rows.push(Row { time: record.time, wire: record.wire as u32, from, held });
     }
 
-    /// The record of a row whose bytes begin at `from`.
+    /// Begins a stretch of packets, of one wire and link.
+    pub(super) fn stretch(&mut self, wire: usize, link: LinkType) -> Stretch<'_> {
+        let base = self.bytes.len();
+        Stretch { batch: self, base, wire: wire as u32, link }
+    }
+
+    /// The record of a row.
     #[inline(always)]
-    fn record<'a>(&'a self, row: &'a Row, from: usize) -> Record<'a> {
-        let bytes = |to: u32| self.bytes.get(from..to as usize).unwrap_or_default();
+    fn record<'a>(&'a self, row: &'a Row) -> Record<'a> {
+        let bytes = |to: u32| self.bytes.get(row.from as usize..to as usize).unwrap_or_default();
         let payload = match &row.held {
             Held::Packet { link, to, original } => {
                 Payload::Packet { link: *link, bytes: bytes(*to), original: *original }
@@ -136,7 +136,7 @@ impl Batch {
     fn digest(&mut self, digest: &mut Digest) {
         let mut digests = std::mem::take(&mut self.digests);
         digests.numbers.reserve(self.rows.len());
-        digest(Payloads { batch: self, rows: self.rows.iter(), from: 0 }, &mut digests);
+        digest(Payloads { batch: self, rows: self.rows.iter() }, &mut digests);
         self.digests = digests;
     }
 
@@ -145,12 +145,41 @@ impl Batch {
     }
 }
 
+/// Whole packets that lie in one stretch of a file, with something else between them. The stretch is copied at once, which takes
+/// less time than to copy each packet.
+pub(super) struct Stretch<'a> {
+    batch: &'a mut Batch,
+    /// Where the stretch begins in the batch.
+    base: usize,
+    wire: u32,
+    link: LinkType,
+}
+
+impl Stretch<'_> {
+    /// Whether the batch is full with so many bytes of the stretch.
+    #[inline(always)]
+    pub(super) fn is_full(&self, len: usize) -> bool {
+        self.batch.rows.len() >= MAX_ROWS || self.base + len >= FULL_BYTES
+    }
+
+    /// Adds the packet that lies there in the stretch.
+    #[inline(always)]
+    pub(super) fn add(&mut self, time: Time, place: Range<usize>) {
+        let (from, to) = ((self.base + place.start) as u32, (self.base + place.end) as u32);
+        let held = Held::Packet { link: self.link, to, original: to - from };
+        self.batch.rows.push(Row { time: Some(time), wire: self.wire, from, held });
+    }
+
+    /// Copies the stretch; its packets count from here on.
+    pub(super) fn close(self, stretch: &[u8]) {
+        self.batch.bytes.extend_from_slice(stretch);
+    }
+}
+
 /// What each record of a batch holds, in their order.
 pub struct Payloads<'a> {
     batch: &'a Batch,
     rows: std::slice::Iter<'a, Row>,
-    /// Where the bytes of the next one begin.
-    from: usize,
 }
 
 impl<'a> Payloads<'a> {
@@ -170,10 +199,7 @@ impl<'a> Iterator for Payloads<'a> {
 
     #[inline]
     fn next(&mut self) -> Option<Payload<'a>> {
-        let row = self.rows.next()?;
-        let from = self.from;
-        self.from = row.held.end(from);
-        Some(self.batch.record(row, from).payload)
+        Some(self.batch.record(self.rows.next()?).payload)
     }
 }
 
@@ -191,9 +217,7 @@ impl<'a> Coming<'a> {
     #[inline(always)]
     pub fn fetch(&self, after: usize) {
         let at = self.row + after;
-        if let Some(Row { held: Held::Packet { to, .. }, .. }) = self.batch.rows.get(at)
-            && let Some(byte) = self.batch.bytes.get(*to as usize)
-        {
+        if let Some(byte) = self.batch.rows.get(at).and_then(|row| self.batch.bytes.get(row.from as usize)) {
             soon::fetch(byte);
         }
         if let Some(row) = self.batch.rows.get(at + after) {
@@ -201,19 +225,15 @@ impl<'a> Coming<'a> {
         }
     }
 
-    /// The packet so many records after this one and its digest, when that and the one before it are packets: those of a network mostly are.
+    /// The packet so many records after this one and its digest, when that is one.
     #[inline(always)]
     #[must_use]
     pub fn packet(&self, after: usize) -> Option<(LinkType, &'a [u8], u64)> {
         let at = self.row + after;
-        let (before, row) = (self.batch.rows.get(at.checked_sub(1)?)?, self.batch.rows.get(at)?);
-        match (&before.held, &row.held) {
-            (Held::Packet { to: from, .. }, Held::Packet { link, to, .. }) => {
-                let bytes = self.batch.bytes.get(*from as usize..*to as usize)?;
-                Some((*link, bytes, *self.batch.digests.numbers.get(at)?))
-            }
-            _ => None,
-        }
+        let row = self.batch.rows.get(at)?;
+        let Held::Packet { link, to, .. } = &row.held else { return None };
+        let bytes = self.batch.bytes.get(row.from as usize..*to as usize)?;
+        Some((*link, bytes, *self.batch.digests.numbers.get(at)?))
     }
 }
 
@@ -300,7 +320,7 @@ pub fn open_ahead(path: &str, digest: impl Fn() -> Digest, crew: &Crew) -> Resul
         batch.progress = recording.progress();
         batch.end.is_some()
     });
-    Ok(Ahead { source, digest: digest(), summary, batch: Batch::default(), next: 0, from: 0, to: 0 })
+    Ok(Ahead { source, digest: digest(), summary, batch: Batch::default(), next: 0 })
 }
 
 /// A recording that is read ahead.
@@ -311,9 +331,6 @@ pub struct Ahead {
     batch: Batch,
     /// Records of the batch that were looked at.
     next: usize,
-    /// Where the bytes of the record that it stands on begin and end.
-    from: usize,
-    to: usize,
 }
 
 impl Ahead {
@@ -332,7 +349,7 @@ impl Ahead {
         if let Some(summary) = self.batch.summary.take() {
             self.summary = summary;
         }
-        (self.next, self.from, self.to) = (0, 0, 0);
+        self.next = 0;
         Ok(true)
     }
 }
@@ -345,9 +362,6 @@ impl Recording for Ahead {
                 return Ok(false);
             }
         }
-        let Some(row) = self.batch.rows.get(self.next) else { return Ok(false) };
-        self.from = self.to;
-        self.to = row.held.end(self.from);
         self.next += 1;
         Ok(true)
     }
@@ -355,7 +369,7 @@ impl Recording for Ahead {
     #[inline]
     fn record(&self) -> Record<'_> {
         match self.next.checked_sub(1).and_then(|at| self.batch.rows.get(at)) {
-            Some(row) => self.batch.record(row, self.from),
+            Some(row) => self.batch.record(row),
             None => Record { time: None, wire: 0, payload: Payload::Line(&[]) },
         }
     }
@@ -376,12 +390,11 @@ impl Recording for Ahead {
             } else {
                 let coming = Coming { batch, row: self.next };
                 let own = marks_of(&mut marks, self.next);
-                usize::from(take.record(&batch.record(row, self.to), *digest, own, coming))
+                usize::from(take.record(&batch.record(row), *digest, own, coming))
             };
             if taken == 0 {
                 return;
             }
-            (self.from, self.to) = (self.to, row.held.end(self.to));
             self.next += taken;
         }
     }

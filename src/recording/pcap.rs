@@ -2,7 +2,6 @@
 //!
 //! Source: IETF draft-ietf-opsawg-pcap; pcap-savefile(5).
 
-use super::Record;
 use super::account::Account;
 use super::ahead::Batch;
 use super::buffer::Buffer;
@@ -14,6 +13,7 @@ use super::interface::{Interface, Usual};
 use super::open::Refusal;
 use super::reader::{Reader, usual_parts};
 use super::tape::Part;
+use super::{LinkType, Record};
 use crate::time::{DAY_US, Time};
 use std::sync::Arc;
 
@@ -131,6 +131,31 @@ impl Format {
             (rest, last, here) = (behind, Some(here.time), next);
         }
         (at, last, here)
+    }
+
+    /// As [`frames`](Self::frames), packets of a wire and link that were captured whole.
+    #[inline(never)]
+    fn packets(
+        &self,
+        data: &[u8],
+        (begin, mut last, mut here): (usize, Option<i64>, Header),
+        (wire, link): (usize, LinkType),
+        batch: &mut Batch,
+    ) -> (u64, usize, Option<i64>, Header) {
+        let (mut count, mut at) = (0, begin);
+        let mut stretch = batch.stretch(wire, link);
+        while !stretch.is_full(at - begin) && here.original <= here.captured {
+            let (from, to) = (at + self.header, at + self.header + here.captured as usize);
+            let Some(next) = self.header(data, to) else { break };
+            if is_stray(last, here.time, Some(next)) {
+                break;
+            }
+            stretch.add(Time(here.time), from - begin..to - begin);
+            count += 1;
+            (at, last, here) = (to, Some(here.time), next);
+        }
+        stretch.close(data.get(begin..at).unwrap_or_default());
+        (count, at, last, here)
     }
 }
 
@@ -309,13 +334,21 @@ impl Reader for Pcap {
         let usual = self.interface.usual();
         let mut plain = 0;
         while !batch.is_full() {
-            if let Some(Usual::Can(wire)) = usual {
-                let before = at;
-                (at, last, here) = format.frames(data, (at, last, here), wire, batch);
-                plain += ((at - before) / FRAME_RECORD) as u64;
-                if batch.is_full() {
-                    break;
+            match usual {
+                Some(Usual::Can(wire)) => {
+                    let before = at;
+                    (at, last, here) = format.frames(data, (at, last, here), wire, batch);
+                    plain += ((at - before) / FRAME_RECORD) as u64;
                 }
+                Some(Usual::Packet(wire, link)) => {
+                    let count;
+                    (count, at, last, here) = format.packets(data, (at, last, here), (wire, link), batch);
+                    plain += count;
+                }
+                None => {}
+            }
+            if batch.is_full() {
+                break;
             }
             let (from, to) = (at + format.header, at + format.header + here.captured as usize);
             let Some(next) = format.header(data, to) else { break };

@@ -162,6 +162,29 @@ impl Network {
         }
     }
 
+    /// As [`frame`](Self::frame), of an IPv4 packet with an address of the host's own; says whether the host spoke with it last and
+    /// nobody else does. That it speaks with it is booked then, and else [`claim`](Self::claim) must.
+    #[inline]
+    pub fn frame_with(
+        &mut self,
+        device: DeviceId,
+        time: Option<Time>,
+        octets: u64,
+        unpadded: bool,
+        ip: Ipv4Addr,
+    ) -> bool {
+        let host = self.hosts.of(device);
+        host.unpadded += u64::from(unpadded);
+        let Some(time) = time else { return false };
+        host.frame(time, octets);
+        let (latest, index) = host.claim;
+        latest == ip.to_bits()
+            && self
+                .claimed
+                .get_mut(index as usize)
+                .is_some_and(|(_, claimants)| claimants.claim_again(device, false, time))
+    }
+
     /// Books a frame that was sent to a host alone: `octets` on the wire.
     pub fn received(&mut self, device: DeviceId, time: Option<Time>, octets: u64) {
         if let Some(time) = time {
@@ -249,19 +272,6 @@ impl Network {
     #[inline]
     pub fn spoke_last_with(&self, device: DeviceId, ip: Ipv4Addr) -> bool {
         self.hosts.get(device).is_some_and(|host| host.claim.0 == ip.to_bits()) && !ip.is_unspecified()
-    }
-
-    /// Books that a host speaks with the IPv4 address with which it spoke last, when it alone does; says whether that is so, and
-    /// else [`claim`](Self::claim) must.
-    #[inline]
-    pub fn claim_again(&mut self, device: DeviceId, ip: Ipv4Addr, time: Time) -> bool {
-        let (latest, index) = self.host(device).claim;
-        latest == ip.to_bits()
-            && !ip.is_unspecified()
-            && self
-                .claimed
-                .get_mut(index as usize)
-                .is_some_and(|(_, claimants)| claimants.claim_again(device, false, time))
     }
 
     /// Books that a host speaks with an IPv4 address of its own.

@@ -1,6 +1,6 @@
 //! Frames that the recorder saw more than once: a mirror port's doubles, a switching loop's many copies.
 
-use super::bytes::{array, be16};
+use super::bytes::be16;
 use crate::recording::LinkType;
 use crate::soon;
 use crate::time::Time;
@@ -118,10 +118,11 @@ impl Doubles {
     /// As [`seen`](Self::seen), by a hash that the caller makes ([`likeness`]).
     pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
         self.forget(time);
-        if self.count() as usize >= self.ring.len() {
+        let count = self.count() as usize;
+        if count >= self.ring.len() {
             self.lengthen();
         }
-        if self.count() as usize > self.latest.len() {
+        if count > self.latest.len() {
             self.spread();
         }
         let number = self.next;
@@ -249,8 +250,8 @@ impl Doubles {
         while self.first != self.next {
             let Some(frame) = self.frame(self.first) else { return };
             // What is later than now was stamped before the recorder's clock was set back.
-            let apart_us = now.micros_since(frame.time).saturating_abs();
-            if (self.count() as usize) < MAX_REMEMBERED_FRAMES && apart_us <= DOUBLES_WINDOW_US {
+            let is_near = (-DOUBLES_WINDOW_US..=DOUBLES_WINDOW_US).contains(&now.micros_since(frame.time));
+            if is_near && (self.count() as usize) < MAX_REMEMBERED_FRAMES {
                 return;
             }
             if let Some(row) = frame.repeated
@@ -299,12 +300,20 @@ impl Seen {
 #[must_use]
 pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
     // Nearly every packet: Ethernet without a tag, and version 4 behind it.
-    if let (LinkType::Ethernet, Some([0x08, 0x00, first])) = (link, array(bytes, 12))
-        && first >> 4 == 4
-        && let Some(likeness) = bytes.get(14..).and_then(likeness_of_version_4)
+    if link == LinkType::Ethernet
+        && let Some((head, packet)) = bytes.split_first_chunk::<14>()
+        && let [.., 0x08, 0x00] = head
+        && let Some((0x40..=0x4F, _)) = packet.split_first()
+        && let Some(likeness) = likeness_of_version_4(packet)
     {
         return likeness;
     }
+    any_likeness(link, bytes)
+}
+
+/// As [`likeness`], of any packet.
+#[inline(never)]
+fn any_likeness(link: LinkType, bytes: &[u8]) -> u64 {
     let from = |at: usize| bytes.get(at..).unwrap_or_default();
     let (addresses, mut kind, mut body): (&[u8], Option<u16>, &[u8]) = match link {
         LinkType::Ethernet => (bytes.get(..12).unwrap_or(bytes), be16(bytes, 12), from(14)),
@@ -344,7 +353,7 @@ pub fn likeness(link: LinkType, bytes: &[u8]) -> u64 {
 }
 
 /// Of an IPv4 packet, in whole words: all but time to live and checksum. `None` when it has no whole header.
-#[inline]
+#[inline(always)]
 fn likeness_of_version_4(body: &[u8]) -> Option<u64> {
     let (head, rest) = body.split_first_chunk::<20>()?;
     let [a, b, c, d, e, f, g, h, _, protocol, _, _, addresses @ ..] = *head;

@@ -5,6 +5,9 @@ use super::{Mac, Tcp, Udp};
 use crate::recording::LinkType;
 use std::net::Ipv4Addr;
 
+/// Bytes of the two MAC addresses in front.
+const MACS: usize = 12;
+
 /// Bytes of the Ethernet header.
 const ETHERNET: usize = 14;
 
@@ -87,17 +90,16 @@ impl<'a> PlainDatagram<'a> {
     #[must_use]
     #[inline(always)]
     pub fn of(link: LinkType, bytes: &'a [u8], original: u32) -> Option<Self> {
-        let (link_head, packet) = apart(link, bytes)?;
-        let (head, behind) = packet.split_first_chunk::<HEADERS>()?;
-        let total = length(link_head, head, UDP)?;
+        let Headers { macs, head, behind, link_len } = Headers::of(link, bytes)?;
+        let total = length(head, UDP)?;
         let stated = usize::from(be16(head, 24)?);
         let had = bytes.len().max(original as usize);
-        if total != stated + IP || had < total + link_head.len() {
+        if total != stated + IP || had < total + link_len {
             return None;
         }
         let payload_len = stated.checked_sub(8)?;
         Some(Self {
-            flow: FlowKey::of(link_head, head)?,
+            flow: FlowKey::of(macs, head)?,
             payload: behind.get(..payload_len).unwrap_or(behind),
             payload_len,
             id: be16(head, 4)?,
@@ -137,17 +139,17 @@ impl<'a> PlainSegment<'a> {
     #[must_use]
     #[inline]
     pub fn of(link: LinkType, bytes: &'a [u8], original: u32) -> Option<Self> {
-        let (link_head, packet) = apart(link, bytes)?;
-        let (head, _) = packet.split_first_chunk::<HEADERS>()?;
-        let total = length(link_head, head, TCP)?;
+        let Headers { macs, head, link_len, .. } = Headers::of(link, bytes)?;
+        let total = length(head, TCP)?;
         let had = bytes.len().max(original as usize);
-        if had < total + link_head.len() {
+        if had < total + link_len {
             return None;
         }
         let carried_len = total.checked_sub(IP)?;
-        let carried = packet.get(IP..total).or_else(|| packet.get(IP..))?;
+        let from = link_len + IP;
+        let carried = bytes.get(from..link_len + total).or_else(|| bytes.get(from..))?;
         Some(Self {
-            flow: FlowKey::of(link_head, head)?,
+            flow: FlowKey::of(macs, head)?,
             tcp: Tcp::parse(carried, carried_len).ok()?,
             is_cut: carried.len() < carried_len,
             id: be16(head, 4)?,
@@ -155,27 +157,43 @@ impl<'a> PlainSegment<'a> {
     }
 }
 
-/// An Ethernet frame's header, with its VLAN tag, and what is behind it.
-#[inline(always)]
-fn apart(link: LinkType, bytes: &[u8]) -> Option<(&[u8], &[u8])> {
-    let tag = if be16(bytes, 12)? == 0x8100 { TAG } else { 0 };
-    bytes.split_at_checked(ETHERNET + tag).filter(|_| link == LinkType::Ethernet)
+/// The headers of an Ethernet frame with IPv4 in it.
+struct Headers<'a> {
+    macs: &'a [u8; MACS],
+    /// Those of IPv4 and UDP, or as many bytes.
+    head: &'a [u8; HEADERS],
+    behind: &'a [u8],
+    /// Bytes of the Ethernet header, with its VLAN tag.
+    link_len: usize,
+}
+
+impl<'a> Headers<'a> {
+    #[inline(always)]
+    fn of(link: LinkType, bytes: &'a [u8]) -> Option<Self> {
+        let (macs, rest) = bytes.split_first_chunk::<MACS>().filter(|_| link == LinkType::Ethernet)?;
+        let (packet, link_len) = match rest {
+            [0x08, 0x00, packet @ ..] => (packet, ETHERNET),
+            [0x81, 0x00, _, _, 0x08, 0x00, packet @ ..] => (packet, ETHERNET + TAG),
+            _ => return None,
+        };
+        let (head, behind) = packet.split_first_chunk::<HEADERS>()?;
+        Some(Self { macs, head, behind, link_len })
+    }
 }
 
 /// The length of an IPv4 packet, when its header has five words, it is no fragment (RFC 791 3.1) and carries this protocol.
 #[inline(always)]
-fn length(link_head: &[u8], head: &[u8], protocol: u8) -> Option<usize> {
-    let ether_type = link_head.len().checked_sub(2).and_then(|at| be16(link_head, at))?;
-    let form = (ether_type, array(head, 0)?, array(head, 9)?, be16(head, 6)? & 0x3FFF);
-    (form == (0x0800, [0x45], [protocol], 0)).then_some(usize::from(be16(head, 2)?))
+fn length(head: &[u8; HEADERS], protocol: u8) -> Option<usize> {
+    let form = (array(head, 0)?, array(head, 9)?, be16(head, 6)? & 0x3FFF);
+    (form == ([0x45], [protocol], 0)).then_some(usize::from(be16(head, 2)?))
 }
 
 impl FlowKey {
     /// The flow of a packet with these headers.
     #[inline(always)]
-    fn of(link_head: &[u8], head: &[u8]) -> Option<Self> {
+    fn of(macs: &[u8; MACS], head: &[u8; HEADERS]) -> Option<Self> {
         Some(Self {
-            macs: Macs::of(link_head)?,
+            macs: Macs::of(macs)?,
             ports: be32(head, IP)?,
             ips: array(head, 12).map(u64::from_be_bytes)?,
         })

@@ -26,7 +26,6 @@ impl Intake {
     ) {
         let Some(way) = self.arrived(arrival, &flow.between(plain.id)) else { return };
         let (ip, to_ip) = plain.flow.ips();
-        self.own_ipv4_address(way, ip);
         self.talk(way, (ip.into(), to_ip.into()));
         self.udp(way, &plain.udp(), &mut flow.onward, marks);
     }

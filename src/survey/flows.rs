@@ -1,11 +1,11 @@
 //! Flows of datagrams and segments: what was found out with the first of each, and need not be looked up for the next.
 
 use super::carried::FeedId;
-use super::packet::Between;
+use super::packet::{Between, is_own};
 use crate::books::floods::Cast;
 use crate::books::inventory::DeviceId;
 use crate::frames::FlowKey;
-use std::net::IpAddr;
+use std::net::{IpAddr, Ipv4Addr};
 
 /// Places for flows of a network: a boat has a few dozen. More of them would not help where thousands of hosts speak by
 /// turns, for then what is looked up lies nearer than what is remembered.
@@ -19,13 +19,17 @@ pub(super) struct Flow {
     /// To one host, when it goes to one.
     to: Option<DeviceId>,
     cast: Cast,
+    /// The sender's address, when it can be its own.
+    own_ip: Option<Ipv4Addr>,
     pub(super) onward: Onward,
 }
 
 impl Flow {
     pub(super) fn new(key: FlowKey, (host, to): (DeviceId, Option<DeviceId>), cast: Cast) -> Self {
-        let onward = Onward::new(key.ips().1.into(), key.ports().1);
-        Self { key, host, to, cast, onward }
+        let (ip, to_ip) = key.ips();
+        let own_ip = Some(ip).filter(|ip| is_own(IpAddr::V4(*ip)));
+        let onward = Onward::new(to_ip.into(), key.ports().1);
+        Self { key, host, to, cast, own_ip, onward }
     }
 
     /// Whose frame a packet of it with this identification is, and whom it is for.
@@ -39,6 +43,7 @@ impl Flow {
             addressed: true,
             outgoing: false,
             numbered: id != 0,
+            own_ip: self.own_ip,
         }
     }
 }

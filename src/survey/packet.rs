@@ -64,6 +64,8 @@ pub(super) struct Between {
     pub(super) outgoing: bool,
     /// Whether it bears a number that no other packet of its sender bears for a good while (RFC 6864 4).
     pub(super) numbered: bool,
+    /// The sender's own IPv4 address, where that is known beforehand.
+    pub(super) own_ip: Option<Ipv4Addr>,
 }
 
 /// A packet's way: who sent it on which wire, and when.
@@ -136,7 +138,7 @@ impl Intake {
     #[inline(always)]
     pub(super) fn arrived(&mut self, arrival: &Arrival, between: &Between) -> Option<Way> {
         let Arrival { wire, time, octets, wire_len, copies } = *arrival;
-        let Between { host, to, to_group, cast, addressed, outgoing, numbered } = *between;
+        let Between { host, to, to_group, cast, addressed, outgoing, numbered, own_ip } = *between;
         let network = self.books.networks.of(wire);
         if to_group && let (Some(copies), Some(time)) = (&copies, time) {
             // What bears no number its sender may have sent again: while a loop is at work it counts once a second.
@@ -151,12 +153,22 @@ impl Intake {
         }
         self.books.inventory.frame(host, time, u64::from(wire_len));
         let unpadded = addressed && u64::from(wire_len) < SHORTEST_FRAME;
-        network.frame(host, time, octets, unpadded || outgoing);
+        let claimed = match own_ip {
+            Some(ip) => network.frame_with(host, time, octets, unpadded || outgoing, ip),
+            None => {
+                network.frame(host, time, octets, unpadded || outgoing);
+                true
+            }
+        };
         if let Some(to) = to {
             network.received(to, time, octets);
         }
         let again_us = copies.and_then(|c| c.since_last_us);
-        Some(Way { wire, host, to, time, to_group, again_us })
+        let way = Way { wire, host, to, time, to_group, again_us };
+        if !claimed && let Some(ip) = own_ip {
+            self.claim(way, ip);
+        }
+        Some(way)
     }
 
     /// Books a packet of any form.
@@ -193,6 +205,7 @@ impl Intake {
             addressed: packet.destination.is_some(),
             outgoing: packet.outgoing == Some(true),
             numbered: matches!(&packet.content, Content::Ip(ip) if ip.id.is_some_and(|id| id != 0)),
+            own_ip: None,
         };
         let Some(way) = self.arrived(&arrival, &between) else { return };
         // Not what the machine says to itself.
@@ -265,19 +278,15 @@ impl Intake {
     /// Books that a host speaks with an address, when that can be its own.
     fn own_address(&mut self, way: Way, ip: IpAddr) {
         match ip {
-            IpAddr::V4(ip) => self.own_ipv4_address(way, ip),
-            IpAddr::V6(_) if is_own(ip) => self.note_address(way, ip),
-            IpAddr::V6(_) => {}
+            _ if !is_own(ip) => {}
+            IpAddr::V4(ip) => self.claim(way, ip),
+            IpAddr::V6(_) => self.note_address(way, ip),
         }
     }
 
-    /// As `own_address`, of an IPv4 address.
-    #[inline(always)]
-    pub(super) fn own_ipv4_address(&mut self, way: Way, ip: Ipv4Addr) {
-        let again = |time| self.books.networks.of(way.wire).claim_again(way.host, ip, time);
-        if !is_own(IpAddr::V4(ip)) || way.time.is_some_and(again) {
-            return;
-        }
+    /// Books that a host speaks with an IPv4 address of its own.
+    #[inline(never)]
+    fn claim(&mut self, way: Way, ip: Ipv4Addr) {
         if !self.books.networks.of(way.wire).spoke_last_with(way.host, ip) {
             self.note_address(way, IpAddr::V4(ip));
         }
@@ -366,7 +375,7 @@ fn stand_in(content: &Content<'_>) -> Option<Mac> {
 }
 
 /// Whether an address is a host's own: a router speaks with everybody's, and only those of the boat's own networks are.
-const fn is_own(ip: IpAddr) -> bool {
+pub(super) const fn is_own(ip: IpAddr) -> bool {
     match ip {
         IpAddr::V4(ip) => ip.is_private() || ip.is_link_local(),
         IpAddr::V6(ip) => ip.is_unicast_link_local() || ip.is_unique_local(),

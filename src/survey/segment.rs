@@ -44,7 +44,6 @@ impl Intake {
     ) {
         let Some(way) = self.arrived(arrival, between) else { return };
         let (ip, to_ip) = plain.flow.ips();
-        self.own_ipv4_address(way, ip);
         self.tcp(tables, way, (ip.into(), to_ip.into()), plain.is_cut, &plain.tcp);
     }
 

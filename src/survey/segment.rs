@@ -135,8 +135,10 @@ impl Intake {
 pub(super) struct Text {
     splitters: FxHashMap<StreamKey, Stream>,
     services: Services,
-    /// What is to be delivered: lines with their times, whether they come late, and what got no further.
-    lines: Vec<(StreamKey, (Time, bool), Vec<u8>)>,
+    /// What is to be delivered: lines with their times, whether they come late, and where they end in `texts`; and what got no
+    /// further.
+    lines: Vec<(StreamKey, (Time, bool), usize)>,
+    texts: Vec<u8>,
     stalls: Vec<(StreamKey, Stall)>,
     /// Segments of streams that found no room.
     unbooked: u64,
@@ -166,7 +168,7 @@ impl Text {
     }
 
     fn deliver(&mut self, intake: &mut Intake) {
-        let Self { splitters, services, lines, stalls, .. } = self;
+        let Self { splitters, services, lines, texts, stalls, .. } = self;
         // What got no further was followed to this receiver, whoever gets the lines from here on.
         for (key, stall) in stalls.drain(..) {
             let Some(Stream { way, .. }) = splitters.get(&key) else { continue };
@@ -174,15 +176,27 @@ impl Text {
             intake.books.networks.of(way.wire).stalled(way.host, part, stall);
             intake.stalled((way.wire, way.host), &key, services.end_of(&key), stall);
         }
-        for (key, time, line) in lines.drain(..) {
-            let Some(stream) = splitters.get_mut(&key) else { continue };
-            let host = stream.way.host;
-            let known = stream.feed.filter(|(owner, _)| *owner == host).map(|(_, feed)| feed);
-            let of = (stream.way.wire, host);
-            let feed = known.or_else(|| intake.feeds.of_stream(of, &key, services.end_of(&key)));
-            stream.feed = feed.map(|feed| (host, feed));
-            intake.streamed_line(feed, key.destination, time, &line);
+        let mut begin = 0;
+        for of_stream in lines.chunk_by(|(one, ..), (other, ..)| one == other) {
+            let Some((key, ..)) = of_stream.first() else { continue };
+            let feed = splitters.get_mut(key).map(|stream| {
+                let host = stream.way.host;
+                let known = stream.feed.filter(|(owner, _)| *owner == host).map(|(_, feed)| feed);
+                let of = (stream.way.wire, host);
+                let feed = known.or_else(|| intake.feeds.of_stream(of, key, services.end_of(key)));
+                stream.feed = feed.map(|feed| (host, feed));
+                feed
+            });
+            for (_, time, end) in of_stream {
+                let line = texts.get(begin..*end).unwrap_or_default();
+                begin = *end;
+                if let Some(feed) = feed {
+                    intake.streamed_line(feed, key.destination, *time, line);
+                }
+            }
         }
+        lines.clear();
+        texts.clear();
     }
 }
 
@@ -228,7 +242,10 @@ impl StreamSink for Text {
         });
         if text {
             let late = stream.late_until.is_some_and(|until| time <= until);
-            stream.splitter.push(bytes, |line| self.lines.push((*key, (time, late), line.to_vec())));
+            stream.splitter.push(bytes, |line| {
+                self.texts.extend_from_slice(line);
+                self.lines.push((*key, (time, late), self.texts.len()));
+            });
         }
     }
 

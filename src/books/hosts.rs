@@ -435,10 +435,11 @@ impl Rate {
             self.octets = 0;
         }
         let at = || self.second.begin();
-        if self.octets < BUSY_OCTETS && self.octets.saturating_add(octets) >= BUSY_OCTETS {
+        let before = self.octets;
+        self.octets = before.saturating_add(octets);
+        if self.octets >= BUSY_OCTETS && before < BUSY_OCTETS {
             bounded::stretch(&mut self.busy, MAX_BUSY, Span::new(at(), at().plus(1.0)), 1.5);
         }
-        self.octets = self.octets.saturating_add(octets);
         if self.peak.is_none_or(|(_, most)| most < self.octets) {
             self.peak = Some((at(), self.octets));
         }

@@ -2,6 +2,7 @@
 
 use super::bounded;
 use crate::time::{Span, Time};
+use crate::units::length;
 
 /// Most stretches of two lanes that are remembered, a source.
 const MAX_STRETCHES: usize = 16;
@@ -104,8 +105,7 @@ impl Lanes {
     /// Books the step from one value to the next; distances up to `least` make no lanes.
     #[inline]
     pub(super) fn step(&mut self, from: Time, to: Time, step: [f64; 2], least: f64) {
-        let [x, y] = step;
-        let size = x.hypot(y);
+        let size = length(step);
         if size > least || self.even.open.is_some() || self.uneven.open.is_some() {
             self.even.step((from, to), step, size, least, false);
             self.uneven.step((from, to), step, size, least, true);
@@ -181,7 +181,7 @@ impl Open {
         }
         let [other_x, other_y] = self.other;
         let from_other = [other_x - x, other_y - y];
-        let away = from_other[0].hypot(from_other[1]);
+        let away = length(from_other);
         self.values += 1;
         self.unfed += 1;
         let late = to.since(from);

@@ -53,8 +53,8 @@ impl LineRate {
                 continue;
             }
             rate.behind += characters;
-            let counted = rate.second.is_some_and(|second| second.holds(time));
-            if rate.behind > SENTENCE + HELD_S * per_s && !counted {
+            let too_many = rate.behind > SENTENCE + HELD_S * per_s;
+            if too_many && !rate.second.is_some_and(|second| second.holds(time)) {
                 rate.seconds += 1;
                 rate.second = Some(Second::of(time));
             }

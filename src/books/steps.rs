@@ -2,7 +2,7 @@
 
 use super::lanes::Lanes;
 use crate::time::Time;
-use crate::units::{KNOTS_PER_M_S, Place, wrap_180};
+use crate::units::{KNOTS_PER_M_S, Place, length, wrap_180};
 
 /// Most steps that are remembered, the first ones; all are counted.
 const MAX_STEPS: usize = 256;
@@ -134,7 +134,7 @@ impl Steps {
         let Some((from, lat, lon)) = last else { return };
         let dt = time.since(from);
         let (north, east) = Place { lat_deg: lat, lon_deg: lon }.offset_to(Place { lat_deg, lon_deg });
-        let size = north.hypot(east);
+        let size = length([north, east]);
         self.lanes.step(from, time, [north, east], LANES_PLACE_M);
         if !(0.0..=LONGEST_S * 2.0).contains(&dt) {
             self.seen = 0;
@@ -202,14 +202,14 @@ impl Steps {
     /// no more than all of them together led away, so that a value that leaps to and fro hides nothing.
     fn usual_rate(&self) -> f64 {
         let known = self.seen.min(BEFORE);
-        let mut sizes = self.rates.map(|[x, y]| x.hypot(y));
+        let mut sizes = self.rates.map(length);
         let (Some(rates), Some(sizes)) = (self.rates.get(..known), sizes.get_mut(..known)) else {
             return 0.0;
         };
         sizes.sort_unstable_by(f64::total_cmp);
         let median = sizes.get(known / 2).copied().unwrap_or(0.0);
         let sum = rates.iter().fold([0.0, 0.0], |[x, y], [dx, dy]| [x + dx, y + dy]);
-        median.min(sum[0].hypot(sum[1]) / known.max(1) as f64)
+        median.min(length(sum) / known.max(1) as f64)
     }
 }
 

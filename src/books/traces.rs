@@ -64,26 +64,24 @@ impl Trace {
     /// Books a value; what is no number is a message without value.
     pub fn push(&mut self, time: Time, value: f64) {
         let holds = value.is_finite();
-        let (limit, sum) = if holds { (value, value) } else { (f64::NAN, 0.0) };
-        let new = |number| Bucket {
-            number,
-            from: time,
-            to: time,
-            low: limit,
-            high: limit,
-            sum,
-            values: u32::from(holds),
-        };
-        if let Some(last) = self.buckets.last_mut() {
-            let number = time.0 >> self.shift;
-            if last.number >= number {
-                if last.number == number && last.to <= time {
-                    last.join(&new(number));
+        let number = time.0 >> self.shift;
+        if let Some(last) = self.buckets.last_mut()
+            && last.number >= number
+        {
+            if last.number == number && last.to <= time {
+                last.to = time;
+                if holds {
+                    last.low = last.low.min(value);
+                    last.high = last.high.max(value);
+                    last.sum += value;
+                    last.values = last.values.saturating_add(1);
                 }
-                return;
             }
+            return;
         }
-        self.buckets.push(new(time.0 >> self.shift));
+        let (limit, sum) = if holds { (value, value) } else { (f64::NAN, 0.0) };
+        let (low, high, values) = (limit, limit, u32::from(holds));
+        self.buckets.push(Bucket { number, from: time, to: time, low, high, sum, values });
         while self.buckets.len() > MAX_BUCKETS && self.shift < LAST_SHIFT {
             self.halve();
         }
@@ -93,8 +91,11 @@ impl Trace {
     pub fn angle(&mut self, time: Time, deg: f64) {
         if deg.is_finite() {
             let step = self.angle.replace(deg).map_or(0.0, |last| deg - last);
+            let back = wrap_180(step) - step;
             // Whole turns, so that nothing adds up.
-            self.turned += (wrap_180(step) - step).round();
+            if back.abs() > 180.0 {
+                self.turned += back.round();
+            }
         }
         self.push(time, self.turned + deg);
     }

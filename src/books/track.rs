@@ -42,6 +42,8 @@ pub struct Track {
     block: i64,
     /// How often a sample lay in another block than the one before.
     blocks: usize,
+    /// When the block of the last time that was asked for began, and its number.
+    running: (i64, i64),
 }
 
 fn block(sample: &Sample) -> i64 {
@@ -50,7 +52,7 @@ fn block(sample: &Sample) -> i64 {
 
 impl Track {
     pub(super) fn push(&mut self, sample: Sample) {
-        let number = block(&sample);
+        let number = self.block_of(&sample);
         self.stride = self.stride.max(1);
         // The stride is a power of two.
         if number & (self.stride - 1) != 0 {
@@ -69,6 +71,16 @@ impl Track {
         self.blocks += usize::from(self.samples.is_empty() || number != self.block);
         self.block = number;
         self.samples.push(sample);
+    }
+
+    /// As [`block`], without a division while the same block goes on.
+    #[inline(always)]
+    fn block_of(&mut self, sample: &Sample) -> i64 {
+        if !(0..BLOCK_US).contains(&sample.time.0.saturating_sub(self.running.0)) {
+            let number = block(sample);
+            self.running = (number * BLOCK_US, number);
+        }
+        self.running.1
     }
 
     /// Gives up every second block.

@@ -12,7 +12,13 @@ pub fn clean(bytes: &[u8]) -> String {
     let head = bytes.get(start..).unwrap_or_default();
     let head = head.get(..MAX_TEXT * 4).unwrap_or(head);
     let end = head.iter().rposition(|b| !b.is_ascii_whitespace() && *b != 0).map_or(0, |last| last + 1);
-    String::from_utf8_lossy(head.get(..end).unwrap_or_default())
+    let text = head.get(..end).unwrap_or_default();
+    let readable = String::from_utf8_lossy(text);
+    // Nearly every text is harmless as it stands.
+    if text.len() <= MAX_TEXT && text.iter().all(|b| (b' '..=b'~').contains(b)) {
+        return readable.into_owned();
+    }
+    readable
         .chars()
         .take(MAX_TEXT)
         .map(|c| if is_harmless(c) { c } else { char::REPLACEMENT_CHARACTER })

@@ -190,7 +190,6 @@ impl Intake {
             let time = desk.rewinds.running(time, latest);
             desk.frame(time, &LentFrame { id, kind: CanKind::Extended, fd: false, data }, digest);
         }
-        self.note_bounds();
     }
 }
 

@@ -49,7 +49,7 @@ pub(super) struct Ledger {
 }
 
 /// Readings of a message whose sources are remembered; further ones share the last place.
-const FOUND: usize = 3;
+const FOUND: usize = 4;
 
 impl Ledger {
     /// Books a message.

@@ -14,7 +14,7 @@ pub(super) struct LeftOut {
 }
 
 impl Intake {
-    /// Whether anything found no room yet, as far as it is cheap to say with every record; the ledger knows of itself.
+    /// Whether anything found no room yet, as far as the pass knows; the ledger knows of itself.
     pub(super) fn is_full(&self) -> bool {
         let books = &self.books;
         let counts =

@@ -270,7 +270,7 @@ struct Intake {
     place: Place,
     bits: Bits,
     identifiers: can::Identifiers,
-    /// The record with which a bound was first met.
+    /// The record with which it was first seen that a bound was met, of the recording whose record met it.
     full: Option<Place>,
     /// Segments of TCP streams whose text is not followed.
     text_left_out: u64,
@@ -346,6 +346,7 @@ impl Intake {
         };
         self.lasted(number, record.time.map(|time| Span { from: time, to: time }));
         self.take(number, wire, record, digest, &[]);
+        self.note_bounds();
     }
 
     /// Whether a record is one that the file before ended with.
@@ -385,11 +386,9 @@ impl Intake {
             Payload::Line(line) => self.line(wire, time, line, Framed::parse(line), None),
             Payload::Other => {}
         }
-        self.note_bounds();
     }
 
-    /// Notes the record with which a bound was first met.
-    #[inline(always)]
+    /// Notes that a bound was met with the last record, or with one before it that was of the same recording.
     fn note_bounds(&mut self) {
         if self.full.is_none() && self.is_full() {
             self.full = Some(self.place);

@@ -47,6 +47,7 @@ impl<'a, W: FnMut(Option<Time>) -> bool> Taking<'a, W> {
     /// How many frames were taken in.
     pub(super) fn close(self) -> u64 {
         let Taken { span: (from, to), frames } = self.taken;
+        self.intake.note_bounds();
         self.intake.lasted(self.number, (from <= to).then_some(Span { from, to }));
         frames
     }

@@ -75,7 +75,9 @@ impl Rewinds {
                 time = self.step(stamp, step < 0);
             }
         }
-        self.latest = self.latest.max(Some(time));
+        if self.latest.is_none_or(|latest| latest < time) {
+            self.latest = Some(time);
+        }
         Some(time)
     }
 

@@ -178,7 +178,9 @@ impl Wire {
         }
         if step >= 0 {
             // Not before the latest and so not before the first.
-            self.last = self.last.max(Some(time));
+            if self.last.is_none_or(|last| last < time) {
+                self.last = Some(time);
+            }
             self.steps += 1;
             if self.kind == WireKind::Can {
                 self.pause(step);

@@ -43,7 +43,11 @@ impl Intake {
     pub(super) fn udp(&mut self, way: Way, udp: &Udp<'_>, onward: &mut Onward, marks: &[(u32, Marks)]) {
         let ports = (udp.source_port, udp.destination_port);
         let cut = udp.is_cut();
-        if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
+        // Nearly all carry sentences and nothing else.
+        if !marks.is_empty() && onward.feed.is_some() {
+            self.stream(way, "lines", onward.part);
+            self.sentences(way, udp.payload, onward, marks);
+        } else if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
             self.stream(way, "dhcp", 0);
             if let Ok(dhcp) = Dhcp::parse(udp.payload, cut) {
                 if dhcp.from_client {
@@ -61,9 +65,7 @@ impl Intake {
         } else if !marks.is_empty() {
             self.stream(way, "lines", onward.part);
             self.feed(way, onward, ports.1);
-            for sentence in digest::marked(udp.payload, marks) {
-                self.carried_sentence(onward.feed, onward.receiver, way.time, sentence);
-            }
+            self.sentences(way, udp.payload, onward, marks);
         } else if looks_like_lines(udp.payload) {
             self.stream(way, "lines", onward.part);
             if cut {
@@ -76,6 +78,14 @@ impl Intake {
             }
         } else {
             self.stream(way, "udp", onward.part);
+        }
+    }
+
+    /// Books the sentences of a payload of nothing else.
+    #[inline(always)]
+    fn sentences(&mut self, way: Way, payload: &[u8], onward: &Onward, marks: &[(u32, Marks)]) {
+        for sentence in digest::marked(payload, marks) {
+            self.carried_sentence(onward.feed, onward.receiver, way.time, sentence);
         }
     }
 

@@ -17,7 +17,7 @@ pub(super) struct Origin {
     pub(super) device: DeviceId,
     /// When.
     pub(super) time: Option<Time>,
-    /// In which record of the run, counted from 0.
+    /// In which record of the run, counted from 0, or one before it that was of the same recording as all between them.
     pub(super) record: Place,
 }
 
@@ -41,7 +41,7 @@ pub(super) struct Ledger {
     pub(super) timing: timing::Timing,
     pub(super) series: series::Series,
     pub(super) clock: clock::Clock,
-    /// The record with which a bound was first met.
+    /// The record with which a bound was first met, or one before it that was of the same recording as all between them.
     pub(super) full: Option<Place>,
     readings: Vec<Reading>,
     /// By the number of a message's stream, where the sources of its first readings are.
@@ -60,13 +60,13 @@ impl Ledger {
             Told::Pgn(pgn, data) => self.pgn(origin, pgn, data),
             Told::Sentence(framed) => self.sentence(origin, &framed.sentence()),
         }
+        self.settle(origin.record);
     }
 
     /// Books a [protocol](Told::Protocol).
     #[inline(always)]
     pub(super) fn protocol(&mut self, origin: Origin, name: &'static str, part: u32) {
         self.timing.message(origin.device, Message::Protocol(name), part, None, origin.time);
-        self.settle(origin);
     }
 
     /// Books a [message](Told::Pgn) of a bus.
@@ -81,7 +81,6 @@ impl Ledger {
             known.decode(data, &mut self.readings);
             self.readings(origin, message, stream);
         }
-        self.settle(origin);
     }
 
     /// Books a [sentence](Told::Sentence).
@@ -97,14 +96,13 @@ impl Ledger {
             known.decode(sentence, &mut self.readings);
             self.readings(origin, message, stream);
         }
-        self.settle(origin);
     }
 
-    /// Notes the record with which a bound was first met.
-    #[inline(always)]
-    fn settle(&mut self, origin: Origin) {
+    /// Notes that a bound was met with this record or one behind it that was of the same recording; after each message, or after
+    /// some of one recording.
+    pub(super) fn settle(&mut self, record: Place) {
         if self.full.is_none() && self.is_full() {
-            self.full = Some(origin.record);
+            self.full = Some(record);
         }
     }
 

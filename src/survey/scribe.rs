@@ -1,7 +1,7 @@
 //! The ledger at the desk next door: messages are handed over in batches and booked by a [`Crew`], while the records behind
 //! them are taken apart.
 
-use super::ledger::{Ledger, Origin, Told};
+use super::ledger::{Ledger, Origin, Place, Told};
 use crate::books::inventory::DeviceId;
 use crate::books::timing::Message;
 use crate::crew::{Crew, Sink};
@@ -25,8 +25,6 @@ const FETCHED_BEFORE: usize = 12;
 struct Entry {
     time: Option<Time>,
     device: DeviceId,
-    /// Its record's number, from the batch's first on, and recording.
-    record: (u32, u32),
     held: Held,
 }
 
@@ -52,9 +50,9 @@ enum Held {
 /// Some messages in a row.
 #[derive(Default)]
 struct Batch {
-    /// The number of its first record.
-    first: u64,
     entries: Vec<Entry>,
+    /// The first record of each stretch of messages that are of one recording, and how many messages stand before it.
+    places: Vec<(usize, Place)>,
     data: Vec<u8>,
     outlines: Vec<Outline>,
     texts: Vec<u8>,
@@ -63,6 +61,7 @@ struct Batch {
 impl Batch {
     fn clear(&mut self) {
         self.entries.clear();
+        self.places.clear();
         self.data.clear();
         self.outlines.clear();
         self.texts.clear();
@@ -85,13 +84,11 @@ impl Batch {
                 Held::Sentence { len: text.len() as u16 }
             }
         };
-        let Origin { device, time, record: (number, recording) } = origin;
-        if self.entries.is_empty() {
-            self.first = number;
+        let Origin { device, time, record } = origin;
+        if self.places.last().is_none_or(|(_, (_, recording))| *recording != record.1) {
+            self.places.push((self.entries.len(), record));
         }
-        let since = number.saturating_sub(self.first);
-        let record = (u32::try_from(since).unwrap_or(u32::MAX), recording);
-        self.entries.push(Entry { time, device, record, held });
+        self.entries.push(Entry { time, device, held });
     }
 
     fn is_full(&self) -> bool {
@@ -119,12 +116,16 @@ impl Batch {
         let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_slice());
         let mut outlines = self.outlines.iter();
         let crowded = ledger.timing.count() > CROWD;
-        for (at, Entry { time, device, record: (number, recording), held }) in self.entries.iter().enumerate()
-        {
+        let mut places = self.places.iter().peekable();
+        let mut record = Place::default();
+        for (at, Entry { time, device, held }) in self.entries.iter().enumerate() {
             if crowded {
                 self.fetch(at, ledger);
             }
-            let record = (self.first + u64::from(*number), *recording);
+            if let Some((_, next)) = places.next_if(|(before, _)| *before == at) {
+                ledger.settle(record);
+                record = *next;
+            }
             let origin = Origin { device: *device, time: *time, record };
             match held {
                 Held::Protocol { name, part } => ledger.protocol(origin, name, *part),
@@ -149,6 +150,7 @@ impl Batch {
                 }
             }
         }
+        ledger.settle(record);
     }
 }
 

@@ -12,7 +12,7 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "The recorder lost frames or slept. Pauses and losses at those times say nothing about the boat.",
         detection: "The recorder's own counters of lost frames (capture statistics, controller overflow); or every wire falls silent \
-                    together for 2.5 s or more and goes on where it was, with no more than one device in four coming up anew; on a bus or a 0183 line \
+                    together for 2.5 s or more and goes on where it was, with no more than one device in four coming up anew or, on a 0183 line, being back later than the line; on a bus or a 0183 line \
                     that the recorder heard itself, three silences of 1.5 s are enough.",
         lookalikes: "Devices that come up anew after the silence make it a wire-outage. A clock that was set makes a gap without \
                      loss.",

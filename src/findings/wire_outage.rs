@@ -15,7 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   the recorder.",
         detection: "No frame at all on the wire for five intervals of its fastest message while other wires of the boat go on, or \
                     more than one in four devices come up anew afterwards (address claims, ARP, DHCP, router \
-                    solicitations), not counting announcements of an address that two hosts contend for. A bus inside a TCP \
+                    solicitations; on a 0183 line, which shows none of these, five intervals of their own and up to a minute later \
+                    than the line), not counting announcements of an address that two hosts contend for. A bus inside a TCP \
                     connection is not judged while the receiver acknowledges nothing or the connection is closed.",
         lookalikes: "A recorder that slept or lost frames, with no device coming up anew: recording-gap. A leap of the recorder's \
                      clock.",
@@ -75,8 +76,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             _ => None,
         });
         if let Some(most) = anew.max() {
-            finding = finding.evidence(match most {
-                1 => "Afterwards one device came up anew: it had lost power or link.".to_owned(),
+            finding = finding.evidence(match (wire.kind, most) {
+                (WireKind::Line, 1) => {
+                    "One talker was missing for seconds after the others were back, as after a loss of power: a recorder that slept \
+                     makes none late."
+                        .to_owned()
+                }
+                (WireKind::Line, _) => format!(
+                    "{most} talkers were missing for seconds after the line was back, as after a loss of power: a recorder that slept \
+                     makes none late."
+                ),
+                (_, 1) => "Afterwards one device came up anew: it had lost power or link.".to_owned(),
                 _ => format!("Afterwards {most} devices came up anew: they had lost power or link."),
             });
         }

@@ -96,3 +96,16 @@ fn a_turn_while_the_recorder_slept_is_no_jump() {
     let text = format!("{before}{}{after}", sentence("HCHDG,90.9,,,,"));
     assert!(alarms(&judge(&[text.into_bytes()])).is_empty());
 }
+
+/// The line is silent for eight seconds; the receiver is back at once, and the others only later, as if they had to boot.
+#[test]
+fn talkers_that_are_back_late_tell_an_outage_from_a_recorder_that_slept() {
+    let back = |body: &str| match &body[..2] {
+        "GP" => 208,
+        "HC" => 229,
+        _ => 241,
+    };
+    let report = judge(&[log(|i, body| i < 200 || i >= back(body))]);
+    assert_eq!(alarms(&report), ["wire-outage"], "{:?}", report.findings);
+    assert!((number(&report, "wire-outage", "longest_s") - 9.0).abs() < 1.1);
+}

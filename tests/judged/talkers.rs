@@ -146,3 +146,32 @@ fn a_host_without_a_name_is_known_by_what_it_sends() {
     let dropout = report.findings.iter().find(|f| f.kind == "device-dropout").unwrap();
     assert!(dropout.summary.contains(", which sends SD (depth sounder), stops"), "{}", dropout.summary);
 }
+
+/// A whole line is silent for eight seconds, and some of its talkers are back only later: as if they had to boot, when they are many.
+#[test]
+fn talkers_that_are_back_late_show_that_the_line_lost_its_power() {
+    let told = |talkers: &[(&str, u32)]| {
+        let said = |i: u32| {
+            let speaks = |back: u32| i < 60 || i >= 68 + back;
+            let speaking = talkers.iter().filter(|(_, back)| speaks(*back));
+            speaking.map(|(body, _)| (*body).to_owned()).collect()
+        };
+        let report = judge(&[line(180, said)]);
+        let evidence: Vec<String> = report.findings.iter().flat_map(|f| f.evidence.clone()).collect();
+        (alarms(&report), evidence.join(" "))
+    };
+    const ALL: [&str; 5] = [
+        "SDDPT,7.4,0.3,",
+        "HCHDG,90.0,,,,",
+        "WIMWV,45.0,R,9.0,N,A",
+        "VWVHW,,T,,M,5.0,N,,K",
+        "YXXDR,C,7,C,AIR",
+    ];
+    let late = |back: [u32; 5]| ALL.into_iter().zip(back).collect::<Vec<_>>();
+    let (kinds, evidence) = told(&late([0, 9, 26, 31, 14]));
+    assert_eq!(kinds, ["wire-outage"], "{evidence}");
+    assert!(evidence.contains("4 talkers were missing for seconds after the line was back"), "{evidence}");
+    assert_eq!(told(&late([0; 5])).0, ["recording-gap"]);
+    // One of many may have been lost by itself while the recorder slept.
+    assert_eq!(told(&late([0, 0, 0, 0, 40])).0, ["device-dropout", "recording-gap"]);
+}

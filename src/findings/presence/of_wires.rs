@@ -2,8 +2,8 @@
 
 use super::of_devices::quarrels;
 use super::{
-    Presence, STANDS_OUT, STARTED_PULSES, WireSilence, flowed_into, follows, is_silent, on_boat_clock,
-    patience, patience_with, periodic, unheard, within,
+    COUNTED_S, Presence, STANDS_OUT, STARTED_PULSES, WireSilence, cadence, flowed_into, follows, is_silent,
+    on_boat_clock, patience, patience_with, periodic, unheard, within,
 };
 use crate::books::Books;
 use crate::books::bus::Start;
@@ -52,7 +52,16 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         let cadences = devices.iter().filter_map(|device| presence.cadence(*device));
         let Some(fastest) = cadences.min_by(f64::total_cmp) else { continue };
         if on_boat_clock(books, wire) {
-            presence.brief.extend(leaps(wire).map(|span| (id, span)));
+            // Whether the recorder slept or the wire was out shows by those alone that are back later. A clock that falls silent leaps
+            // too, until the others' sentences are counted.
+            for span in leaps(wire) {
+                match come_up_after(books, id, &devices, span) {
+                    anew if anew > 0 && span.seconds() >= COUNTED_S => {
+                        presence.wires.push((id, span, WireSilence::CameUpAnew(anew)));
+                    }
+                    _ => presence.brief.push((id, span)),
+                }
+            }
             continue;
         }
         // With one periodic device only, its silence and the wire's cannot be told apart; hosts, and what they carry, come and go.
@@ -230,9 +239,33 @@ fn come_up_after(books: &Books, wire: WireId, devices: &[DeviceId], span: Span) 
     let nodes = nodes_up(books, wire, span);
     let silent = missing().filter(|id| books.host(**id).is_some()).count();
     let hosts = hosts_up(books, wire, span);
-    // One host alone may have announced itself by chance; an N2K device claims its address unasked only when it starts.
+    let talkers = missing().filter(|id| is_heard_talker(books, wire, **id)).count();
+    let late =
+        devices.iter().filter(|id| is_heard_talker(books, wire, **id) && is_back_late(books, **id, span));
+    // One host alone may have announced itself by chance; an N2K device claims its address unasked only when it starts, and a
+    // recorder that slept makes no talker late.
     let most = |up: usize, least: usize, of: usize| if up >= least && FEW_OF * up > of { up } else { 0 };
-    most(nodes, 1, named) + most(hosts, 2, silent)
+    most(nodes, 1, named) + most(hosts, 2, silent) + most(late.count(), 1, talkers)
+}
+
+/// Whether a device is a talker of a 0183 line that the recorder heard itself.
+fn is_heard_talker(books: &Books, line: WireId, id: DeviceId) -> bool {
+    let is_heard = books.wires.get(line).is_some_and(|w| w.kind == WireKind::Line && w.carried_by.is_none());
+    is_heard && books.inventory.get(id).is_some_and(|device| device.wire == line)
+}
+
+/// Whether a device that fell silent with its wire was missed again after the wire was back, until it may have booted.
+fn is_back_late(books: &Books, id: DeviceId, span: Span) -> bool {
+    let Some(device) = books.inventory.get(id).filter(|_| missed(books, id, span).is_some()) else {
+        return false;
+    };
+    let Some((wire, cadence)) = books.wires.get(device.wire).zip(cadence(books, id)) else { return false };
+    let with = |gap: &Span| (-EDGE_S..=cadence.mul_add(2.0, EDGE_S)).contains(&span.from.since(gap.from));
+    let late = |gap: &Span| {
+        let late_s = gap.to.since(span.to);
+        late_s > patience(books, cadence, wire) && late_s <= BOOTED_S
+    };
+    device.gaps.over(span.seconds()).iter().any(|gap| with(gap) && late(gap))
 }
 
 /// The nodes of a wire's buses that claimed their addresses anew after a silence. Who contends for an address claims it again and

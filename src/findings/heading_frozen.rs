@@ -1,7 +1,7 @@
 //! One heading source stands still while the course changes.
 
 use super::deviation::circular_median;
-use super::motion::{Motion, UNDER_WAY_KN, within};
+use super::motion::{Motion, Turn, UNDER_WAY_KN, within};
 use super::pairs::{self, Curve};
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, duplicate_heading_source};
@@ -20,7 +20,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   there.",
         detection: "The same heading, to the last digit, for 8 s or more, while the course over ground goes away by 20 degrees or \
                     more at over 3 kn. It must go on doing so after the first 5 s, in which a boat may still slide, or the \
-                    heading must leap by as much when it wakes; where it does not wake, or the turn was not seen, the course \
+                    heading must leap by as much when it wakes; a smaller turn is enough where the heading wakes with a step of \
+                    about its size; where it does not wake, or the turn was not seen, the course \
                     must stay off it by as much. Where the course tells nothing, a rate of turn of more than 1 degree a second does, or the \
                     heading of another device.",
         lookalikes: "On a straight course a heading sensor with coarse steps may stand still for long. At rest the course \
@@ -52,6 +53,9 @@ const WAKES_S: f64 = 3.0;
 const SLACK_DEG: f64 = 10.0;
 const SLACK: f64 = 0.3;
 
+/// A smaller turn is told where the heading wakes with a step as large, to within this share of it (common practice, no source).
+const NEAR: f64 = 0.4;
+
 /// A current carries a boat off where it points; on navigable water one of more than this is rare, knots (common practice, no
 /// source).
 const CURRENT_KN: f64 = 2.0;
@@ -67,42 +71,54 @@ pub(super) fn stands(evidence: &Evidence<'_>, source: &Source) -> Vec<(Span, f64
     }
     let motion = Motion::of(evidence);
     let usual = OnceCell::new();
-    still
-        .iter()
-        .copied()
-        .filter(|span| !evidence.books.clock_leapt(*span))
-        .filter_map(|span| {
-            let settled = Span::new(span.from.plus(SLIDES_S), span.to);
-            let device = source.key.device;
-            let (whole, after) = if let Some(turn) = motion.course_turn(span) {
-                (turn, motion.course_turn(settled))
-            } else if let Some(turn) = motion.turn(span) {
-                (turn, motion.turn(settled))
-            } else {
-                (motion.turn_by_others(span, device)?, motion.turn_by_others(settled, device))
-            };
-            let turns_on = || after.is_some_and(|turn| turn.furthest_deg >= CHANGE_DEG * 0.75);
-            let off_deg = || {
-                let usual = usual.get_or_init(|| usually_off(&motion, source, &still));
-                off_course_of(&motion, source, settled, (*usual)?)
-            };
-            let turned = whole.furthest_deg >= CHANGE_DEG;
-            let leap = leap_after(source, span);
-            let leapt = leap.filter(|leap| leap.abs() >= CHANGE_DEG);
-            if turned && (turns_on() || leapt.is_some_and(|leap| is_part(leap, whole.net_deg))) {
-                return Some((span, whole.furthest_deg));
+    let by_turn = |span: Span| {
+        let settled = Span::new(span.from.plus(SLIDES_S), span.to);
+        let device = source.key.device;
+        let (whole, after) = if let Some(turn) = motion.course_turn(span) {
+            (turn, motion.course_turn(settled))
+        } else if let Some(turn) = motion.turn(span) {
+            (turn, motion.turn(settled))
+        } else {
+            (motion.turn_by_others(span, device)?, motion.turn_by_others(settled, device))
+        };
+        let turns_on = || after.is_some_and(|turn| turn.furthest_deg >= CHANGE_DEG * 0.75);
+        let off_deg = || {
+            let usual = usual.get_or_init(|| usually_off(&motion, source, &still));
+            off_course_of(&motion, source, settled, (*usual)?)
+        };
+        let turned = whole.furthest_deg >= CHANGE_DEG;
+        let leap = leap_after(source, span);
+        let leapt = leap.filter(|leap| leap.abs() >= CHANGE_DEG);
+        if turned && (turns_on() || leapt.is_some_and(|leap| is_part(leap, whole.net_deg))) {
+            return Some((span, whole.furthest_deg));
+        }
+        let change = match leapt {
+            // The turn itself was not seen, but where the boat went then was.
+            Some(leap) => off_deg().filter(|off| alike(*off, leap)).map(f64::abs),
+            None if turned && leap.is_none() => {
+                off_deg().filter(|off| alike(*off, whole.net_deg)).map(|_| whole.furthest_deg)
             }
-            let change = match leapt {
-                // The turn itself was not seen, but where the boat went then was.
-                Some(leap) => off_deg().filter(|off| alike(*off, leap)).map(f64::abs),
-                None if turned && leap.is_none() => {
-                    off_deg().filter(|off| alike(*off, whole.net_deg)).map(|_| whole.furthest_deg)
-                }
-                None => None,
-            };
-            Some((span, change?))
-        })
-        .collect()
+            None => None,
+        };
+        Some((span, change?))
+    };
+    let by_step = |span: Span| Some((span, turned_by_the_step(&motion, source, span)?));
+    let stands = still.iter().copied().filter(|span| !evidence.books.clock_leapt(*span));
+    stands.filter_map(|span| by_turn(span).or_else(|| by_step(span))).collect()
+}
+
+/// By how much the boat turned during a stand that ends in a step, degrees, where that is by about as much as the step: a compass
+/// that jumps on a boat that went straight on is off by all of it.
+fn turned_by_the_step(motion: &Motion<'_>, source: &Source, span: Span) -> Option<f64> {
+    let step = source.steps.list.iter().find(|step| step.from == span.to)?;
+    let is_it = |turned: &Turn, deg: f64| wrap_180(turned.net_deg - deg).abs() <= NEAR * step.size.abs();
+    // The course comes late, and the boat may turn on.
+    let settled = Span::new(span.from, step.to.plus(SLIDES_S));
+    let (held, last) = within(source, settled).first().zip(within(source, settled).last())?;
+    let by_course = motion.course_turn(settled).filter(|turn| is_it(turn, wrap_180(last.a - held.a)));
+    let others = [motion.turn(span), motion.turn_by_others(span, source.key.device)];
+    let by_others = others.into_iter().flatten().find(|turn| is_it(turn, step.size));
+    by_course.or(by_others).map(|turn| turn.furthest_deg)
 }
 
 /// By how much the heading leaps when it wakes, degrees; `None` when it does not.

@@ -205,3 +205,26 @@ fn headings_without_a_heading_supply_none() {
     assert!(at_times.1.contains("400 of 1500") && at_times.1.contains("40.0 s"), "{}", at_times.1);
     assert_eq!(standing(recorded(0.0..0.0), "no-heading", "no-heading-source").0, Standing::RuledOut);
 }
+
+/// A compass stands still over a turn of 18 degrees and wakes with a step of as much; one that steps on a boat which goes straight on
+/// jumps.
+#[test]
+fn a_step_that_ends_a_stand_is_the_turn_that_it_missed() {
+    let told = |turned_deg: f64| {
+        let mut lines = Vec::new();
+        for i in 0..1500_u32 {
+            let t = f64::from(i) / 10.0;
+            let held = (70.0..90.0).contains(&t);
+            let woken = if t < 90.0 { 0.0 } else { 18.0 };
+            let unrest = if held { 0.0 } else { ripple(i) };
+            lines.push((t, format!("HCHDT,{:.1},T", 60.0 + woken + unrest)));
+            if i % 5 == 0 {
+                let course = 60.0 + turned_deg * ((t - 80.0) / 4.0).clamp(0.0, 1.0) + 3.0 * ripple(i);
+                lines.push((t + 0.07, format!("GPVTG,{course:.1},T,,M,9.0,N,,K,A")));
+            }
+        }
+        alarms(&judge(&[log(lines)]))
+    };
+    assert_eq!(told(18.0), ["heading-frozen"]);
+    assert_eq!(told(0.0), ["heading-jump"]);
+}

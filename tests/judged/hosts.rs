@@ -219,6 +219,20 @@ fn who_is_down_as_long_as_up_flaps() {
     assert_eq!(number(&report, "link-flap", "flaps"), 9.0);
 }
 
+/// A host is away for more than half of the recording and shows when it is back that its link came up.
+#[test]
+fn who_is_away_for_most_of_the_time_is_missed() {
+    for (gone, back) in [(60.0, 190.0), (40.0, 250.0)] {
+        let mut traffic = Traffic::of_two_displays(300.0);
+        traffic.sends(7, 0xC0A8_2F07, 0.2, (0.5, gone));
+        traffic.takes(back, 7, 0xC0A8_2F07);
+        traffic.sends(7, 0xC0A8_2F07, 0.2, (back + 5.0, 300.0));
+        let report = judge(&[traffic.recorded()]);
+        assert_eq!(alarms(&report), ["link-flap"], "{:?}", report.findings);
+        assert!((number(&report, "link-flap", "longest_s") - (back - gone)).abs() < 1.0);
+    }
+}
+
 /// A display that says something once a second loses its link for four seconds, again and again, and takes its address anew each
 /// time: four intervals are enough when the link shows that it came up.
 #[test]

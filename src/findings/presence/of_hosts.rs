@@ -72,22 +72,24 @@ pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
     strong >= 2 || strong == 1 && back.after.iter().filter(shows_up).filter(then_only).count() >= 2
 }
 
-/// A link that goes down and up again by itself is back within this time, seconds; who is away for longer may have been taken
-/// away (common practice, no source).
+/// A link that goes down and up again by itself is back within this time, seconds; who is away for longer again and again comes and
+/// goes as somebody likes (common practice, no source).
 const DOWN_S: f64 = 60.0;
 
 /// A shorter silence than this takes no share of a recording that counts, seconds.
 const LASTS_S: f64 = 5.0;
 
-/// The silences of a host after which it showed that its link came up.
+/// The silences of a host after which it showed that its link came up: of longer ones one alone.
 pub(super) fn downs(books: &Books, id: DeviceId) -> impl Iterator<Item = Span> {
     let returns = books.host(id).map(Host::returns).unwrap_or_default();
     let came_up = move |back: &Return| {
         let shows = back.after.iter().any(Sign::is_strong);
-        shows && (LASTS_S..=DOWN_S).contains(&back.silence.seconds()) && comes_up(books, id, back.silence)
+        shows && back.silence.seconds() >= LASTS_S && comes_up(books, id, back.silence)
     };
     let downs: Vec<Span> = returns.iter().filter(|back| came_up(back)).map(|back| back.silence).collect();
-    downs.into_iter()
+    let is_long = |down: &Span| down.seconds() > DOWN_S;
+    let comes_and_goes = downs.iter().filter(|down| is_long(down)).count() > 1;
+    downs.into_iter().filter(move |down| !(comes_and_goes && is_long(down)))
 }
 
 /// Whether a sign that came after so many silences came hardly ever else: once at the start of the recording, once more by

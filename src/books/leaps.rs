@@ -94,7 +94,13 @@ impl Books {
         matches!(base, None | Some(TimeBase::Stamped | TimeBase::TimeOfDay))
     }
 
-    /// How long a wire was recorded, seconds, without what the recorder's clock leapt meanwhile; 0 without stamps.
+    /// When wires were not recorded, between two recordings that are read as one.
+    fn breaks(&self) -> impl Iterator<Item = Span> {
+        self.wires.iter().flat_map(|(_, wire)| &wire.breaks).copied()
+    }
+
+    /// How long a wire was recorded, seconds, without what the recorder's clock leapt meanwhile and without the time between two
+    /// recordings; 0 without stamps.
     #[must_use]
     pub fn recorded_s(&self, wire: &Wire) -> f64 {
         let Some(span) = wire.first.zip(wire.last).map(|(first, last)| Span::new(first, last)) else {
@@ -106,38 +112,47 @@ impl Books {
         let stamps_s = in_order.map_or(span.seconds(), |(began, ended)| ended.since(began));
         let leaps = self.leaps().iter().filter(|leap| leap.span.touches(span, 0.0));
         let lost = leaps.map(|leap| leap.lost_s).filter(|lost_s| !disorder || *lost_s < 0.0);
-        (stamps_s + lost.sum::<f64>()).max(0.0)
+        let breaks_s: f64 = wire.breaks.iter().map(|between| between.seconds()).sum();
+        (stamps_s + lost.sum::<f64>() - breaks_s).max(0.0)
     }
 
     /// How long all of it lasted, seconds, without what clocks leapt meanwhile.
     #[must_use]
     pub fn lasted_s(&self) -> f64 {
-        if self.leaps().is_empty() {
+        if self.leaps().is_empty() && self.breaks().next().is_none() {
             return self.range().map_or(0.0, |(first, last)| last.since(first));
         }
-        self.stamped_roots().map(|(_, wire)| self.recorded_s(wire)).fold(0.0, f64::max)
+        let of_boat = self.leaps().is_empty();
+        let roots = self.wires.iter().map(|(_, wire)| wire).filter(|wire| wire.carried_by.is_none());
+        let roots = roots.filter(|wire| of_boat || self.is_stamped(wire.recording));
+        roots.map(|wire| self.recorded_s(wire)).fold(0.0, f64::max)
     }
 
-    /// Takes the intervals over which the recorder's clock leapt ahead out of the rhythms: how long they were, nobody knows. To
-    /// be called once, when everything is booked.
+    /// Takes the intervals over which the recorder's clock leapt ahead, or nobody recorded, out of the rhythms: how long they were,
+    /// nobody knows. To be called once, when everything is booked.
     pub fn leave_out_leaps(&mut self) {
         let ahead: Vec<Leap> = self.leaps().iter().filter(|leap| leap.size_s > 0.0).copied().collect();
-        if !ahead.is_empty() {
-            self.timing.leave_out(|span| ahead.iter().any(|leap| leap.makes(span)));
+        let breaks: Vec<Span> = self.breaks().collect();
+        if !(ahead.is_empty() && breaks.is_empty()) {
+            let is_break = |span: Span| breaks.iter().any(|between| makes(*between, span));
+            self.timing.leave_out(|span| ahead.iter().any(|leap| leap.makes(span)) || is_break(span));
         }
     }
 
     /// Whether this span is little more than a leap ahead of the recorder's clock, which the boat's own clock did not make. A
     /// leap lies between two messages of the boat's clock: a span that only ends or begins there is none of it. Nor is one in
-    /// which the recorder heard others: then those messages came late, as from a gateway that could not send.
+    /// which the recorder heard others: then those messages came late, as from a gateway that could not send. Nor does what lies
+    /// between two recordings say anything.
     #[must_use]
     pub fn clock_leapt(&self, span: Span) -> bool {
-        self.clock.steps().iter().any(|step| {
-            step.size_s > LEAP_SHARE * span.seconds()
-                && step.span.shared_s(span) >= LEAP_SHARE * step.size_s
-                && (self.stamped_roots().next().is_none()
-                    || self.stamped_roots().any(|(_, wire)| shows(wire, step)))
-        })
+        let is_break = self.breaks().any(|between| makes(between, span));
+        is_break
+            || self.clock.steps().iter().any(|step| {
+                step.size_s > LEAP_SHARE * span.seconds()
+                    && step.span.shared_s(span) >= LEAP_SHARE * step.size_s
+                    && (self.stamped_roots().next().is_none()
+                        || self.stamped_roots().any(|(_, wire)| shows(wire, step)))
+            })
     }
 
     /// How long a span lasted, seconds, without what the recorder's clock leapt ahead within it.
@@ -145,8 +160,15 @@ impl Books {
     pub fn passed_s(&self, span: Span) -> f64 {
         let within = |leap: &&Leap| leap.size_s > 0.0 && leap.span.shared_s(span) >= LEAP_SHARE * leap.size_s;
         let ahead: f64 = self.leaps().iter().filter(within).map(|leap| leap.size_s).sum();
-        (span.seconds() - ahead).max(0.0)
+        let between: f64 = self.breaks().map(|between| between.shared_s(span).max(0.0)).sum();
+        (span.seconds() - ahead - between).max(0.0)
     }
+}
+
+/// Whether a span is little more than the time between two recordings.
+fn makes(between: Span, span: Span) -> bool {
+    between.seconds() > LEAP_SHARE * span.seconds()
+        && between.shared_s(span) >= LEAP_SHARE * between.seconds()
 }
 
 /// Whether a wire's stamps show a step of the recorder's clock: nothing came while they leapt ahead, or they go back.

@@ -89,6 +89,8 @@ pub struct Wire {
     pub ends: Vec<Time>,
     /// When its receiver acknowledged nothing, the longest times.
     stalls: Longest<Stall>,
+    /// Between recordings that are read as one, when nobody recorded: from the last frame of one to the first of the next.
+    pub breaks: Vec<Span>,
     latest: Option<Time>,
     grain_us: i64,
     crowded: u64,
@@ -117,6 +119,7 @@ impl Wire {
             receivers: Vec::new(),
             ends: Vec::new(),
             stalls: Longest::default(),
+            breaks: Vec::new(),
             latest: None,
             grain_us: 0,
             crowded: 0,
@@ -135,6 +138,13 @@ impl Wire {
     #[must_use]
     pub const fn ended(&self) -> Option<Time> {
         self.latest
+    }
+
+    /// Notes that a recording goes on with it, of which the first frame was at `begins`.
+    pub fn goes_on(&mut self, recording: usize, begins: Option<Time>) {
+        self.goes_on_in = recording;
+        let pause = self.latest.zip(begins).map(|(ended, begins)| Span::new(ended, begins));
+        self.breaks.extend(pause.filter(|pause| pause.seconds() >= NEXT_FILE_S));
     }
 
     /// Books that its receiver acknowledged nothing for a while.

@@ -177,6 +177,8 @@ impl Edges {
 pub(super) struct Common {
     /// Messages of both, of those of either, 0 to 1.
     pub(super) share: f64,
+    /// The same of those of the one that has fewer.
+    pub(super) of_fewer: f64,
     /// Senders that the one with more of them has.
     pub(super) senders: usize,
 }
@@ -197,6 +199,7 @@ impl Edge {
         let senders = |voices: &FxHashMap<u64, u64>| voices.values().collect::<FxHashSet<_>>().len();
         Some(Common {
             share: both as f64 / (ours.len() + theirs.len() - both) as f64,
+            of_fewer: both as f64 / ours.len().min(theirs.len()) as f64,
             senders: senders(&ours).max(senders(&theirs)),
         })
     }

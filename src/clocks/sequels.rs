@@ -34,6 +34,14 @@ const STEPS_OF_LIKENESS: f64 = 4.0;
 /// Two wires this much alike that overlap are worth a word when they cannot be read as one.
 const ALIKE: f64 = 0.5;
 
+/// A recorder that was stopped and started again goes on with its wire within this time, seconds (common practice, no source).
+const STOPPED_S: f64 = 86_400.0;
+
+/// It hears so much of what either file holds again, and of what the one with less holds: devices tell of themselves when they are
+/// switched on or asked (common practice, no source).
+const HEARD_AGAIN: f64 = 0.25;
+const HEARD_OF_FEWER: f64 = 0.75;
+
 /// A wire of a recording, by their numbers.
 type Place = (usize, usize);
 
@@ -118,13 +126,17 @@ impl<'a> Side<'a> {
     ///
     /// Where both recordings name the wire, the names must be one: some containers have no room for a name.
     fn may_go_on_with(&self, next: &Self) -> bool {
+        self.may_be(next) && (-OVERLAP_S..NEXT_FILE_S).contains(&next.first.since(self.last))
+    }
+
+    /// Whether `next` may be the same wire, recorded after this.
+    fn may_be(&self, next: &Self) -> bool {
         let names = (self.info.name.as_deref(), next.info.name.as_deref());
         self.place.0 != next.place.0
             && self.info.kind == next.info.kind
             && !matches!(names, (Some(name), Some(other)) if name != other)
             // In order of their begins: no two go on with each other.
             && (self.first, self.place) < (next.first, next.place)
-            && (-OVERLAP_S..NEXT_FILE_S).contains(&next.first.since(self.last))
     }
 
     /// Whether this wire lies between two others and may be the one that both belong to: a file that is short, and in which few
@@ -217,6 +229,7 @@ pub fn sequels(edges: &[Edges], reckonings: &[Reckoning]) -> Sequels {
             sequels.problems.push((next.place.0, words));
         }
     }
+    started_again(&sides, &mut sequels, &mut gone_on);
     for (side, next) in apart {
         let overlap_s = side.ended.since(next.first);
         if overlap_s <= OVERLAP_S && !gone_on.contains(&side.place) && !sequels.of.contains_key(&next.place) {
@@ -228,6 +241,29 @@ pub fn sequels(edges: &[Edges], reckonings: &[Reckoning]) -> Sequels {
         }
     }
     sequels
+}
+
+/// Pairs what is left with the wires that a recorder began anew, after it was stopped.
+fn started_again(sides: &[Side<'_>], sequels: &mut Sequels, gone_on: &mut FxHashSet<Place>) {
+    let mut begun: Vec<&Side<'_>> =
+        sides.iter().filter(|side| !sequels.of.contains_key(&side.place)).collect();
+    begun.sort_by_key(|side| (side.first, side.place));
+    for next in begun {
+        let may_be = |side: &&Side<'_>| {
+            let stopped = (NEXT_FILE_S..STOPPED_S).contains(&next.first.since(side.ended));
+            stopped && side.may_be(next) && !gone_on.contains(&side.place)
+        };
+        let is_alike = |side: &Side<'_>| {
+            let common = side.edge.common(next.edge)?;
+            let is_one = common.share >= HEARD_AGAIN && common.of_fewer >= HEARD_OF_FEWER;
+            is_one.then(|| (side.rank(next, 0, Some(common)), side.place))
+        };
+        let ended = sides.iter().filter(may_be).filter_map(is_alike);
+        if let Some((_, before)) = ended.max_by(|(one, _), (other, _)| one.cmp(other)) {
+            gone_on.insert(before);
+            sequels.of.insert(next.place, Sequel { before, same: 0 });
+        }
+    }
 }
 
 fn wires_of<'a>(

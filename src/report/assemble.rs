@@ -159,7 +159,10 @@ fn wire_row(books: &Books, id: WireId, wire: &Wire) -> WireRow {
         bytes: wire.bytes,
         first,
         last,
-        recorded_s: wire.first.filter(|_| !books.leaps().is_empty()).map(|_| round(books.recorded_s(wire))),
+        recorded_s: wire
+            .first
+            .filter(|_| !(books.leaps().is_empty() && wire.breaks.is_empty()))
+            .map(|_| round(books.recorded_s(wire))),
         time_resolution_s: wire.resolution_s().map(|_| wire.stamp_s()),
         load: capacity.and_then(against),
         load_by_baud,

@@ -117,7 +117,8 @@ pub struct WireRow {
     pub first: Option<Time>,
     /// Last frame.
     pub last: Option<Time>,
-    /// How long it was recorded, seconds, where that is not the time between the two: the recorder's clock was set meanwhile.
+    /// How long it was recorded, seconds, where that is not the time between the two: the recorder's clock was set meanwhile, or nobody
+    /// recorded between two of its files.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub recorded_s: Option<f64>,
     /// How finely its frames are stamped, seconds.

@@ -334,7 +334,7 @@ impl Intake {
                     }
                 };
                 if let Some(wire) = continued.and_then(|id| self.books.wires.get_mut(id)) {
-                    wire.goes_on_in = number;
+                    wire.goes_on(number, record.time);
                 }
                 let wire =
                     continued.unwrap_or_else(|| self.books.wires.add(number, info.kind, info.name, None));

@@ -144,3 +144,32 @@ fn files_that_overlap_and_differ_are_told_of() {
         report.recordings[1]
     );
 }
+
+/// A recorder is stopped and started again minutes or hours later: its devices are the same, and the time between tells nothing.
+#[test]
+fn a_recorder_that_is_started_again_goes_on_with_its_wire() {
+    let claims = [(0.2, 0x18EE_FF23, "9A3F60FE008CA0C0"), (0.3, 0x18EE_FF03, "9B3F60FE008CA0C0")];
+    let claims: Frames = claims.into_iter().map(|(t, id, data)| (t, id, data.to_owned())).collect();
+    let first = can_log([sensors(0, 90), claims.clone()].concat());
+    for apart_s in [40.0, 600.0, 9000.0] {
+        let later = |frames: Frames| -> Frames {
+            frames.into_iter().map(|(t, id, data)| (t + apart_s, id, data)).collect()
+        };
+        let again = can_log(later(sensors(90, 180)));
+        let report = judge(&[first.clone(), again]);
+        let named = report.devices.iter().filter(|device| device.name.is_some()).count();
+        assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+        assert_eq!((report.wires.len(), report.devices.len(), named), (1, claims.len(), claims.len()));
+        assert!((report.wires[0].recorded_s.unwrap() - 180.0).abs() < 1.0);
+        assert!(report.sources.iter().all(|source| source.dropouts == 0));
+        // Meanwhile the boat was switched off and on again.
+        let claims = claims.iter().map(|(t, id, data)| (t + 90.0, *id, data.clone())).collect();
+        let up = can_log(later([sensors(92, 180), claims].concat()));
+        assert!(alarms(&judge(&[first.clone(), up])).is_empty());
+        // Only one of the two was switched on.
+        let mut one = later(sensors(90, 180));
+        one.retain(|(_, id, _)| id & 0xFF == 0x23);
+        let report = judge(&[can_log(sensors(0, 90)), can_log(one)]);
+        assert_eq!((alarms(&report), report.wires.len()), (vec![], 1), "{:?}", report.findings);
+    }
+}

@@ -334,6 +334,13 @@ fn taken_s(wider: Span, silence: Span, heard_s: f64, late_s: f64) -> f64 {
     Span::new(wider.from, wider.to.plus(late_s)).shared_s(silence).max(0.0)
 }
 
+/// Whether a silence begins where a recording ends with which another goes on later, as far as `heard_s` seconds between two messages
+/// tell: what happened then, nobody recorded.
+fn is_cut_off(wire: &Wire, silence: Span, heard_s: f64) -> bool {
+    let heard = -of_wires::EDGE_S..=heard_s;
+    wire.breaks.iter().any(|between| heard.contains(&between.from.since(silence.from)))
+}
+
 fn covered(span: Span, by: Span) -> bool {
     let shared = span.shared_s(by);
     shared > 0.5 * span.seconds().min(by.seconds()).max(0.001) && by.seconds() > 0.4 * span.seconds()

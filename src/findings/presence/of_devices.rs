@@ -3,7 +3,7 @@
 use super::of_wires::{BOOTED_S, EDGE_S};
 use super::{
     GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, WireSilence, beats, comes_and_goes, covered,
-    flowed_into, follows, has_started, is_of_a_route, is_silent, lone_messages, moved, of_hosts,
+    flowed_into, follows, has_started, is_cut_off, is_of_a_route, is_silent, lone_messages, moved, of_hosts,
     other_talker, patience, patience_with, periodic, unheard, visitors, within,
 };
 use crate::books::Books;
@@ -80,6 +80,8 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         false => BOOTED_S,
     };
     let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, EDGE_S);
+    let is_unrecorded =
+        |silence: Span| books.wires.get(root).is_some_and(|wire| is_cut_off(wire, silence, heard_s));
     let of_wire = |silence: &Silence| {
         let is_on = |wire: WireId| wire == root || wire == device.wire;
         let own_s = presence.own_s(is_its, is_on, silence.span, heard_s, late_s);
@@ -89,6 +91,7 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     };
     silences.retain(|s| {
         !of_wire(s)
+            && !is_unrecorded(s.span)
             && !books.clock_leapt(s.span)
             && !spoke_meanwhile(books, id, wire, s.span)
             && breaks(books, id, wire, s)
@@ -127,9 +130,12 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let slept = |silence: Span| presence.slept(is_its).any(|gap| covered(silence, gap));
     let answers =
         |claim: Time| presence.slept(is_its).any(|gap| (0.0..=ANSWERS_S).contains(&claim.since(gap.to)));
+    // Who came up between two recordings may have been switched on.
+    let breaks = books.wires.get(root).map(|wire| wire.breaks.as_slice()).unwrap_or_default();
+    let holds_break = |silence: Span| breaks.iter().any(|between| between.shared_s(silence) > 0.0);
     let restarts: Vec<_> = restarts
         .into_iter()
-        .filter(|s| !of_outage(*s) && !answers(s.to) && (!wire_silent(*s) || slept(*s)))
+        .filter(|s| !of_outage(*s) && !holds_break(*s) && !answers(s.to) && (!wire_silent(*s) || slept(*s)))
         .collect();
     silences.retain(|s| !restarts.iter().any(|r| r.touches(s.span, 2.0)));
     of_hosts::flaps(books, id, &mut silences, presence);

@@ -4,7 +4,7 @@ use super::of_devices::{quarrels, starts_anew};
 use super::of_wires::EDGE_S;
 use super::{
     GONE_S, MISSED_INTERVALS, Presence, STARTING_S, Silence, WireSilence, comes_and_goes, engines, follows,
-    has_started, heard_s, is_asked_for, is_on_demand, other_talker, patience, taken_s, within,
+    has_started, heard_s, is_asked_for, is_cut_off, is_on_demand, other_talker, patience, taken_s, within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -95,11 +95,13 @@ fn owned(books: &Books, presence: &Presence, stream: &Stream, span: Span, patien
     // What a device that was away sends when it is back, it may send late.
     let heard_s = stream.pulse_s().unwrap_or(0.0).mul_add(2.0, EDGE_S);
     let late_s = |why: WireSilence| if why.is_recorders() { 0.0 } else { STARTING_S };
+    let is_unrecorded = books.wires.get(root).is_some_and(|wire| is_cut_off(wire, span, heard_s));
     let silences = |id: DeviceId| presence.devices.get(&id).into_iter().flatten();
     let of_device = silences(device).chain(host.into_iter().flat_map(silences));
     let of_device = of_device.map(|s| taken_s(s.span, span, heard_s, STARTING_S));
     let own_s = presence.own_s(is_its, is_its, span, heard_s, late_s) - of_device.sum::<f64>();
     starting
+        || is_unrecorded
         || own_s <= patience
         || presence.outages(is_its).any(|outage| starts(outage.to))
         || by_device(device)

@@ -3,9 +3,11 @@
 use super::bounded;
 use super::by_wire::ByWire;
 use super::contention::{CONTENTION_S, Contention, TUG_S};
+use super::heirs::{Heir, Heirs, Left};
 use super::inventory::DeviceId;
 use super::newcomers::Newcomers;
 use super::ousted::{Move, Ousted};
+use super::sharers::Sharers;
 use crate::messages::n2k::{Broken, GLOBAL, Name, NetworkMessage, StreamLosses};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
@@ -125,6 +127,10 @@ pub struct Bus {
     pub ousted: Ousted,
     /// Claims of addresses from which others still spoke.
     pub newcomers: Newcomers,
+    /// Claims that took over what was sent before, until that shows to be their own.
+    pub heirs: Heirs,
+    /// Contests for an address, and who spoke from it after them.
+    pub sharers: Sharers,
 }
 
 /// A claim of an address from which somebody had been heard who claimed nothing.
@@ -172,6 +178,15 @@ impl Bus {
         self.adoption.take_if(|adoption| adoption.device == past);
     }
 
+    /// Books claims with the other one of two nodes: the one that claimed had not spoken from its address before.
+    pub fn parted(&mut self, heir: Heir, newcomer: DeviceId) {
+        self.exchange(heir.device, newcomer);
+        self.adoption.take_if(|adoption| adoption.device == heir.device);
+        if heir.gave_up.is_none() {
+            self.heirs.leave(Left { address: heir.address, device: heir.device, sent: heir.sent });
+        }
+    }
+
     /// Books what each of two nodes claimed with the other one; the newcomer was not heard before it claimed.
     fn exchange(&mut self, past: DeviceId, newcomer: DeviceId) {
         let swap = |id: &mut DeviceId| {
@@ -185,6 +200,7 @@ impl Bus {
         self.homeless.iter_mut().for_each(|(by, _)| swap(by));
         self.last_claim.values_mut().for_each(|(_, _, by)| swap(by));
         self.contentions.iter_mut().for_each(|c| c.rename(swap));
+        self.sharers.rename(swap);
         self.starts.iter_mut().for_each(|start| swap(&mut start.device));
         for start in self.starts.iter_mut().filter(|start| start.device == newcomer) {
             start.silent_since = None;
@@ -194,7 +210,7 @@ impl Bus {
     /// Whether a message may be of another node than the one that claimed its address last.
     #[inline(always)]
     pub const fn waits(&self) -> bool {
-        self.ousted.waits() || self.newcomers.waits()
+        self.ousted.waits() || self.newcomers.waits() || self.heirs.waits() || self.sharers.waits()
     }
 
     /// Whether a claim of an address answers a request. One that comes after another NAME's answer does not: that one held it.

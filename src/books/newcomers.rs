@@ -17,13 +17,15 @@ const DEFENDS_S: f64 = 2.0;
 
 /// A claim of an address from which another node spoke until then.
 #[derive(Debug, Clone)]
-struct Newcomer {
+pub struct Newcomer {
     at: Time,
     address: u8,
+    /// Who claims it.
+    pub device: DeviceId,
     /// Who spoke from there.
     former: DeviceId,
     /// The messages (PGNs) that had come from there.
-    sent: Vec<u32>,
+    pub sent: Vec<u32>,
 }
 
 /// The newcomers of a bus that have not spoken yet.
@@ -44,14 +46,20 @@ impl Newcomers {
     }
 
     /// Notes a claim of an address from which `former` spoke until then, of these messages.
-    pub fn came(&mut self, at: Time, address: u8, former: DeviceId, sent: Vec<u32>) {
+    pub fn came(&mut self, at: Time, address: u8, device: DeviceId, former: DeviceId, sent: Vec<u32>) {
         self.0.retain(|n| n.address != address);
-        bounded::push(&mut self.0, MAX_NEWCOMERS, Newcomer { at, address, former, sent });
+        bounded::push(&mut self.0, MAX_NEWCOMERS, Newcomer { at, address, device, former, sent });
     }
 
-    /// Notes a claim of a node that spoke from somewhere before: it has its address back, or has left it.
-    pub fn claimed(&mut self, device: DeviceId) {
+    /// Notes a claim of a node that spoke from somewhere before: it has its address back, or has left it. Gives the newcomer against
+    /// whom it defends its address.
+    pub fn claimed(&mut self, at: Option<Time>, device: DeviceId, address: u8) -> Option<Newcomer> {
+        let defends = |n: &Newcomer| {
+            n.former == device && n.address == address && at.is_some_and(|at| at.since(n.at) <= DEFENDS_S)
+        };
+        let defended = self.0.iter().position(defends).map(|index| self.0.remove(index));
         self.0.retain(|n| n.former != device);
+        defended
     }
 
     /// Whose a message is that comes from an address before the newcomer may speak there.
@@ -70,6 +78,7 @@ mod tests {
     use super::*;
 
     const HOLDER: DeviceId = DeviceId(3);
+    const NEWCOMER: DeviceId = DeviceId(4);
 
     fn at(seconds: f64) -> Time {
         Time(0).plus(seconds)
@@ -77,7 +86,7 @@ mod tests {
 
     fn came() -> Newcomers {
         let mut newcomers = Newcomers::default();
-        newcomers.came(at(10.0), 35, HOLDER, vec![127_250]);
+        newcomers.came(at(10.0), 35, NEWCOMER, HOLDER, vec![127_250]);
         newcomers
     }
 
@@ -94,8 +103,10 @@ mod tests {
     fn who_claims_anew_waits_for_nothing() {
         let mut newcomers = came();
         assert_eq!(newcomers.former(35), Some(HOLDER));
-        newcomers.claimed(HOLDER);
+        let defended = newcomers.claimed(Some(at(10.1)), HOLDER, 35);
+        assert_eq!(defended.map(|n| n.device), Some(NEWCOMER));
         assert!(!newcomers.waits());
+        assert!(came().claimed(Some(at(10.1)), HOLDER, 40).is_none(), "it moves away");
         let mut newcomers = came();
         assert_eq!(newcomers.sender(Some(at(13.0)), 36, 127_250), None);
         assert!(!newcomers.waits(), "much later");

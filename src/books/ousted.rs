@@ -11,11 +11,11 @@ use crate::time::Time;
 
 /// Who lost its address claims another one within this time, seconds (ISO 11783-5: a node answers within 250 ms; common practice,
 /// no source: some take several times as long).
-const AT_ONCE_S: f64 = 1.0;
+pub(super) const AT_ONCE_S: f64 = 1.0;
 
 /// It is heard from there within this time, seconds: its slowest message may have to come round (NMEA 2000 appendix B: a tank's
 /// level every 2.5 s).
-const HEARD_S: f64 = 10.0;
+pub(super) const HEARD_S: f64 = 10.0;
 
 /// A newcomer sends nothing for so long after its claim, seconds (ISO 11783-5 4.4): what comes sooner is of who was there.
 pub(super) const WAITS_S: f64 = 0.25;
@@ -108,6 +108,12 @@ impl Ousted {
         let is_it = |m: &Move| m.address == source && m.from.sent.contains(&pgn) && !m.others.contains(&pgn);
         let index = self.moves.iter().position(is_it)?;
         Some(self.moves.remove(index))
+    }
+
+    /// Whether whoever spoke from an address may have moved to another one.
+    #[must_use]
+    pub fn may_have_left(&self, address: u8) -> bool {
+        self.moves.iter().any(|m| m.from.address == address)
     }
 
     /// Forgets what was thought of an address: its owner defended it.

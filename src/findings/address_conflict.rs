@@ -7,6 +7,7 @@ use crate::books::Books;
 use crate::books::bus::Bus;
 use crate::books::contention::{Contention, Tug};
 use crate::books::inventory::DeviceId;
+use crate::books::sharers::Shared;
 use crate::report::model::Severity;
 use crate::time::{Span, Time};
 
@@ -17,9 +18,10 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "Two devices of the bus speak with one address. Every listener takes both for the same device: values of one \
                   are hidden by, or mixed with, those of the other.",
         detection: "Address claims of two NAMEs for one address that go on: both keep it after the claims, or they take it from \
-                    each other four times or more; a third one that tries it and gives up is no part of it. Or, without any \
-                    claim: the headings, positions or depths from one address change all the time between two that lie apart, \
-                    and come as often as those of two.",
+                    each other four times or more; a third one that tries it and gives up is no part of it. Or the loser of a \
+                    contest goes on speaking from the address for 2 s or more before it moves: messages come that the other \
+                    one never sent. Or, without any claim: the headings, positions or depths from one address change all \
+                    the time between two that lie apart, and come as often as those of two.",
         lookalikes: "A short contest at power-up, after which one of the two moves to another address: that is how addresses are \
                      shared out. A device that was exchanged for another while recording. A device whose instance was changed: \
                      its NAME changes with it. A device that gives up: address-claim-failed. A gateway that hands on two sensors of \
@@ -48,6 +50,13 @@ const QUARREL_CHANGES: u64 = 4;
 /// ISO 11783-5 4.4; the loser's next claim another 0.25 s).
 const OPEN_S: f64 = 2.0;
 
+/// Both speak from an address for so long after they contested it, seconds: the loser sends nothing until it has another address,
+/// and has it within a fraction of this (ISO 11783-5 4.4: 250 ms).
+const STAYS_S: f64 = 2.0;
+
+/// So many messages of the loser are no stray ones.
+const STAYS_MESSAGES: u64 = 3;
+
 /// The bits of a NAME that stay with a device whatever its settings: unique number and manufacturer.
 const OWN_BITS: u64 = 0xFFFF_FFFF;
 
@@ -58,17 +67,20 @@ struct Quarrel<'a> {
     tugs: Vec<&'a Tug>,
     /// All of them.
     devices: Vec<DeviceId>,
+    /// The contests after which both spoke from the address.
+    shared: Vec<&'a Shared>,
 }
 
 impl<'a> Quarrel<'a> {
     /// The quarrel in a contention, if there is one. Who claimed the address and gave way is no part of it, whatever the others
     /// had to claim against it.
-    fn of(books: &Books, bus: &Bus, contention: &'a Contention, end: Option<Time>) -> Option<Self> {
+    fn of(books: &Books, bus: &'a Bus, contention: &'a Contention, end: Option<Time>) -> Option<Self> {
         let lasts = |tug: &&Tug| lasts(books, bus, contention.address, tug, end);
         let tugs: Vec<&Tug> = contention.tugs.iter().filter(lasts).collect();
         let stays = |device: &DeviceId| tugs.iter().any(|tug| tug.devices.contains(device));
         let devices: Vec<_> = contention.claimants.iter().map(|c| c.device).filter(stays).collect();
-        (!tugs.is_empty()).then_some(Self { contention, tugs, devices })
+        let shared = tugs.iter().flat_map(|tug| shared(bus, contention.address, tug)).collect();
+        (!tugs.is_empty()).then_some(Self { contention, tugs, devices, shared })
     }
 
     fn claims(&self) -> u64 {
@@ -81,9 +93,41 @@ impl<'a> Quarrel<'a> {
     }
 
     fn span(&self) -> Option<Span> {
-        let from = self.tugs.iter().map(|tug| tug.span.from).min()?;
-        Some(Span::new(from, self.tugs.iter().map(|tug| tug.span.to).max()?))
+        let spoken = self.shared.iter().filter_map(|s| Some(Span::new(s.at, s.both()?.to)));
+        // What they claim after one of them has moved is no quarrel.
+        let claimed = self.tugs.iter().filter(|tug| self.goes_on(tug)).map(|tug| tug.span);
+        let spans: Vec<Span> = spoken.chain(claimed).collect();
+        let from = spans.iter().map(|span| span.from).min()?;
+        Some(Span::new(from, spans.iter().map(|span| span.to).max()?))
     }
+
+    /// Whether two contend by their claims.
+    fn goes_on(&self, tug: &Tug) -> bool {
+        tug.changes >= QUARREL_CHANGES || !self.shared.iter().any(|shared| shared.is_between(tug.devices))
+    }
+
+    /// What shows that it is a quarrel.
+    fn seen(&self, books: &Books, span: Span) -> String {
+        let over = format!("{} claims over {} s", self.claims(), number(span.seconds(), 0));
+        let changes = self.changes();
+        let stay = self.tugs.iter().any(|tug| !moved(books, self.contention.address, tug));
+        let end = if stay { "nobody moved away for good" } else { "one of them moved away in the end" };
+        format!("{over}; the address went from one to another {changes} times and {end}.")
+    }
+}
+
+/// The contests of two for an address after which both spoke from it.
+fn shared<'a>(bus: &'a Bus, address: u8, tug: &Tug) -> impl Iterator<Item = &'a Shared> {
+    let devices = tug.devices;
+    bus.sharers.iter().filter(move |shared| {
+        let both = || shared.both().is_some_and(|both| both.seconds() >= STAYS_S);
+        shared.address == address && shared.is_between(devices) && shared.messages >= STAYS_MESSAGES && both()
+    })
+}
+
+/// Whether one of two that contended for an address has another one now.
+fn moved(books: &Books, address: u8, tug: &Tug) -> bool {
+    tug.devices.iter().any(|id| books.inventory.get(*id).and_then(|device| device.address()) != Some(address))
 }
 
 /// Whether two go on to contend, so that it is a fault and no start-up contest.
@@ -92,7 +136,7 @@ fn lasts(books: &Books, bus: &Bus, address: u8, tug: &Tug, end: Option<Time>) ->
     if tug.devices.iter().any(homeless) {
         return false;
     }
-    if tug.changes >= QUARREL_CHANGES {
+    if tug.changes >= QUARREL_CHANGES || shared(bus, address, tug).next().is_some() {
         return true;
     }
     let keepers: Vec<_> = tug
@@ -136,6 +180,19 @@ pub(super) fn between(books: &Books, one: DeviceId, other: DeviceId) -> bool {
     })
 }
 
+/// What shows that both spoke from an address after they contested it.
+fn spoken(books: &Books, shared: &Shared) -> String {
+    let both = shared.both().map_or(0.0, Span::seconds);
+    let messages: Vec<_> = shared.heard.iter().map(u32::to_string).collect();
+    format!(
+        "Both spoke from it for {} s after they had contested it: of {}, {} messages that the other one had never sent ({}).",
+        number(both, 1),
+        books.inventory.label(shared.newcomer),
+        shared.messages,
+        messages.join(", ")
+    )
+}
+
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
@@ -148,26 +205,29 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .collect();
         let who = labels(books, &quarrel.devices);
         let address = quarrel.contention.address;
+        let mut finding = Finding::new(
+            Severity::Fault,
+            format!("{} devices use address {address}: {who}", quarrel.devices.len()),
+        )
+        .devices(quarrel.devices.iter().copied())
+        .messages(["60928".to_owned()])
+        .count("address", u64::from(address))
+        .count("claims", quarrel.claims())
+        .spans([span])
+        .evidence(format!("NAMEs that claim it: {}.", names.join(", ")))
+        .evidence(quarrel.seen(books, span));
+        for shared in &quarrel.shared {
+            finding.evidence.push(spoken(books, shared));
+        }
         findings.push(
-            Finding::new(
-                Severity::Fault,
-                format!("{} devices use address {address}: {who}", quarrel.devices.len()),
-            )
-            .devices(quarrel.devices.iter().copied())
-            .messages(["60928".to_owned()])
-            .count("address", u64::from(address))
-            .count("claims", quarrel.claims())
-            .spans([span])
-            .evidence(format!("NAMEs that claim it: {}.", names.join(", ")))
-            .evidence(format!(
-                "{} claims over {} s; the address went from one to another {} times and nobody moved away for good.",
-                quarrel.claims(),
-                number(span.seconds(), 0),
-                quarrel.changes()
-            ))
-            .evidence("Messages from this address cannot be told apart by sender; values of both are mixed.")
-            .check("Unplug one of the two devices: the other's data must then come steadily.")
-            .check("Update both; give one of them another device instance or address where its menu allows."),
+            finding
+                .evidence(
+                    "Messages from this address cannot be told apart by sender; values of both are mixed.",
+                )
+                .check("Unplug one of the two devices: the other's data must then come steadily.")
+                .check(
+                    "Update both; give one of them another device instance or address where its menu allows.",
+                ),
         );
     }
     for two in two_in_turn::all(evidence) {

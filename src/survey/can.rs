@@ -4,6 +4,7 @@ use super::Intake;
 use super::ledger::{Origin, Place, Told};
 use super::scribe::Scribe;
 use crate::books::bus::{Adoption, Bus};
+use crate::books::heirs::{Heir, Left};
 use crate::books::inventory::{DeviceId, Inventory};
 use crate::books::ousted::Takeover;
 use crate::books::wires::{Wire, WireId};
@@ -12,6 +13,7 @@ use crate::frames::{FrameBits, MANY, ManyBits};
 use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
 use crate::recording::{CanKind, LentFrame, UsualFrame};
 use crate::time::Time;
+use rustc_hash::FxHashSet;
 
 /// Counts the bits of frames.
 #[derive(Default)]
@@ -83,15 +85,25 @@ impl BitsOfMany {
 }
 
 /// What the identifiers say that come again and again, each in the one place that it leads to.
-pub(super) struct Identifiers(Box<[Known; IDENTIFIERS]>);
+pub(super) struct Identifiers {
+    known: Box<[Known; IDENTIFIERS]>,
+    /// Those that had to make room for another one.
+    ousted: FxHashSet<u32>,
+}
 
 /// Places for identifiers: many more than most buses have, so that few share one.
 const IDENTIFIERS: usize = 1024;
 
+/// Most identifiers that are remembered after they had to make room: several times as many as a full bus has.
+const MAX_OUSTED_IDENTIFIERS: usize = 4096;
+
+/// The identifier of an empty place, which nothing has.
+const NOTHING: u32 = u32::MAX;
+
 /// What an identifier says, and what its PGN means for the way of its frames.
 #[derive(Clone, Copy)]
 struct Known {
-    /// The identifier as it stands in a frame; nothing has the one of an empty place.
+    /// The identifier as it stands in a frame.
     bits: u32,
     id: CanId,
     /// See [`Assembler::is_whole`].
@@ -109,7 +121,8 @@ impl Known {
 
 impl Default for Identifiers {
     fn default() -> Self {
-        Self(Box::new([Known { bits: u32::MAX, ..Known::new(0) }; IDENTIFIERS]))
+        let known = Box::new([Known { bits: NOTHING, ..Known::new(0) }; IDENTIFIERS]);
+        Self { known, ousted: FxHashSet::default() }
     }
 }
 
@@ -119,9 +132,12 @@ impl Identifiers {
     fn of(&mut self, bits: u32) -> Known {
         // The upper bits of a product with an odd number depend on all bits.
         let place = (bits.wrapping_mul(0x9E37_79B1) >> (u32::BITS - IDENTIFIERS.ilog2())) as usize;
-        let Some(known) = self.0.get_mut(place) else { return Known::new(bits) };
+        let Some(known) = self.known.get_mut(place) else { return Known::new(bits) };
         if known.bits != bits {
-            *known = Known::new(bits);
+            let before = std::mem::replace(known, Known::new(bits)).bits;
+            if before != NOTHING && self.ousted.len() < MAX_OUSTED_IDENTIFIERS {
+                self.ousted.insert(before);
+            }
         }
         *known
     }
@@ -130,8 +146,18 @@ impl Identifiers {
 impl Identifiers {
     /// The messages that came from an address by identifiers that are known; what a node says of itself and the network is none.
     fn sent_from(&self, address: u8) -> Vec<u32> {
-        let own = self.0.iter().filter(|k| k.bits != u32::MAX && k.id.source == address && !k.is_network);
-        own.map(|known| known.id.pgn).collect()
+        let ousted = self.ousted.iter().map(|bits| Known::new(*bits));
+        let known = self.known.iter().copied().filter(|known| known.bits != NOTHING).chain(ousted);
+        let mut sent: Vec<u32> =
+            known.filter(|k| k.id.source == address && !k.is_network).map(|k| k.id.pgn).collect();
+        sent.sort_unstable();
+        sent.dedup();
+        sent
+    }
+
+    /// Whether those are all: what is not among them has not come.
+    fn are_all(&self) -> bool {
+        self.ousted.len() < MAX_OUSTED_IDENTIFIERS
     }
 }
 
@@ -253,6 +279,17 @@ impl Messages<'_> {
             self.bus.ousted.claimed(at, address, name, before);
         }
         let speaker = time.and_then(|at| self.inventory.speaker(wire, address, at));
+        let heir = unasked.filter(|_| contested.is_none()).and_then(|at| {
+            let spoke = spoke.is_some();
+            self.heir(at, address, name, past, spoke, identifiers)
+        });
+        self.bus.heirs.claimed(name, address);
+        if let Some(at) = time.filter(|_| address == n2k::NULL_ADDRESS && !answers && moves) {
+            self.bus.heirs.cannot_claim(at, name);
+        }
+        if let Some(device) = self.inventory.nameless(wire, address).filter(|_| past.is_none()) {
+            self.bus.heirs.leave(Left { address, device, sent: identifiers.sent_from(address) });
+        }
         let Some(device) = self.inventory.claim(wire, address, name) else { return };
         if let Some(at) = time.filter(|_| past.is_some() || contested.is_some()) {
             let since = contested.map_or(at, |contested| contested.since);
@@ -263,7 +300,16 @@ impl Messages<'_> {
             let answered = contested.filter(|contested| contested.answered).map(|contested| contested.name);
             self.bus.ousted.taken_over(Takeover { at, address, device, sent, arrives: Vec::new(), answered });
         }
+        if let Some(heir) = heir {
+            self.bus.heirs.came(heir);
+        }
         self.comes(time, address, device, speaker, identifiers);
+        self.bus.sharers.claimed(device, address);
+        if let Some((at, contested)) = time.zip(contested)
+            && let Some(newcomer) = self.inventory.named(wire, contested.name)
+        {
+            self.contests(at, address, [device, newcomer], identifiers.sent_from(address));
+        }
         let silent_since = self.inventory.get(device).and_then(|d| d.last);
         self.bus.answer(time, device, id.pgn);
         self.bus.claim(time, id.source, name, device, silent_since);
@@ -279,7 +325,40 @@ impl Messages<'_> {
         };
         self.bus.rebook(claim, own);
         self.bus.ousted.defended(address);
+        self.bus.heirs.forget(address);
         Some(claim)
+    }
+
+    /// What a claim takes over: the past of the nameless node that holds its address, or of one that spoke from there earlier.
+    fn heir(
+        &mut self,
+        at: Time,
+        address: u8,
+        name: n2k::Name,
+        past: Option<DeviceId>,
+        spoke: bool,
+        identifiers: &Identifiers,
+    ) -> Option<Heir> {
+        let left = self.bus.heirs.left(address).filter(|_| past.is_none());
+        let (device, sent) = match (past, left) {
+            (Some(past), _) => (past, identifiers.sent_from(address)),
+            (None, Some(left)) => (left.device, left.sent.clone()),
+            (None, None) => return None,
+        };
+        if past.is_none() && !self.inventory.comes_back(self.wire, address, name, device) {
+            return None;
+        }
+        let tells = identifiers.are_all() && self.inventory.has_started(device);
+        let past = Box::new(self.inventory.get(device).filter(|_| tells)?.clone());
+        Some(Heir { at, address, name, device, past, sent, spoke, gave_up: None })
+    }
+
+    /// Notes that a node defends the address from which it speaks against a newcomer.
+    fn contests(&mut self, at: Time, address: u8, two: [DeviceId; 2], sent: Vec<u32>) {
+        let [holder, newcomer] = two;
+        if holder != newcomer && self.inventory.has_started(holder) {
+            self.bus.sharers.contest(at, address, two, sent);
+        }
     }
 
     /// Notes a device that claims an address from which another one spoke until now.
@@ -292,14 +371,17 @@ impl Messages<'_> {
         identifiers: &Identifiers,
     ) {
         let former = self.bus.newcomers.former(address).or(speaker);
-        self.bus.newcomers.claimed(device);
+        let defended = self.bus.newcomers.claimed(time, device, address);
+        if let Some((at, newcomer)) = time.zip(defended) {
+            self.contests(at, address, [device, newcomer.device], newcomer.sent);
+        }
         let former = former.filter(|former| *former != device && address != n2k::NULL_ADDRESS);
         if let Some((at, former)) = time.zip(former) {
-            self.bus.newcomers.came(at, address, former, identifiers.sent_from(address));
+            self.bus.newcomers.came(at, address, device, former, identifiers.sent_from(address));
         }
     }
 
-    /// Looks whether a message comes from a node that a newcomer's claim had ousted. Gives the node that speaks, where that is
+    /// Looks whether a message tells whose what came from an address before a newcomer's claim was. Gives the node that speaks, where that is
     /// not the one that claimed the address last.
     #[cold]
     fn settle(&mut self, time: Option<Time>, id: CanId) -> Option<DeviceId> {
@@ -307,8 +389,16 @@ impl Messages<'_> {
             && let Some(newcomer) = self.inventory.moved(self.wire, &it)
         {
             self.bus.moved(&it, newcomer);
+            self.bus.heirs.forget(it.from.address);
         }
-        self.bus.newcomers.sender(time, id.source, id.pgn)
+        if let Some(heir) = self.bus.heirs.disproved(time, id.source, id.pgn)
+            && !self.bus.ousted.may_have_left(heir.address)
+            && let Some(newcomer) = self.inventory.part(&heir)
+        {
+            self.bus.parted(heir, newcomer);
+        }
+        let newcomer = self.bus.sharers.sender(time, id.source, id.pgn);
+        newcomer.or_else(|| self.bus.newcomers.sender(time, id.source, id.pgn))
     }
 
     #[inline(always)]

@@ -272,3 +272,70 @@ fn what_the_holder_sends_in_a_contest_is_its_own() {
         }
     }
 }
+
+/// A battery's state (PGN 127508), every 1.5 s, from an address.
+fn batteries(from: f64, to: f64, address: u32) -> Frames {
+    let frame = |i| (from + 1.5 * f64::from(i), 0x19F2_1400 | address, "000005FF7FFFFFFF".to_owned());
+    (0..((to - from) / 1.5) as u32).map(frame).collect()
+}
+
+/// A battery monitor wins the sounder's address, which can claim no other: its depths stay its own.
+#[test]
+fn who_is_left_without_an_address_keeps_its_past() {
+    let claims = [claim(100.0, 0x16, 1), claim(100.1, 0xFE, 2)].concat();
+    let frames = [sensors(0, 200), depths(0, 100), claims, batteries(100.4, 199.0, 0x16)].concat();
+    let report = judge(&[can_log(frames)]);
+    assert_eq!(alarms(&report), ["address-claim-failed"], "{:?}", report.findings);
+    assert_eq!(node(&report, 2), (101, vec![0x16, 0xFE]));
+    assert_eq!(node(&report, 1).1, [0x16]);
+}
+
+/// The sounder is switched off; a battery monitor comes up at its address and gives way when it comes back: it is the sounder that
+/// restarts.
+#[test]
+fn who_comes_back_to_its_address_is_who_restarts() {
+    let claims = [claim(105.0, 0x16, 1), claim(130.0, 0x16, 2), claim(130.1, 0x31, 1)].concat();
+    let batteries = [batteries(105.4, 130.0, 0x16), batteries(130.5, 199.0, 0x31)].concat();
+    let depths = [depths(0, 100), depths(131, 200)].concat();
+    let report = judge(&[can_log([sensors(0, 200), depths, claims, batteries].concat())]);
+    assert_eq!(alarms(&report), ["device-restart"], "{:?}", report.findings);
+    assert_eq!(node(&report, 2), (170, vec![0x16]));
+    assert_eq!(node(&report, 1).1, [0x16, 0x31]);
+    let span = report.findings.iter().find(|f| f.kind == "device-restart").unwrap().spans[0];
+    assert!(span.seconds() > 30.0, "{span:?}");
+}
+
+/// Nobody has told a NAME yet when a newcomer claims one address in use after another: what came from them stays with those who
+/// defend them.
+#[test]
+fn a_newcomer_that_tries_every_address_takes_none() {
+    let claims = [
+        claim(100.0, 0x23, 9),
+        claim(100.01, 0x23, 3),
+        claim(100.1, 0x16, 9),
+        claim(100.11, 0x16, 2),
+        claim(100.2, 0x31, 9),
+    ];
+    let boat = [sensors(0, 200), depths(0, 200), headings(200), batteries(100.6, 199.0, 0x31)];
+    let report = judge(&[can_log([boat.concat(), claims.concat()].concat())]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    assert_eq!((node(&report, 2).0, node(&report, 3).0), (201, 4001));
+}
+
+/// A battery monitor loses a contest for the sounder's address and moves: that is as it should be, unless it goes on speaking from
+/// there for seconds.
+#[test]
+fn who_loses_a_contest_and_goes_on_is_in_conflict() {
+    let moves = |at: f64| {
+        let claims = [claim(5.0, 0x16, 1), claim(100.0, 0x16, 2), claim(100.02, 0x16, 1), claim(at, 0x31, 2)];
+        let batteries = [batteries(100.3, at, 0x16), batteries(at + 0.3, 199.0, 0x31)].concat();
+        judge(&[can_log([sensors(0, 200), depths(0, 200), claims.concat(), batteries].concat())])
+    };
+    let report = moves(100.1);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let report = moves(112.0);
+    assert_eq!(alarms(&report), ["address-conflict"], "{:?}", report.findings);
+    let conflict = report.findings.iter().find(|f| f.kind == "address-conflict").unwrap();
+    assert_eq!((conflict.devices.len(), conflict.spans[0].seconds().round()), (2, 9.0));
+    assert_eq!(node(&report, 1), (202, vec![0x16]));
+}

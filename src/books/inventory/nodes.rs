@@ -2,6 +2,7 @@
 
 use super::{Device, DeviceId, Identity, Inventory};
 use crate::books::bus::Adoption;
+use crate::books::heirs::Heir;
 use crate::books::ousted::Move;
 use crate::books::wires::WireId;
 use crate::messages::n2k::{NULL_ADDRESS, Name};
@@ -158,10 +159,74 @@ impl Inventory {
         Some(own)
     }
 
+    /// Gives a node back what it sent before another one claimed its address, which it was taken for. Gives the latter's own node.
+    pub fn part(&mut self, heir: &Heir) -> Option<DeviceId> {
+        let (wire, address, past) = (heir.past.wire, heir.address, heir.device);
+        // Who could claim no other address has a node by its NAME already.
+        let loser = heir.gave_up.and_then(|name| Some((name, *self.names.get(&(wire, name))?)));
+        let own = match loser {
+            Some((_, own)) => own,
+            None => self.add_node(wire, address, None)?,
+        };
+        let [old, new] = self.devices.get_disjoint_mut([past.0 as usize, own.0 as usize]).ok()?;
+        let mut newcomer = std::mem::replace(old, (*heir.past).clone());
+        newcomer.first = Some(heir.at);
+        newcomer.gaps = crate::books::timing::Gaps::default();
+        newcomer.frames = newcomer.frames.saturating_sub(old.frames);
+        newcomer.bytes = newcomer.bytes.saturating_sub(old.bytes);
+        if newcomer.serial == old.serial && newcomer.model == old.model {
+            (newcomer.model, newcomer.software, newcomer.serial) = (None, None, None);
+            newcomer.load_equivalency = None;
+        }
+        let before = std::mem::replace(new, newcomer);
+        if let Some((name, _)) = loser {
+            old.identity = before.identity;
+            if let Identity::N2k { addresses, .. } = &mut old.identity {
+                addresses.insert(address);
+            }
+            old.frames += before.frames;
+            old.bytes += before.bytes;
+            old.last = old.last.max(before.last);
+            old.model = before.model.or_else(|| old.model.take());
+            old.software = before.software.or_else(|| old.software.take());
+            old.serial = before.serial.or_else(|| old.serial.take());
+            old.load_equivalency = before.load_equivalency.or(old.load_equivalency);
+            self.names.insert((wire, name), past);
+        }
+        self.names.insert((wire, heir.name), own);
+        if self.holder(wire, address) == Some(past) {
+            self.set_holder(wire, address, Some(own));
+        }
+        Some(own)
+    }
+
+    /// Takes a node that spoke from an address before its holder claimed it for that of a new NAME, which claims it now.
+    pub fn comes_back(&mut self, wire: WireId, address: u8, name: Name, past: DeviceId) -> bool {
+        let is_new = !self.knows(wire, name) && self.renamed(wire, address, name).is_none();
+        let comes = is_new && self.get(past).is_some_and(|device| device.name().is_none());
+        if comes {
+            self.names.insert((wire, name), past);
+        }
+        comes
+    }
+
+    /// Whether a node has been heard for so long that it has started.
+    #[must_use]
+    pub fn has_started(&self, id: DeviceId) -> bool {
+        let seen = self.get(id).and_then(|device| Some(device.last?.since(device.first?)));
+        seen.is_some_and(|seen| seen >= STARTED_S)
+    }
+
     /// Whether a NAME has claimed an address before.
     #[must_use]
     pub fn knows(&self, wire: WireId, name: Name) -> bool {
-        self.names.contains_key(&(wire, name))
+        self.named(wire, name).is_some()
+    }
+
+    /// The node that claimed with a NAME.
+    #[must_use]
+    pub fn named(&self, wire: WireId, name: Name) -> Option<DeviceId> {
+        self.names.get(&(wire, name)).copied()
     }
 
     /// Who spoke from an address up to a moment.
@@ -173,8 +238,7 @@ impl Inventory {
     /// Whether a node spoke for a while up to a moment, by the pauses that it makes.
     #[must_use]
     pub fn still_speaks(&self, id: DeviceId, time: Time) -> bool {
-        let seen = self.get(id).and_then(|device| Some(device.last?.since(device.first?)));
-        seen.is_some_and(|seen| seen >= STARTED_S) && self.speaks(id, time)
+        self.has_started(id) && self.speaks(id, time)
     }
 
     /// Whether a node speaks at a moment, by the pauses that it makes.
@@ -190,9 +254,14 @@ impl Inventory {
     /// and "cannot claim" (address 254) is no claim of what others sent from there.
     #[must_use]
     pub fn past_of(&self, wire: WireId, address: u8, name: Name) -> Option<DeviceId> {
-        let holder = self.holder(wire, address)?;
-        let nameless = self.get(holder)?.name().is_none();
-        (address != NULL_ADDRESS && nameless && !self.names.contains_key(&(wire, name))).then_some(holder)
+        self.nameless(wire, address).filter(|_| !self.knows(wire, name))
+    }
+
+    /// The node that holds an address and has told no NAME.
+    #[must_use]
+    pub fn nameless(&self, wire: WireId, address: u8) -> Option<DeviceId> {
+        let holder = self.holder(wire, address).filter(|_| address != NULL_ADDRESS)?;
+        self.get(holder)?.name().is_none().then_some(holder)
     }
 }
 

@@ -352,3 +352,29 @@ fn a_gateway_without_a_client_has_nothing_to_say() {
         }
     }
 }
+
+/// A display beats every 2 s and acknowledges ten times a second what a gateway sends, until the gateway is gone; then it seeks it anew
+/// every few seconds. It speaks on all the while.
+#[test]
+fn who_seeks_a_lost_gateway_is_not_silent() {
+    let mut boat = Boat::new(|_| false);
+    let mut link = Link { gateway: 50_000, display: 36_001, next: 1000 };
+    for i in 0..(LASTS_S / 2.0) as u32 {
+        let datagram = ipv4(ip(DISPLAY), 0xEFFE_0701, 17, (0, 0, false), &udp(4000, 4000, &[7; 60]));
+        let packet = ethernet(DISPLAY, [1, 0, 0x5E, 0x7E, 7, 1], 0x0800, &datagram);
+        boat.0.push((2.0 * f64::from(i) + 0.01, packet));
+    }
+    for i in (0..600).chain(1000..1200) {
+        boat.send(f64::from(i) / 10.0 + 0.003, DISPLAY, &mut link, &sentences(i));
+    }
+    for (n, at) in (0..).zip([66.3, 69.9, 74.2, 79.9, 84.3, 88.1, 92.05, 96.2]) {
+        boat.segment(at, (DISPLAY, GATEWAY), (36_002 + n, link.gateway), (1, 0), SYN, &[]);
+    }
+    let report = boat.judged();
+    let of_display = |f: &&leadsman::report::model::FindingRow| {
+        let ids = report.devices.iter().filter(|d| d.ips.iter().any(|ip| ip.ends_with(".1"))).map(|d| &d.id);
+        f.severity != leadsman::report::model::Severity::Note && ids.clone().any(|id| f.devices.contains(id))
+    };
+    let told: Vec<_> = report.findings.iter().filter(of_display).map(|f| &f.summary).collect();
+    assert!(told.is_empty(), "{told:?}");
+}

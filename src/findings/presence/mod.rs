@@ -242,7 +242,24 @@ fn flowed_into(stream: &Stream, silence: Span) -> bool {
     let goes_on = stream.last.is_some_and(|last| !early(last));
     // Where the clock was set back, its first frame stands behind its last.
     let lived = if stream.is_parted() { begun || goes_on } else { begun && goes_on };
-    lived && !stream.gaps.over(silence.seconds()).iter().any(paused)
+    lived && !stream.gaps.over(silence.seconds()).iter().any(paused) && !only_knocked(stream, silence)
+}
+
+/// Whether all that came of a connection between a pause and a silence were attempts at it: whoever finds nobody there tries again
+/// every few seconds, and speaks no more than that.
+fn only_knocked(stream: &Stream, silence: Span) -> bool {
+    let Some(pulse) = stream.pulse_s().filter(|_| stream.message == Message::Protocol("tcp")) else {
+        return false;
+    };
+    let pauses = stream.gaps.over(2.0 * pulse);
+    let until = pauses.iter().filter(|pause| pause.from <= silence.from && pause.to >= silence.to);
+    let Some(until) = until.map(|pause| pause.from).max().or(stream.last) else { return false };
+    let noticeable = (MISSED_INTERVALS * pulse).max(NOTICEABLE_S);
+    let long = pauses.iter().filter(|pause| pause.to <= until && pause.seconds() > noticeable);
+    let Some(since) = long.map(|pause| pause.to).max() else { return false };
+    let between = Span::new(since, until);
+    let paused_s: f64 = pauses.iter().map(|pause| pause.shared_s(between).max(0.0)).sum();
+    between.seconds() - paused_s < 2.0 * pulse
 }
 
 /// Messages that are rightly sent now and then: those of makers, whose meaning is not known, and those of a route or a

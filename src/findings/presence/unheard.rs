@@ -56,6 +56,31 @@ pub(super) fn ends_with(books: &Books, stream: &Stream, silence: Span) -> bool {
     wire.is_some_and(|wire| wire.ends.iter().any(with))
 }
 
+/// Whether a host's TCP stream may have ended because there was nothing left to acknowledge: somebody to whom the host sent no data fell
+/// silent with it.
+pub(super) fn acknowledged_all(books: &Books, stream: &Stream, silence: Span) -> bool {
+    let Some(network) = books.inventory.get(stream.device).and_then(|d| books.networks.get(d.wire)) else {
+        return false;
+    };
+    let (host, tcp) = (stream.device, Message::Protocol("tcp"));
+    let said_nothing =
+        |to: DeviceId| !network.talks.iter().any(|t| t.from == host && t.to == to && t.data > 0);
+    let stopped = |sender: DeviceId| {
+        books.timing.of(sender).filter(|s| s.message == tcp).any(|s| {
+            let with = s.pulse_s().unwrap_or(0.0).mul_add(2.0, BEFORE_S);
+            let pauses = s.gaps.over(0.8 * silence.seconds());
+            let until = s.last.map(|last| Span::new(last, silence.to.max(last)));
+            pauses
+                .into_iter()
+                .chain(until)
+                .any(|pause| pause.from.since(silence.from).abs() <= with && within(pause, silence))
+        })
+    };
+    let senders = network.talks.iter().filter(|talk| talk.to == host && talk.data > 0);
+    stream.message == tcp
+        && senders.map(|talk| talk.from).any(|sender| said_nothing(sender) && stopped(sender))
+}
+
 /// Whether a stream of a host, or of what its packets carry, waited for a receiver throughout a silence of the host.
 pub(super) fn waits(books: &Books, host: DeviceId, stream: &Stream, silence: Span) -> bool {
     let Some(device) = books.inventory.get(stream.device) else { return false };

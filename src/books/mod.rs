@@ -25,6 +25,7 @@ pub mod naming;
 pub mod network;
 pub mod newcomers;
 pub mod ousted;
+pub mod released;
 mod rewinds;
 mod rhythm;
 pub mod runs;

@@ -8,6 +8,7 @@ use super::hosts::ALIVE_S;
 pub use super::hosts::{Host, Hosts, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
 use super::inventory::DeviceId;
 use super::longest::{Lasting, Longest};
+use super::released::Released;
 use super::talks::{Packet, Talks};
 use super::unaddressed::Unaddressed;
 use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, Stall, StreamCounts, StreamKey};
@@ -110,6 +111,8 @@ pub struct Network {
     pub talks: Talks,
     /// Floods.
     pub floods: Floods,
+    /// Datagrams of hosts whose connection ended.
+    pub released: Released,
     /// TCP directions with their counts.
     pub streams: Vec<(StreamKey, StreamCounts)>,
     /// TCP streams whose receivers acknowledged nothing, the longest times.

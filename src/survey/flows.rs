@@ -86,6 +86,12 @@ impl Flows {
         }
         place.as_mut()
     }
+
+    /// The flows from a host to another that are remembered.
+    pub(super) fn between(&self, host: DeviceId, to: DeviceId) -> impl Iterator<Item = &Onward> {
+        let is_it = move |flow: &&Flow| flow.host == host && flow.to == Some(to);
+        self.0.iter().flatten().filter(is_it).map(|flow| &flow.onward)
+    }
 }
 
 #[cfg(test)]

@@ -39,7 +39,7 @@ pub(super) struct Tables {
     pub(super) text: Text,
     /// When the last TCP segment was sent.
     pub(super) last_segment: Option<Time>,
-    flows: Flows,
+    pub(super) flows: Flows,
 }
 
 /// A frame that came: on which wire, when, how often before, its octets there, and its length from MAC to payload.

@@ -78,6 +78,12 @@ impl Intake {
                 }
             }
         }
+        if let Some((at, to)) = way.time.zip(way.to).filter(|_| tcp.flags.fin() || tcp.flags.rst()) {
+            let released = &mut self.books.networks.of(way.wire).released;
+            for (from, to) in [(way.host, to), (to, way.host)] {
+                tables.flows.between(from, to).for_each(|onward| released.note(from, onward.part, at));
+            }
+        }
         if is_cut && looks_like_lines(tcp.payload) {
             self.books.networks.of(way.wire).host(way.host).lines_cut = true;
         }

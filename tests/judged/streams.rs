@@ -378,3 +378,28 @@ fn who_seeks_a_lost_gateway_is_not_silent() {
     let told: Vec<_> = report.findings.iter().filter(of_display).map(|f| &f.summary).collect();
     assert!(told.is_empty(), "{told:?}");
 }
+
+/// A camera's pictures to a display end with the connection by which the display had asked for them; when only they end, the camera
+/// is missed.
+#[test]
+fn pictures_end_with_the_connection_that_asked_for_them() {
+    for closed in [true, false] {
+        let mut boat = Boat::new(|_| true);
+        let camera = 8;
+        for i in 0..1050 {
+            let datagram = ipv4(ip(camera), ip(DISPLAY), 17, (0, 0, false), &udp(5004, 50_004, &[9; 400]));
+            boat.0.push((f64::from(i) / 10.0 + 0.007, ethernet(camera, mac(DISPLAY), 0x0800, &datagram)));
+        }
+        for at in [4.0, 29.0, 54.0, 79.0, 104.9] {
+            boat.segment(at, (DISPLAY, camera), (36_001, 554), (at as u32, 1), ACK | 8, b"OPTIONS");
+            boat.segment(at + 0.003, (camera, DISPLAY), (554, 36_001), (at as u32, 1), ACK | 8, b"200 OK");
+        }
+        if closed {
+            boat.segment(104.95, (DISPLAY, camera), (36_001, 554), (200, 1), FIN, &[]);
+            boat.segment(104.96, (camera, DISPLAY), (554, 36_001), (200, 201), FIN, &[]);
+        }
+        let report = boat.judged();
+        let told: &[&str] = if closed { &[] } else { &["device-dropout"] };
+        assert_eq!(alarms(&report), told, "{:?}", report.findings);
+    }
+}

@@ -162,6 +162,7 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let owes_nothing = |stream: &Stream| {
         of_ended_route(stream)
             || closed && stream.message == Message::Protocol("tcp")
+            || closed && unheard::is_released(books, stream, silence.span)
             || !came_up && unheard::acknowledged_all(books, stream, silence.span)
             || stream.device != id && unheard::ends_with(books, stream, silence.span) && unsought()
             || unheard::waits(books, id, stream, silence.span)

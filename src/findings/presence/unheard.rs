@@ -81,6 +81,15 @@ pub(super) fn acknowledged_all(books: &Books, stream: &Stream, silence: Span) ->
         && senders.map(|talk| talk.from).any(|sender| said_nothing(sender) && stopped(sender))
 }
 
+/// Whether a host sent its datagrams to one to whom its connection was closed or broken off as a silence began: a camera's pictures
+/// come as long as somebody has asked for them.
+pub(super) fn is_released(books: &Books, stream: &Stream, silence: Span) -> bool {
+    let network = books.inventory.get(stream.device).and_then(|device| books.networks.get(device.wire));
+    let with = |end: &Time| end.since(silence.from).abs() <= ENDS_WITH_S;
+    stream.message == Message::Protocol("udp")
+        && network.is_some_and(|network| network.released.ends(stream.device, stream.part).iter().any(with))
+}
+
 /// Whether a stream of a host, or of what its packets carry, waited for a receiver throughout a silence of the host.
 pub(super) fn waits(books: &Books, host: DeviceId, stream: &Stream, silence: Span) -> bool {
     let Some(device) = books.inventory.get(stream.device) else { return false };

@@ -8,6 +8,7 @@ use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
 use crate::report::model::Severity;
 use crate::time::Span;
+use std::collections::BTreeSet;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -19,10 +20,13 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "No frame of the device for five intervals of its fastest periodic message (at least 1.5 s, and five stamps \
                     of the recorder) while the wire goes on, which may have been silent for a part of it, and no sign that it came up \
                     anew. A TCP connection that was closed or broken off, or whose receiver fell silent or acknowledges nothing, is not missed, nor is what it carried: \
-                    the sender repeats itself ever more seldom meanwhile. A satellite \
+                    the sender repeats itself ever more seldom meanwhile. Nor are datagrams to the one at its other end that stop \
+                    with it, or acknowledgments when there is nothing to acknowledge. Talkers of one gateway that are silent only \
+                    and always together are one finding. A satellite \
                     receiver that changes its talker goes on, and so does a node that takes another address. A device that \
                     starts may pause in its first 10 s, and one that is lost with its wire may come a minute after it. Messages \
-                    that come at any moment alike, as when somebody turns a switch, are not periodic; those of a route are \
+                    that come at any moment alike, as when somebody turns a switch, are not periodic; what a maker sends while there is \
+                    something to say is not missed after it; those of a route are \
                     missed when another message of the device is, and what a packet that the recorder cut holds, never. In a log without stamps the \
                     times are the boat's own; where the talker that gives them is silent, the other sentences tell the time by \
                     their number.",
@@ -49,8 +53,9 @@ pub(super) const DETECTOR: Detector = Detector {
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings = Vec::new();
+    let mut told: BTreeSet<DeviceId> = BTreeSet::new();
     for (id, silences) in &evidence.presence.devices {
-        let Some(device) = books.inventory.get(*id) else { continue };
+        let Some(device) = books.inventory.get(*id).filter(|_| !told.contains(id)) else { continue };
         let mut silences = silences.clone();
         silences.retain(|s| is_own(evidence, *id, None, s.span));
         if silences.is_empty() {
@@ -102,7 +107,13 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 finding = finding.evidence(format!("{host}, which sends its sentences, went on meanwhile: its supply and network cable held."));
             }
             let beside = beside(evidence, *id, &finding.spans);
-            if went_on && !beside.is_empty() {
+            // What is silent only and always together is one event.
+            let with = |other: &DeviceId| evidence.presence.devices.get(other).is_some_and(|s| s.len() == silences.len());
+            let with: Vec<DeviceId> = beside.iter().copied().filter(with).collect();
+            if !with.is_empty() {
+                finding = together(evidence, finding, &host, &with, back);
+                told.extend(with);
+            } else if went_on && !beside.is_empty() {
                 finding = finding
                     .evidence(format!(
                         "{} {} together with it: what they have in common is {host} itself, and not a sensor.",
@@ -120,6 +131,38 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         });
     }
     findings
+}
+
+/// The finding on a talker, as one on all that are silent together with it.
+fn together(
+    evidence: &Evidence<'_>,
+    mut finding: Finding,
+    host: &str,
+    with: &[DeviceId],
+    back: bool,
+) -> Finding {
+    let books = evidence.books;
+    finding.devices.extend(with);
+    for id in with {
+        for message in super::presence::periodic(books, *id).map(|stream| stream.message.to_string()) {
+            if !finding.messages.contains(&message) {
+                finding.messages.push(message);
+            }
+        }
+    }
+    let who = labels(books, &finding.devices);
+    finding.summary = if back {
+        format!("{who} fall silent together {}", how_often(&finding.spans))
+    } else {
+        format!("{who} stop together {} before the end", seconds(longest(&finding.spans)))
+    };
+    finding
+        .evidence(format!(
+            "They are silent only together: what they have in common is {host} itself, and not a sensor."
+        ))
+        .check(format!(
+            "Look at {host} first: its output to the network, its settings, its software, its inputs' supply."
+        ))
 }
 
 /// Talkers of one host are silent together when their silences begin and end this close to each other, seconds: each speaks once a

@@ -122,17 +122,18 @@ fn talkers_that_are_silent_together_have_their_gateway_in_common() {
         };
         sentences(&mut traffic, 3, 1.0, place);
         let report = judge(&[traffic.recorded()]);
-        let of_heading = |f: &&FindingRow| f.kind == "device-dropout" && f.summary.contains("HC");
-        report.findings.iter().find(of_heading).unwrap().clone()
+        let dropouts: Vec<_> = report.findings.iter().filter(|f| f.kind == "device-dropout").collect();
+        let of_heading = |f: &&&FindingRow| f.summary.contains("HC");
+        (dropouts.len(), FindingRow::clone(dropouts.iter().find(of_heading).unwrap()))
     };
-    let (together, alone) = (recorded((60.0, 85.0)), recorded((140.0, 165.0)));
-    assert!(
-        together.evidence.iter().any(|line| line.contains("together with it")),
-        "{:?}",
-        together.evidence
-    );
+    let (count, together) = recorded((60.0, 85.0));
+    assert_eq!((count, together.devices.len()), (1, 2), "{}", together.summary);
+    assert!(together.summary.contains("fall silent together"), "{}", together.summary);
+    assert!(together.evidence.iter().any(|line| line.contains("silent only together")), "{together:?}");
     assert!(together.checks[0].contains("its output"), "{:?}", together.checks);
-    assert!(!alone.evidence.iter().any(|line| line.contains("together with it")), "{:?}", alone.evidence);
+    let (count, alone) = recorded((140.0, 165.0));
+    assert_eq!((count, alone.devices.len()), (2, 1), "{}", alone.summary);
+    assert!(!alone.evidence.iter().any(|line| line.contains("in common")), "{:?}", alone.evidence);
 }
 
 /// A host without a name that sends a sounder's sentences is known by them.

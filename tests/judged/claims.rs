@@ -339,3 +339,23 @@ fn who_loses_a_contest_and_goes_on_is_in_conflict() {
     assert_eq!((conflict.devices.len(), conflict.spans[0].seconds().round()), (2, 9.0));
     assert_eq!(node(&report, 1), (202, vec![0x16]));
 }
+
+/// A maker's own message (PGN 65330) that a node sends while somebody uses it, twice in the recording, is not missed in between; one
+/// that came all the time is.
+#[test]
+fn what_a_maker_sends_on_demand_is_not_missed() {
+    let used = |spans: &[(u32, u32)], asked: bool| {
+        let frame = |i: u32| (f64::from(i) / 2.0 + 0.02, 0x18FF_3230, "099F0401FFFFFFFF".to_owned());
+        let frames: Frames = spans.iter().flat_map(|(from, to)| (2 * from..2 * to).map(frame)).collect();
+        let asks = vec![(150.0, 0x18EA_FF16, "00EE00".to_owned())];
+        let answers = [asks, claim(150.05, 0x30, 2), claim(150.1, 0x16, 1)].concat();
+        let answers = if asked { answers } else { Vec::new() };
+        judge(&[can_log([sensors(0, 300), depths(0, 300), frames, claim(0.6, 0x30, 2), answers].concat())])
+    };
+    for asked in [true, false] {
+        let report = used(&[(40, 110), (165, 255)], asked);
+        assert!(alarms(&report).is_empty(), "{asked}: {:?}", report.findings);
+    }
+    let report = used(&[(0, 110), (165, 300)], false);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+}

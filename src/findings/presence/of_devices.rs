@@ -166,7 +166,8 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
             || !came_up && unheard::acknowledged_all(books, stream, silence.span)
             || stream.device != id && unheard::ends_with(books, stream, silence.span) && unsought()
             || unheard::waits(books, id, stream, silence.span)
-            || !silence.returned && began_at_will(books, id, wire, stream)
+            || may_stop(stream, silence.returned) && began_at_will(books, id, wire, stream)
+            || paused_at_will(books, id, wire, stream, silence.span)
     };
     let silence = silence.span;
     let enough = |pulse| if came_up { LINK_INTERVALS * pulse } else { patience(books, pulse, wire) };
@@ -180,11 +181,40 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
 /// Whether a maker's own message of a node, or a host's datagrams, began in mid-recording though the sender had not just come up:
 /// what somebody switched on, or a node sends when it has something to say, may stop as it began. A TCP connection shows its end.
 fn began_at_will(books: &Books, id: DeviceId, wire: &Wire, stream: &Stream) -> bool {
-    let late = stream.first.zip(wire.first).is_some_and(|(first, begin)| first.since(begin) > STARTING_S);
+    let late_after = |start: Option<Time>| {
+        stream.first.zip(start).is_some_and(|(first, start)| first.since(start) > STARTING_S)
+    };
+    // A node that claimed its address long before has started; a host shows itself well before its data flow.
+    let had_started = || {
+        let first = books.inventory.get(id).and_then(|device| device.first);
+        matches!(stream.message, Message::Pgn(_)) && late_after(first)
+    };
     matches!(stream.message, Message::Pgn(_) | Message::Protocol("udp"))
         && comes_and_goes(stream)
-        && late
-        && !starts_anew(books, id)
+        && late_after(wire.first)
+        && (!starts_anew(books, id) || had_started())
+}
+
+/// Whether what began at will may stop so before this silence. A node that speaks again is the same; a host's datagrams that come back
+/// may have been cut off with it.
+const fn may_stop(stream: &Stream, returned: bool) -> bool {
+    !returned || matches!(stream.message, Message::Pgn(_))
+}
+
+/// Whether a maker's own message of a node paused before, or after, while the node spoke: such a message is sent when there is
+/// something to say.
+fn paused_at_will(books: &Books, id: DeviceId, wire: &Wire, stream: &Stream, silence: Span) -> bool {
+    let Some(device) = books.inventory.get(id) else { return false };
+    let Some(pulse) = stream.pulse_s().filter(|_| matches!(stream.message, Message::Pgn(_))) else {
+        return false;
+    };
+    let lived = |pause: &Span| {
+        pause.shared_s(silence) <= 0.0
+            && !books.clock_leapt(*pause)
+            && !device.gaps.over(0.5 * pause.seconds()).iter().any(|gap| within(*gap, *pause))
+            && !wire.gaps.over(0.5 * pause.seconds()).iter().any(|gap| gap.shared_s(*pause) > 0.0)
+    };
+    comes_and_goes(stream) && stream.gaps.over(patience(books, pulse, wire)).iter().any(lived)
 }
 
 /// Whether a device spoke (a heartbeat, say) while its faster messages went on being silent: then it lives, and the

@@ -16,8 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning; fault when the two lie more than 30 m apart for the worst 5 %; note for an echo",
         meaning: "Two or more devices supply position. A display that swaps between them moves the boat by the distance \
                   of the antennas, or by the error of the worse one.",
-        detection: "The positions of every two devices are compared at the same moments on the ellipsoid, those of the fixes where the \
-                    messages bear them. The same values \
+        detection: "The positions of every two devices are compared at the same moments on the ellipsoid, those of the fixes where \
+                    messages of both bear them. The same values \
                     again, later: an echo. A distance that stays the same to within a few metres: two antennas, whose \
                     places are turned into the boat's axes when a heading is there, or, from 30 m on, a receiver with an \
                     offset. Anything else: unrelated, also one that is on this side of the other now and then on that. Values \
@@ -82,6 +82,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             if comparison.echo_s.is_some_and(|delay| delay < 0.0) {
                 return Some(finding(evidence.books, b, a, &compare(evidence, b, a)?));
             }
+            let echo = comparison.echo_s.is_some();
+            let at_fixes = if echo { None } else { at_fixes(evidence, a, b) };
+            let (a, b, comparison) = at_fixes.unwrap_or((a, b, comparison));
             Some(finding(evidence.books, a, b, &comparison))
         })
         .chain(two_in_turn::of_talkers(evidence, "position", copies).into_iter().map(|two| {
@@ -92,6 +95,19 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 .text("relation", "constant-separation")
         }))
         .collect()
+}
+
+/// The comparison of two devices by those of their messages that bear the times of the fixes, where one is sent later after its fix than
+/// the other and the usual messages bear none; not of an echo, which shows best in these.
+fn at_fixes<'a>(
+    evidence: &Evidence<'a>,
+    a: &'a Source,
+    b: &'a Source,
+) -> Option<(&'a Source, &'a Source, Comparison)> {
+    let (a, b) = fix_times::timed(evidence.books, a, b)?;
+    let comparison = compare(evidence, a, b)?;
+    let tells = comparison.later_s.abs() >= TELLING_S && comparison.echo_s.is_none();
+    tells.then_some((a, b, comparison))
 }
 
 fn place(sample: (f64, f64)) -> Place {

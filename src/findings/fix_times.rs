@@ -22,6 +22,19 @@ pub(super) fn later_s(books: &Books, a: &Source, b: &Source) -> Option<f64> {
     Some(later as f64 / 1e6).filter(|s| s.abs() <= LATEST_S)
 }
 
+/// The positions of the same two devices in messages that bear the times of their fixes, where those of the two do not: what comes most
+/// often may say no time.
+pub(super) fn timed<'a>(books: &'a Books, a: &'a Source, b: &'a Source) -> Option<(&'a Source, &'a Source)> {
+    if later_s(books, a, b).is_some() {
+        return None;
+    }
+    let of = |source: &Source| {
+        let is_its = |s: &&Source| s.key.device == source.key.device && age_us(books, s).is_some();
+        books.series.of("position").filter(is_its).max_by_key(|s| s.track.samples().len())
+    };
+    Some((of(a)?, of(b)?))
+}
+
 /// The recorder's time less that of the fix, microseconds, within a day and in the middle.
 fn age_us(books: &Books, source: &Source) -> Option<i64> {
     let is_its = |s: &&crate::books::clock::Shown| {
@@ -52,6 +65,17 @@ mod tests {
     use crate::time::DAY_US;
     use crate::units::Place;
 
+    /// A place on a boat that does eight metres a second on a circle of 160 m.
+    fn at(fix_s: f64, aft_m: f64, unrest: f64) -> Option<Place> {
+        let turned = 0.05 * fix_s;
+        let (north, east) =
+            (160.0 * turned.sin() - aft_m * turned.cos(), -160.0 * turned.cos() - aft_m * turned.sin());
+        Place::new(
+            54.0 + (north + unrest) / 111_300.0,
+            10.0 + east / (111_400.0 * 54.0_f64.to_radians().cos()),
+        )
+    }
+
     /// A boat that goes round at 16 knots, with two receivers 5 m apart along its keel, of which the second sends 0.6 s after its fix;
     /// the messages bear the time of the fix, or that of a clock that goes wrong by so many seconds.
     fn boat(fast_s: f64) -> Boat {
@@ -60,18 +84,7 @@ mod tests {
         for i in 0..400_i64 {
             for (device, aft_m, late_s) in [(1, 0.0, 0.0), (2, 5.0, 0.6)] {
                 let fix_s = i as f64 + 0.1;
-                let turned = 0.05 * fix_s;
-                // Eight metres a second on a circle of 160 m.
-                let (north, east) = (
-                    160.0 * turned.sin() - aft_m * turned.cos(),
-                    -160.0 * turned.cos() - aft_m * turned.sin(),
-                );
-                let unrest = 0.2 * noise(i + i64::from(device) * 1000);
-                let place = Place::new(
-                    54.0 + (north + unrest) / 111_300.0,
-                    10.0 + east / (111_400.0 * 54.0_f64.to_radians().cos()),
-                );
-                let at = place.ok_or(Absent::Unusable);
+                let at = at(fix_s, aft_m, 0.2 * noise(i + i64::from(device) * 1000)).ok_or(Absent::Unusable);
                 let sent_s = fix_s + late_s + 0.02 * noise(i);
                 boat.say(device, 129_029, sent_s, &Reading::Position { at, satellites: None, hdop: None });
                 let shown_us = start + ((fix_s + if device == 2 { fast_s } else { 0.0 }) * 1e6) as i64;
@@ -85,6 +98,24 @@ mod tests {
             }
         }
         boat
+    }
+
+    /// The same boat, where each receiver tells its place ten times a second as well, without a time.
+    #[test]
+    fn messages_that_bear_the_time_of_the_fix_tell_for_those_that_do_not() {
+        let mut boat = boat(0.0);
+        for i in 0..4000_i64 {
+            for (device, aft_m, late_s) in [(1, 0.0, 0.0), (2, 5.0, 0.6)] {
+                let fix_s = i as f64 / 10.0;
+                let at = at(fix_s, aft_m, 0.2 * noise(i + i64::from(device) * 1000)).ok_or(Absent::Unusable);
+                let sent_s = fix_s + late_s + 0.02 * noise(i);
+                boat.say(device, 129_025, sent_s, &Reading::Position { at, satellites: None, hdop: None });
+            }
+        }
+        let found = (duplicate_position_source::DETECTOR.detect)(&boat.evidence());
+        assert_eq!(kinds(&found), [(Severity::Warning, vec![1, 2])]);
+        let Number::Real(apart) = found[0].numbers["median_separation_m"] else { panic!("a number") };
+        assert!((apart - 5.0).abs() < 0.3, "{apart}");
     }
 
     #[test]

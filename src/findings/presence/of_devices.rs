@@ -163,7 +163,7 @@ fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
         of_ended_route(stream)
             || closed && stream.message == Message::Protocol("tcp")
             || closed && unheard::is_released(books, stream, silence.span)
-            || !came_up && unheard::acknowledged_all(books, stream, silence.span)
+            || silence.returned && !came_up && unheard::acknowledged_all(books, stream, silence.span)
             || stream.device != id && unheard::ends_with(books, stream, silence.span) && unsought()
             || unheard::waits(books, id, stream, silence.span)
             || may_stop(stream, silence.returned) && began_at_will(books, id, wire, stream)

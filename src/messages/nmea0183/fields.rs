@@ -74,7 +74,7 @@ fn eight_digits(text: &[u8]) -> Option<(u64, Option<usize>)> {
     const POINT: u64 = (b'.' ^ b'0') as u64 * ONES;
     let empty = 8 * 8_usize.checked_sub(text.len()).filter(|empty| *empty < 8)?;
     // The last character stands in the highest byte, and zeros below the first.
-    let word = (word_of(text) ^ u64::from(b'0') * ONES) << empty;
+    let word = (word_of(text) ^ (u64::from(b'0') * ONES)) << empty;
     let others = word ^ POINT;
     let point = !((others & !HIGHS).wrapping_add(!HIGHS) | others) & HIGHS;
     let (digits, decimals) = if point == 0 {

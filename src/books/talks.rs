@@ -74,16 +74,18 @@ impl Talk {
     /// Makes one stretch of two neighbours: those of which the fewest repeats lose their place by the least, as they come as often in
     /// one as in the other.
     fn make_room(&mut self) {
+        let in_time = |count: u64, us: i64| count.saturating_mul(us.max(0).cast_unsigned());
         let blurs = |pair: &[Repeats]| match pair {
             [a, b] => {
-                let whole_s = b.span.to.since(a.span.from);
-                let even = (a.count + b.count) as f64 * a.span.seconds();
-                (a.count as f64 * whole_s - even).abs()
+                let even = in_time(a.count + b.count, a.span.micros());
+                in_time(a.count, b.span.to.micros_since(a.span.from)).abs_diff(even)
             }
-            _ => f64::INFINITY,
+            _ => u64::MAX,
         };
-        let pairs = self.repeats.windows(2).map(blurs).enumerate();
-        let Some((at, _)) = pairs.min_by(|a, b| a.1.total_cmp(&b.1)) else { return };
+        let Some((at, _)) = self.repeats.windows(2).map(blurs).enumerate().min_by_key(|(_, blurs)| *blurs)
+        else {
+            return;
+        };
         let second = self.repeats.remove(at + 1);
         if let Some(first) = self.repeats.get_mut(at) {
             first.span.to = first.span.to.max(second.span.to);
@@ -92,13 +94,24 @@ impl Talk {
     }
 }
 
+/// Places by which directions of late are found without a hash.
+const PLACES: usize = 64;
+
 /// The pairs of a network. At most `MAX_TALKS`.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Talks {
     list: Vec<Talk>,
     index: FxHashMap<(DeviceId, DeviceId, IpAddr, IpAddr), usize>,
+    /// Where the direction that came last stands, of those that lead to the same place.
+    latest: [u32; PLACES],
     /// Packets between pairs that found no room.
     pub unbooked: u64,
+}
+
+impl Default for Talks {
+    fn default() -> Self {
+        Self { list: Vec::new(), index: FxHashMap::default(), latest: [0; PLACES], unbooked: 0 }
+    }
 }
 
 impl Talks {
@@ -110,19 +123,17 @@ impl Talks {
         packet: Packet,
         time: Option<Time>,
     ) {
-        let key = (from, to, ips.0, ips.1);
-        let next = self.list.len();
-        let index = match self.index.get(&key) {
-            Some(&index) => index,
-            None if next >= MAX_TALKS => {
-                self.unbooked += 1;
-                return;
+        let place = from.0.wrapping_mul(7).wrapping_add(to.0) as usize % PLACES;
+        let latest = self.latest.get(place).map_or(0, |index| *index as usize);
+        let is_it = |talk: &Talk| talk.from == from && talk.to == to && talk.ips == ips;
+        let index = if self.list.get(latest).is_some_and(is_it) {
+            latest
+        } else {
+            let Some(index) = self.find(from, to, ips) else { return };
+            if let Some(latest) = self.latest.get_mut(place) {
+                *latest = index as u32;
             }
-            None => {
-                self.index.insert(key, next);
-                self.list.push(Talk { from, to, ips, packets: 0, data: 0, again: 0, repeats: Vec::new() });
-                next
-            }
+            index
         };
         if let Some(talk) = self.list.get_mut(index) {
             talk.packets += 1;
@@ -132,6 +143,23 @@ impl Talks {
                 time.into_iter().for_each(|at| talk.repeat(at));
             }
         }
+    }
+
+    /// Where a direction stands, a new one when it is not known; counts the packet when it found no room.
+    #[inline(never)]
+    fn find(&mut self, from: DeviceId, to: DeviceId, ips: (IpAddr, IpAddr)) -> Option<usize> {
+        let key = (from, to, ips.0, ips.1);
+        let next = self.list.len();
+        if let Some(&index) = self.index.get(&key) {
+            return Some(index);
+        }
+        if next >= MAX_TALKS {
+            self.unbooked += 1;
+            return None;
+        }
+        self.index.insert(key, next);
+        self.list.push(Talk { from, to, ips, packets: 0, data: 0, again: 0, repeats: Vec::new() });
+        Some(next)
     }
 
     /// Every direction, in order of appearance.

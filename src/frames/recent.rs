@@ -27,19 +27,18 @@ impl<K: Copy + Eq + Hash + Ord, V> Recent<K, V> {
         make: impl FnOnce() -> V,
         mut forget: impl FnMut(K, V),
     ) -> &mut V {
-        if !self.young.contains_key(&key) {
-            let value = self.old.remove(&key).unwrap_or_else(make);
-            if self.young.len() >= self.generation {
-                let mut gone: Vec<_> = std::mem::take(&mut self.old).into_iter().collect();
-                gone.sort_unstable_by_key(|(key, _)| *key);
-                for (key, value) in gone {
-                    forget(key, value);
-                }
-                self.old = std::mem::take(&mut self.young);
+        let mut kept = None;
+        if self.young.len() >= self.generation && !self.young.contains_key(&key) {
+            kept = self.old.remove(&key);
+            let mut gone: Vec<_> = std::mem::take(&mut self.old).into_iter().collect();
+            gone.sort_unstable_by_key(|(key, _)| *key);
+            for (key, value) in gone {
+                forget(key, value);
             }
-            return self.young.entry(key).or_insert(value);
+            self.old = std::mem::take(&mut self.young);
         }
-        self.young.entry(key).or_insert_with(make)
+        let old = &mut self.old;
+        self.young.entry(key).or_insert_with(|| kept.or_else(|| old.remove(&key)).unwrap_or_else(make))
     }
 
     /// The value of `key`, when it is there; does not count as use.

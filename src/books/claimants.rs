@@ -25,13 +25,17 @@ pub struct Claimant {
 
 /// The claimants of an address, in order of appearance. At most `MAX_CLAIMANTS`.
 #[derive(Debug, Clone, Default)]
-pub struct Claimants(Vec<Claimant>);
+pub struct Claimants {
+    list: Vec<Claimant>,
+    /// Who of them spoke last. Stamps alone do not tell: two that answer one question may have the same.
+    latest: Option<DeviceId>,
+}
 
 impl Deref for Claimants {
     type Target = [Claimant];
 
     fn deref(&self) -> &Self::Target {
-        &self.0
+        &self.list
     }
 }
 
@@ -40,7 +44,7 @@ impl<'a> IntoIterator for &'a Claimants {
     type IntoIter = std::slice::Iter<'a, Claimant>;
 
     fn into_iter(self) -> Self::IntoIter {
-        self.0.iter()
+        self.list.iter()
     }
 }
 
@@ -48,7 +52,7 @@ impl Claimants {
     /// The only one, when there is but one.
     #[must_use]
     pub fn only(&self) -> Option<DeviceId> {
-        match self.0.as_slice() {
+        match self.list.as_slice() {
             [only] => Some(only.device),
             _ => None,
         }
@@ -59,15 +63,15 @@ impl Claimants {
         if self.claim_again(device, by_arp, time) {
             return true;
         }
-        let others = self.iter().filter(|c| c.device != device).map(|c| c.span.to).max();
         let new = || Claimant { device, span: Span::new(time, time), count: 0, arp: 0, turns: 0 };
-        let Some(claimant) = bounded::entry(&mut self.0, MAX_CLAIMANTS, |c| c.device == device, new) else {
+        let Some(claimant) = bounded::entry(&mut self.list, MAX_CLAIMANTS, |c| c.device == device, new)
+        else {
             return false;
         };
         claimant.count += 1;
         claimant.arp += u64::from(by_arp);
-        let another_spoke = others.is_some_and(|at| claimant.count == 1 || at > claimant.span.to);
-        claimant.turns += u64::from(another_spoke);
+        let before = self.latest.replace(device);
+        claimant.turns += u64::from(before.is_some_and(|before| before != device));
         claimant.span.to = claimant.span.to.max(time);
         true
     }
@@ -76,7 +80,7 @@ impl Claimants {
     /// that is so.
     #[inline]
     pub(super) fn claim_again(&mut self, device: DeviceId, by_arp: bool, time: Time) -> bool {
-        let [only] = self.0.as_mut_slice() else { return false };
+        let [only] = self.list.as_mut_slice() else { return false };
         if only.device != device {
             return false;
         }

@@ -105,6 +105,23 @@ mod tests {
         assert!((found[0].spans[0].seconds() - 75.0).abs() < 1.0, "{:?}", found[0].spans);
     }
 
+    /// Stamps to a second: two answer every question at the same time. Without the order of the packets nobody spoke after another.
+    #[test]
+    fn two_that_answer_within_one_stamp_are_a_conflict() {
+        let asked = |changes: u32| {
+            let mut bench = Bench::new(2);
+            for round in 0..7 {
+                let t = f64::from(round) * 30.0;
+                for host in if round < changes { [0, 1] } else { [1, 1] } {
+                    bench.claims(host, IP, true, (t, t), 1);
+                }
+            }
+            bench.find(detect).len()
+        };
+        assert_eq!(asked(7), 1);
+        assert_eq!(asked(1), 0, "one was exchanged for the other");
+    }
+
     #[test]
     fn an_exchanged_device_a_change_of_link_and_a_router_are_none() {
         let mut exchanged = Bench::new(2);

@@ -17,7 +17,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The depth stays the same to the last digit while the boat runs over a bottom that changes. It looks like a \
                   good depth, and is an old one: the display gives no warning of shallow water.",
         detection: "The same depth, to the last digit, for 10 s or more at over 1.5 kn, where the bottom is known to change: the \
-                    depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep), or \
+                    depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep; by \
+                    two digits and more than any step before or after, when it stood for ten times as much way as at any other time), or \
                     another sounder that is not unrelated to it sees it change meanwhile, or a depth given in \
                     centimetres, which the boat's own heave keeps moving, suddenly stops moving.",
         lookalikes: "A flat bottom at rest, or in still water with a sounder that gives tenths of a metre. A zero that is held \
@@ -61,8 +62,15 @@ const WOKEN: usize = 5;
 /// Time before a stand in which the depth's usual change is looked at, seconds.
 const BEFORE_S: f64 = 30.0;
 
+/// A stand over so many times as much way as any other of the recording stands alone: on a round bottom the stand at its top or
+/// foot is at most five times as long as the next ones.
+const ALONE: f64 = 10.0;
+
 /// Bottom is even where the depth stands still for more than this share of the time.
 const MOSTLY_EVEN: f64 = 0.5;
+
+/// A stand that is like others for so much of its own time is one of them.
+const LIKE_IT: f64 = 0.25;
 
 /// Another sounder must see the depth change by this share, at least, and by half a metre.
 const CHANGE_SHARE: f64 = 0.05;
@@ -76,6 +84,8 @@ enum Why {
     Other(f64),
     /// So many changes a second just before, none in it.
     Stopped(f64),
+    /// It was over so many times as much way as any other, and woke up with a leap of so many metres.
+    Alone(f64, f64),
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -145,17 +155,50 @@ fn why(books: &Books, source: &Source, others: &[&Source], motion: &Motion<'_>, 
     if let Some(change) = change {
         return Some(Why::Other(change));
     }
+    if let Some(alone) = alone(source, motion, span, resolution) {
+        return Some(alone);
+    }
     (resolution <= FINE_M && known >= BEFORE_S / 3.0 && missing >= MISSING_CHANGES)
         .then_some(Why::Stopped(rate))
 }
 
+/// Whether a stand is far longer than any other of a depth that changes all the while otherwise, and ends with a step that stands
+/// out: where an even bottom ends, the depth goes on from there as steeply as it began.
+fn alone(source: &Source, motion: &Motion<'_>, stand: Span, resolution: f64) -> Option<Why> {
+    let way = |span: &Span| motion.known_way_m(*span);
+    let own_m = way(&stand)?;
+    let others = source.runs.still(0.0).into_iter().filter(|other| *other != stand);
+    let longest_m = others.filter_map(|other| way(&other)).fold(SHORTEST_WAY_M, f64::max);
+    let all_m = source.first.zip(source.last).and_then(|(from, to)| way(&Span::new(from, to)))?;
+    let moves = changes(source.track.samples()).len() as f64 >= MISSING_CHANGES && all_m >= 1.5 * own_m;
+    if own_m < ALONE * longest_m || !moves || depth_second_echo::leaps(source) {
+        return None;
+    }
+    let track: Vec<Sample> = source.track.samples().iter().copied().filter(|s| s.a > 0.0).collect();
+    let (began, wakes) =
+        (track.partition_point(|s| s.time < stand.from), track.partition_point(|s| s.time <= stand.to));
+    let before = track.get(began.saturating_sub(WOKEN)..=began)?;
+    let after = track.get(wakes..wakes + WOKEN)?;
+    let (held, first) = (before.last()?, after.first()?);
+    let leap = (first.a - held.a).abs();
+    let goes_on = after.iter().map(|s| (s.a - first.a).abs()).fold(0.0, f64::max);
+    let steepest = changes(before).into_iter().chain(changes(after)).fold(0.0, f64::max);
+    let stands_out = leap > 1.5 * resolution && leap > steepest + 0.5 * resolution;
+    (stands_out && goes_on <= leap && first.time.since(stand.to) <= SHORTEST_S)
+        .then_some(Why::Alone(own_m / longest_m, leap))
+}
+
 /// Whether the depth stands at the same value, to a digit, in another place, and stands most of the time anyhow: then the bottom is
-/// even, and ends in steps. Over another bottom a sounder may hang at one value again and again.
+/// even, and ends in steps. Over another bottom a sounder may hang at one value again and again. The stand itself, which may
+/// be the frozen one, speaks for an even bottom only where others are like it for a good part of its time.
 fn is_plateau(source: &Source, stand: Span, held: f64, resolution: f64) -> bool {
     let stands = source.runs.still(SHORTEST_S);
     let alike = |other: &Span| within(source, *other).iter().any(|s| (s.a - held).abs() < 1.5 * resolution);
-    let still_s: f64 = stands.iter().map(|span| span.seconds()).sum();
-    still_s > MOSTLY_EVEN * lasted_s(source) && stands.iter().any(|other| *other != stand && alike(other))
+    let others = || stands.iter().filter(|other| **other != stand);
+    let other_s: f64 = others().map(|span| span.seconds()).sum();
+    let alike_s: f64 = others().filter(|other| alike(other)).map(|span| span.seconds()).sum();
+    let own_s = if alike_s >= LIKE_IT * stand.seconds() { stand.seconds() } else { 0.0 };
+    alike_s > 0.0 && other_s + own_s > MOSTLY_EVEN * lasted_s(source)
 }
 
 /// By how much another sounder saw the depth change while this one stood at `held`, metres; nothing when it hardly did, or when
@@ -226,6 +269,11 @@ fn finding(
         Why::Leap(m) => format!("When it woke up it leapt by {} m.", number(*m, 1)),
         Why::Other(m) => format!("Another sounder saw the depth change by {} m meanwhile.", number(*m, 1)),
         Why::Stopped(rate) => format!("Just before, it changed {} times a second.", number(*rate, 1)),
+        Why::Alone(times, m) => format!(
+            "No other stand of it is longer than one part in {} of this one's way, and it ended with a step of {} m.",
+            number(*times, 0),
+            number(*m, 1)
+        ),
     };
     Some(
         Finding::new(Severity::Fault, format!("The depth of {who} stands still under way, for {} at the longest", seconds(frozen)))
@@ -314,6 +362,24 @@ mod tests {
         };
         assert_eq!(kinds(&witnessed(0.0)), [(Severity::Fault, vec![2])]);
         assert!(witnessed(4.0).is_empty());
+    }
+
+    /// A bottom that rises and falls again, and comes near the held value when the depth wakes up.
+    #[test]
+    fn a_stand_that_is_far_longer_than_any_other_is_found() {
+        let run = |step_m: f64| {
+            let m = move |t: f64| {
+                let wander = |t: f64| 20.0 + 2.0 * (t / 5.0).sin();
+                match t {
+                    ..38.0 => wander(t),
+                    38.0..98.0 => wander(38.0),
+                    _ => wander(t - 60.0) + step_m,
+                }
+            };
+            detect(&boat(6.0, 0.1, 0..0, m).evidence()).len()
+        };
+        assert_eq!(run(0.25), 1);
+        assert_eq!(run(0.0), 0, "an even bottom may end so");
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Hosts of a network: what they show when they come up or leave, and how much they send and get.
 
 use super::bounded;
+use super::cut::CutLines;
 use super::inventory::DeviceId;
 use super::longest::{Lasting, Longest};
 use super::second::Second;
@@ -185,8 +186,8 @@ pub struct Host {
     first: Option<Time>,
     /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
     pub unpadded: u64,
-    /// Whether the recorder cut packets in which it sends lines: what stood behind the cut was not seen.
-    pub lines_cut: bool,
+    /// What the recorder cut off the packets in which it sends lines.
+    pub cut: CutLines,
     /// What it showed in its first seconds.
     pub at_first: Signs,
     /// What it showed just before its last frame.

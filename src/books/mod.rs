@@ -8,6 +8,7 @@ mod by_wire;
 mod claimants;
 pub mod clock;
 pub mod contention;
+mod cut;
 pub mod floods;
 pub mod found;
 mod gaps;
@@ -165,13 +166,17 @@ impl Books {
     /// Whether a host sends lines or a bus in packets that the recorder cut.
     #[must_use]
     pub fn lines_cut(&self, host: DeviceId) -> bool {
-        self.host(host).is_some_and(|host| host.lines_cut)
+        self.host(host).is_some_and(|host| host.cut.any())
     }
 
     /// Whether what a device says may stand behind the cut of the packets that carry it, and was not seen.
     #[must_use]
     pub fn is_cut(&self, device: DeviceId) -> bool {
-        self.carrier(device).is_some_and(|host| self.lines_cut(host))
+        let Some(host) = self.carrier(device).and_then(|host| self.host(host)) else { return false };
+        match self.inventory.get(device).map(|d| &d.identity) {
+            Some(Identity::Talker { talker, .. }) => host.cut.may_hold(talker),
+            _ => host.cut.any(),
+        }
     }
 
     /// Whether a host is a phone, a tablet or a laptop by all that shows: its hardware address was drawn by lot, and it

@@ -37,7 +37,7 @@ pub(super) fn never_valued(evidence: &Evidence<'_>, quantity: &str, check: &str)
 pub(super) fn finding(evidence: &Evidence<'_>, quantity: &str, check: &str) -> Vec<Finding> {
     let books = evidence.books;
     // Where the recorder cut packets with lines in them, it may stand behind the cut.
-    let cut = books.networks.iter().any(|(_, network)| network.hosts.values().any(|host| host.lines_cut));
+    let cut = books.networks.iter().any(|(_, network)| network.hosts.values().any(|host| host.cut.any()));
     if cut || books.series.of(quantity).next().is_some() {
         return Vec::new();
     }

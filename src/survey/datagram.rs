@@ -64,14 +64,20 @@ impl Intake {
             self.ssdp(way, udp.payload);
         } else if !marks.is_empty() {
             self.stream(way, "lines", onward.part);
+            if marks.len() > 1 {
+                self.books.networks.of(way.wire).host(way.host).cut.several();
+            }
             self.feed(way, onward, ports.1);
             self.sentences(way, udp.payload, onward, marks);
         } else if looks_like_lines(udp.payload) {
             self.stream(way, "lines", onward.part);
-            if cut {
-                self.books.networks.of(way.wire).host(way.host).lines_cut = true;
-            }
             let payload = if cut { whole_lines(udp.payload) } else { udp.payload };
+            let cut_lines = &mut self.books.networks.of(way.wire).host(way.host).cut;
+            if cut {
+                cut_lines.datagram(udp.payload, udp.payload_len);
+            } else if datagram_lines(payload).nth(1).is_some() {
+                cut_lines.several();
+            }
             for line in datagram_lines(payload) {
                 self.feed(way, onward, ports.1);
                 self.carried_line(onward.feed, onward.receiver, way.time, line);

@@ -85,7 +85,7 @@ impl Intake {
             }
         }
         if is_cut && looks_like_lines(tcp.payload) {
-            self.books.networks.of(way.wire).host(way.host).lines_cut = true;
+            self.books.networks.of(way.wire).host(way.host).cut.stream();
         }
         let Some(time) = way.time else { return };
         if tables.last_segment.is_some_and(|last| last.since(time) > DISORDER_S) {

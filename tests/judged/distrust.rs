@@ -1,9 +1,10 @@
 //! Recordings that exclude nothing: in the wrong order, with holes, cut packets, or no checksums.
 
+use crate::hosts::{GROUP, Traffic};
 use crate::make::{ALL, START_US, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
 use crate::silences::{depths, standing, without};
 use crate::wires::sensors;
-use crate::{ask, judge};
+use crate::{alarms, ask, judge};
 use leadsman::report::model::Standing;
 
 /// Two parts of a log, put together the wrong way round: what lies between them is not what was sent between them.
@@ -88,4 +89,31 @@ fn parts_in_the_wrong_order_send_nothing_again() {
     };
     let report = judge(&[[pcap_head(1), half(300), half(0)].concat()]);
     assert!(report.findings.iter().all(|f| f.kind != "tcp-retransmission"), "{:?}", report.findings);
+}
+
+/// A gateway sends each sentence in a datagram of its own, and the recorder cuts those of the position. A sounder whose sentences are
+/// whole is missed when it pauses; where a datagram in ten holds two lines, its sentences may stand behind the cut.
+#[test]
+fn who_is_seen_whole_is_judged_in_a_cut_capture() {
+    for joins in [false, true] {
+        let mut traffic = Traffic::of_two_displays(240.0);
+        let mut send = |at: f64, lines: &str| {
+            let datagram = ipv4(0xC0A8_2F04, GROUP, 17, (0, 0, false), &udp(10110, 10110, lines.as_bytes()));
+            traffic.0.push((at, ethernet(4, [1, 0, 0x5E, 0x7E, 7, 1], 0x0800, &datagram)));
+        };
+        for i in 0..240_u32 {
+            let at = f64::from(i);
+            let deg = |tenth: u32| sentence(&format!("HCHDG,{}.{tenth},,,,", 90 + i % 3));
+            let place = format!("5430.{i:04},N,01010.0000,E,1,09,0.9,2.0,M,44.0,M,,");
+            send(at + 0.2, &sentence(&format!("GPGGA,1200{:02}.00,{place}", i % 60)));
+            send(at + 0.4, &deg(1));
+            send(at + 0.6, &if joins && i % 10 == 0 { deg(3) + &deg(4) } else { deg(3) });
+            if !(100..118).contains(&i) && !(160..180).contains(&i) {
+                send(at + 0.8, &sentence(&format!("SDDPT,{:.1},0.4,", 7.4 + f64::from(i % 7) / 10.0)));
+            }
+        }
+        let report = judge(&[traffic.recorded_up_to(96)]);
+        let expected: &[&str] = if joins { &[] } else { &["device-dropout"] };
+        assert_eq!(alarms(&report), expected, "{:?}", report.findings);
+    }
 }

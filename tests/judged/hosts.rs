@@ -3,7 +3,7 @@
 use crate::make::{ALL, ethernet, ipv4, mac, pcap_head, pcap_record, sentence, tcp, udp};
 use crate::{alarms, judge, number};
 
-const GROUP: u32 = 0xEFFE_0701;
+pub(super) const GROUP: u32 = 0xEFFE_0701;
 
 /// The traffic of a network, in any order of time.
 #[derive(Default)]
@@ -101,7 +101,7 @@ impl Traffic {
     }
 
     /// The recording of a recorder that keeps so many bytes of each packet.
-    fn recorded_up_to(mut self, snap: usize) -> Vec<u8> {
+    pub(super) fn recorded_up_to(mut self, snap: usize) -> Vec<u8> {
         self.0.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut out = pcap_head(1);
         for (at, packet) in self.0 {

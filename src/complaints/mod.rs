@@ -10,6 +10,7 @@ mod display_disconnects;
 mod distrust;
 mod exclude;
 mod heading_jumps;
+mod in_order;
 mod no_depth;
 mod no_heading;
 mod no_position;
@@ -194,7 +195,8 @@ fn weigh(books: &Books, findings: &[Finding], complaint: &Complaint, cause: &Cau
                 None => {
                     let telling = recordings::that_tells(books, cause.name);
                     let telling = telling.map(would_show).unwrap_or_default();
-                    let why = silences::doubt(books, findings, complaint.scope, cause.name);
+                    let why = silences::doubt(books, findings, complaint.scope, cause.name)
+                        .or_else(|| in_order::so_far(books, complaint.scope, cause.name));
                     let why = why.unwrap_or_else(|| cause.open.to_owned());
                     (Standing::Open, format!("{why}{telling}"), cause.check.to_owned())
                 }

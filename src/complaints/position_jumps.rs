@@ -1,6 +1,6 @@
 //! "The position jumps."
 
-use super::{Cause, Complaint, Scope, exclude, never, shared, unsaid};
+use super::{Cause, Complaint, Scope, exclude, in_order, never, shared, unsaid};
 
 pub(super) const COMPLAINT: Complaint = Complaint {
     name: "position-jumps",
@@ -24,15 +24,15 @@ pub(super) const COMPLAINT: Complaint = Complaint {
         Cause {
             name: "fix-lost",
             shown: unsaid,
-            excluded: never,
+            excluded: in_order::fix_kept,
             open: "No loss of the fix was seen.",
             check: "Look at the antenna's view of the sky.",
         },
         Cause {
             name: "poor-fix",
             shown: unsaid,
-            excluded: never,
-            open: "Satellites and dilution of precision are not in it, or are good.",
+            excluded: in_order::fix_good,
+            open: "Not every receiver says its dilution of precision in it, or too little was recorded.",
             check: "Look at the receiver's satellite page.",
         },
         shared::DEVICE_RESTART,

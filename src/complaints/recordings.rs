@@ -1,15 +1,37 @@
 //! Which recording would tell a cause that this one leaves open.
 
+use super::in_order::under_way_s;
 use crate::books::Books;
+
+/// What the recordings below last, seconds.
+const MINUTE_S: f64 = 60.0;
+const TEN_MINUTES_S: f64 = 600.0;
+
+/// A millisecond, and what a recorder's own digits add.
+const MILLISECOND_S: f64 = 0.0011;
 
 /// What to record so that a cause shows or is excluded; `None` for what no recording shows.
 ///
 /// The answer completes "It would show in ...". A recording of a kind that this one is already is none to ask for.
 pub(super) fn that_tells(books: &Books, cause: &str) -> Option<&'static str> {
-    if cause == "low-supply-voltage" && books.series.of("voltage").any(|source| source.valid > 0) {
+    if is_such(books, cause) {
         return None;
     }
     TELLING.iter().find(|(name, _)| *name == cause).and_then(|(_, recording)| *recording)
+}
+
+/// Whether the recording is already of the kind that would tell a cause.
+fn is_such(books: &Books, cause: &str) -> bool {
+    let roots = || books.wires.iter().map(|(_, w)| w).filter(|w| w.carried_by.is_none() && w.frames > 0);
+    let lasted = |seconds: f64| roots().next().is_some() && roots().all(|w| books.recorded_s(w) >= seconds);
+    match cause {
+        "low-supply-voltage" => books.series.of("voltage").any(|source| source.valid > 0),
+        "poor-fix" => books.series.of("fix-quality").any(|source| source.valid > 0),
+        "irregular-message" => lasted(TEN_MINUTES_S) && roots().all(|w| w.stamp_s() <= MILLISECOND_S),
+        "slow-message" => lasted(MINUTE_S),
+        "position-frozen" => under_way_s(books) >= TEN_MINUTES_S,
+        _ => false,
+    }
 }
 
 /// Every candidate cause, in alphabetical order.

@@ -1,6 +1,6 @@
 //! Causes that several complaints have in common.
 
-use super::{Cause, exclude, never, silences, unsaid};
+use super::{Cause, exclude, in_order, never, silences, unsaid};
 use crate::findings::Finding;
 
 /// Everyone on a wire at once.
@@ -120,7 +120,7 @@ pub(super) const LINE_OVERLOADED: Cause = Cause {
 pub(super) const SLOW_MESSAGE: Cause = Cause {
     name: "slow-message",
     shown: unsaid,
-    excluded: never,
+    excluded: in_order::rates_kept,
     open: "No steady message well under its standard rate was seen.",
     check: "Look at the rate settings of the device.",
 };
@@ -129,7 +129,7 @@ pub(super) const SLOW_MESSAGE: Cause = Cause {
 pub(super) const IRREGULAR_MESSAGE: Cause = Cause {
     name: "irregular-message",
     shown: unsaid,
-    excluded: never,
+    excluded: in_order::rhythm_even,
     open: "No ragged message was seen.",
     check: "Look at the load of the bus and of the device.",
 };
@@ -201,8 +201,8 @@ pub(super) const HEADING_MESSAGE_DROPOUT: Cause = Cause {
 pub(super) const DEPTH_FROZEN: Cause = Cause {
     name: "depth-frozen",
     shown: unsaid,
-    excluded: never,
-    open: "The boat did not move over changing water beside a depth that stands still.",
+    excluded: in_order::depth_moves,
+    open: "Too few depths to tell whether one stands still over changing water.",
     check: "Run slowly over a slope and watch whether the depth follows.",
 };
 
@@ -210,7 +210,7 @@ pub(super) const DEPTH_FROZEN: Cause = Cause {
 pub(super) const POSITION_FROZEN: Cause = Cause {
     name: "position-frozen",
     shown: unsaid,
-    excluded: never,
+    excluded: in_order::position_moves,
     open: "No position that stands still under way was seen.",
     check: "Look at the receiver's own page while under way.",
 };

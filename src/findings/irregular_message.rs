@@ -128,6 +128,28 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     findings
 }
 
+/// Whether a message of live data surely comes evenly; `None` when it has no rate to keep.
+pub(crate) fn is_even(books: &Books, stream: &Stream) -> Option<bool> {
+    let standard = stream.standard_s.filter(|s| *s <= LIVE_S)?;
+    let least = match stream.message {
+        Message::Pgn(_) => 0.0,
+        Message::Sentence(_) => MINDED_S,
+        Message::Protocol(_) => return None,
+    };
+    let wire = books.inventory.get(stream.device).and_then(|device| books.wires.get(device.wire));
+    let (Some(wire), Some(median), Some(p99_s)) = (wire, stream.median_s(), stream.quantile_s(0.99)) else {
+        return Some(false);
+    };
+    let of_its_own = wire.carried_by.is_none() && stream.steps_back == 0 && !books.is_cut(stream.device);
+    let finely = wire.stamp_s() <= 0.5 * standard.min(median);
+    Some(
+        of_its_own
+            && finely
+            && stream.count >= ENOUGH
+            && p99_s <= (LATE * median + wire.stamp_s()).max(least),
+    )
+}
+
 /// How a message comes, when it has a rate at all and keeps it on average.
 fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm> {
     let books = evidence.books;

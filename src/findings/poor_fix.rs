@@ -2,6 +2,7 @@
 
 use super::words::{number, percent, seconds};
 use super::{Detector, Doc, Evidence, Finding};
+use crate::books::Books;
 use crate::books::bounded;
 use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
@@ -52,12 +53,16 @@ const SAME_SHARE: f64 = 0.02;
 const FEWEST: usize = 10;
 
 /// What one message says of the fix over the recording.
-struct Quality<'a> {
+pub(crate) struct Quality<'a> {
     source: &'a Source,
-    valid: usize,
-    poor: usize,
-    worst_hdop: Option<f64>,
-    fewest: Option<f64>,
+    /// Messages with a valid fix.
+    pub(crate) valid: usize,
+    /// Those of them with a poor one.
+    pub(crate) poor: usize,
+    /// The largest horizontal dilution.
+    pub(crate) worst_hdop: Option<f64>,
+    /// The fewest satellites used.
+    pub(crate) fewest: Option<f64>,
     spans: Vec<Span>,
 }
 
@@ -68,8 +73,13 @@ impl Quality<'_> {
     }
 }
 
-fn quality<'a>(evidence: &Evidence<'a>, source: &'a Source) -> Quality<'a> {
-    let books = evidence.books;
+/// What a receiver's messages say of its fix, each that says anything of enough fixes.
+pub(crate) fn qualities(books: &Books, device: DeviceId) -> Vec<Quality<'_>> {
+    let its = books.series.of("fix-quality").filter(|s| books.inventory.same(s.key.device, device));
+    its.map(|source| quality(books, source)).filter(|q| q.valid >= FEWEST).collect()
+}
+
+fn quality<'a>(books: &'a Books, source: &'a Source) -> Quality<'a> {
     let same = |s: &&Source| books.inventory.same(s.key.device, source.key.device);
     let positions: Vec<&Source> = books.series.of("position").filter(same).collect();
     let without: Vec<Span> = positions.iter().flat_map(|s| s.runs.absent(0.0)).collect();
@@ -98,7 +108,7 @@ fn quality<'a>(evidence: &Evidence<'a>, source: &'a Source) -> Quality<'a> {
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut best: Vec<(DeviceId, Quality<'_>)> = Vec::new();
     for source in evidence.books.series.of("fix-quality") {
-        let q = quality(evidence, source);
+        let q = quality(evidence.books, source);
         let same =
             |(d, _): &&mut (DeviceId, Quality<'_>)| evidence.books.inventory.same(*d, source.key.device);
         match best.iter_mut().find(same) {

@@ -2,8 +2,10 @@
 
 use super::words::{labels, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, address_conflict, line_overloaded, pairs};
+use crate::books::Books;
 use crate::books::series::Source;
 use crate::books::timing::{Message, Stream};
+use crate::books::wires::Wire;
 use crate::report::model::Severity;
 
 pub(super) const DETECTOR: Detector = Detector {
@@ -99,10 +101,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     findings
 }
 
-/// The standard and the median interval of a message that is slow.
-fn slow(evidence: &Evidence<'_>, stream: &Stream) -> Option<(f64, f64)> {
-    let books = evidence.books;
-    let (standard, median) = (stream.standard_s?, stream.median_s()?);
+/// The standard interval of a message that has one and carries live data, and how many of them are slow.
+fn measure(stream: &Stream) -> Option<(f64, f64)> {
+    let standard = stream.standard_s?;
     let (limit, live) = match stream.message {
         Message::Pgn(_) => (SLOW_N2K, standard <= LIVE_S),
         Message::Sentence(name) => {
@@ -111,12 +112,29 @@ fn slow(evidence: &Evidence<'_>, stream: &Stream) -> Option<(f64, f64)> {
         }
         Message::Protocol(_) => return None,
     };
+    live.then_some((standard, limit))
+}
+
+/// Whether a message is surely not slow; `None` when it has no rate to keep.
+pub(crate) fn keeps_rate(books: &Books, stream: &Stream) -> Option<bool> {
+    let (standard, limit) = measure(stream)?;
+    let wire = books.inventory.get(stream.device).and_then(|device| books.wires.get(device.wire));
+    let stamp_s = wire.map_or(f64::INFINITY, Wire::stamp_s);
+    let in_time = stream.median_s().is_some_and(|median| median + stamp_s < limit * standard);
+    Some(in_time && stream.count >= ENOUGH && !books.is_cut(stream.device))
+}
+
+/// The standard and the median interval of a message that is slow.
+fn slow(evidence: &Evidence<'_>, stream: &Stream) -> Option<(f64, f64)> {
+    let books = evidence.books;
+    let (standard, limit) = measure(stream)?;
+    let median = stream.median_s()?;
     let steady = stream.is_periodic() && stream.quantile_s(0.9)? <= STEADY * median;
     let wire = books.inventory.get(stream.device)?.wire;
     let stamps = books.wires.get(wire)?.stamp_s();
     // By coarse stamps an interval may be a stamp longer than it was.
     let surely = if stamps < standard { median } else { median - stamps };
-    let is_slow = live && surely >= limit * standard && stream.count >= ENOUGH;
+    let is_slow = surely >= limit * standard && stream.count >= ENOUGH;
     if !is_slow || !steady {
         return None;
     }
@@ -170,7 +188,6 @@ fn repeats(evidence: &Evidence<'_>, stream: &Stream) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::books::Books;
     use crate::books::timing::SentenceName;
     use crate::messages::nmea0183;
     use crate::recording::WireKind;

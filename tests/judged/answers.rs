@@ -206,3 +206,44 @@ fn where_nothing_shows_a_recording_comes_first() {
     let first = report.complaints[0].causes.iter().find(|row| row.standing == Standing::Open).unwrap();
     assert!(first.next_check.starts_with("Record the wire of the device"), "{}", first.next_check);
 }
+
+/// A boat that runs north for a quarter of an hour at up to 12 kn, over a bottom that changes, with a good receiver.
+#[test]
+fn what_a_recording_shows_to_be_in_order_is_ruled_out() {
+    let said = |quality: bool| {
+        move |i: u32| {
+            let knots = 6.0 + 6.0 * (f64::from(i) / 100.0).sin();
+            let north = 30.0 + f64::from(i) * 6.0 / 3600.0 - (f64::from(i) / 100.0).cos() / 6.0;
+            let place = format!("54{north:07.4},N,01010.0000,E");
+            let time = format!("{:02}{:02}{:02}.00", i / 3600, i / 60 % 60, i % 60);
+            let dilution = if quality { "1,09,0.9" } else { "1,," };
+            vec![
+                format!("GPRMC,{time},A,{place},{knots:.1},0.0,010126,,,A"),
+                format!("GPGGA,{time},{place},{dilution},2.0,M,44.0,M,,"),
+                format!("SDDPT,{:.1},0.3,", 9.0 + 3.0 * (f64::from(i) / 20.0).sin()),
+            ]
+        }
+    };
+    let told = |quality: bool, complaint: &str, cause: &str| {
+        standing(crate::lines::line(900, said(quality)), complaint, cause)
+    };
+    for (complaint, cause, words) in [
+        ("position-jumps", "fix-lost", "Each of 1800 position messages"),
+        ("position-jumps", "poor-fix", "at most 0.9 and no fewer than 9 satellites"),
+        ("position-jumps", "position-frozen", "under way at over 3 kn"),
+        ("depth-wrong", "depth-frozen", "No depth stands still"),
+        ("data-drops-out", "slow-message", "3 messages of live data"),
+        ("data-drops-out", "irregular-message", "99 in 100 intervals of each of 3 messages"),
+    ] {
+        let (told, why) = told(true, complaint, cause);
+        assert!(told == Standing::RuledOut && why.contains(words), "{cause}: {why}");
+    }
+    // What is left open says how far the recording goes.
+    let (open, why) = told(true, "no-depth", "depth-lost-at-speed");
+    assert!(open == Standing::Open && why.contains("up to 12 kn"), "{why}");
+    let (open, why) = told(false, "position-jumps", "poor-fix");
+    assert!(
+        open == Standing::Open && why.contains("Not every receiver") && why.contains("It would show"),
+        "{why}"
+    );
+}

@@ -169,8 +169,8 @@ fn books_filled(bencher: Bencher<'_, '_>, file: &str) {
 fn report_made(bencher: Bencher<'_, '_>, file: &str) {
     let books = fill(vec![recording(&content(file))], &Options::default(), &mut |_| {}).unwrap();
     bencher.bench_local(|| {
-        let findings = findings::judge(&books);
-        let answers = complaints::answer(&books, &findings, None);
-        report::assemble(&books, findings, answers, false)
+        let judgement = findings::judge(&books);
+        let answers = complaints::answer(&books, &judgement.findings, None);
+        report::assemble(&books, judgement, answers, false)
     });
 }

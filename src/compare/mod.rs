@@ -5,6 +5,7 @@
 //! also says what that side could not have shown. Absence is taken for proof only where `proof` finds that the trouble
 //! would have shown itself.
 
+mod conditions;
 mod devices;
 mod findings;
 mod html;

@@ -7,7 +7,7 @@ pub(super) struct Need {
     pub(super) quantity: Option<&'static str>,
     /// Devices that stand in each other's way: the trouble is over when one of them is gone.
     pub(super) rivals: bool,
-    /// What must happen to the boat, which no report tells.
+    /// What must happen to the boat; few reports tell whether it did (see `conditions`).
     pub(super) conditions: Option<&'static str>,
     /// The kind of wire that it is seen on, for findings without devices.
     pub(super) wire: Option<&'static str>,

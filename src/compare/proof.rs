@@ -1,5 +1,6 @@
 //! Whether one side would have shown what the other found.
 
+use super::conditions::{self, Shown};
 use super::need::{self, Need};
 use super::noise::EXPECTED_EVENTS;
 use super::side::{Finding, Wire};
@@ -63,12 +64,17 @@ pub(super) fn weigh(view: &View<'_>, finding: &Finding) -> Proof {
     if let Some(proof) = wires.and_then(|(_, there)| stamped(view, finding, there, need)) {
         return proof;
     }
+    let untold = match conditions::shown(view, finding) {
+        Some(Shown::Yes(why)) => return Proof::Sure(why),
+        Some(Shown::Not(why)) => why,
+        None => format!("the reports do not tell whether {} had that", view.name),
+    };
     let proof = often_enough(view, finding, wires);
+    if let (Proof::Sure(why), Some(turned)) = (&proof, conditions::turned_as_much(view, finding)) {
+        return Proof::Sure(format!("{why}, though the boat turned by {turned:.0} deg"));
+    }
     match (proof, need.conditions) {
-        (Proof::Sure(_), Some(conditions)) => Proof::Weak(
-            format!("{conditions}, and the reports do not tell whether {} had that", view.name),
-            None,
-        ),
+        (Proof::Sure(_), Some(conditions)) => Proof::Weak(format!("{conditions}, and {untold}"), None),
         // No length of recording would prove it.
         (Proof::Weak(why, _), Some(conditions)) => Proof::Weak(format!("{why}, and {conditions}"), None),
         (proof, _) => proof,

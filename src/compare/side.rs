@@ -213,6 +213,25 @@ pub struct Source {
     /// Pauses.
     #[serde(deserialize_with = "or_default")]
     pub dropouts: u64,
+    /// What would have shown of it.
+    #[serde(deserialize_with = "or_default")]
+    pub shows: Shows,
+}
+
+/// What would have shown of a source in the way that the boat was used.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[serde(default)]
+pub struct Shows {
+    /// Depth: it held for a minute in all at speeds over this, knots.
+    pub held_over_kn: Option<f64>,
+    /// Depth: half of its messages without a depth came at speeds over this, knots.
+    pub lost_at_kn: Option<f64>,
+    /// Heading: how far it turned in all, degrees.
+    pub turned_deg: Option<f64>,
+    /// Heading: a constant error of so much would show, degrees.
+    pub offset_deg: Option<f64>,
+    /// Heading: an error that swings by so much would show, degrees.
+    pub swing_deg: Option<f64>,
 }
 
 /// The intervals of a source, seconds.

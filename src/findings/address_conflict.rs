@@ -295,7 +295,10 @@ mod tests {
         }
         let evidence = Evidence::of(&books);
         let found = detect(&evidence);
-        assert_eq!(judge(&books).iter().filter(|f| f.kind == "address-conflict").count(), found.len());
+        assert_eq!(
+            judge(&books).findings.iter().filter(|f| f.kind == "address-conflict").count(),
+            found.len()
+        );
         found
     }
 

@@ -63,6 +63,12 @@ pub(super) fn swings(e: &CourseError) -> bool {
         && e.left <= LEFT_DEG
 }
 
+/// A swing of so much would surely be told, degrees.
+pub(super) fn surely_deg(e: &CourseError) -> Option<f64> {
+    let known = e.fast_kn >= SLOW_KN && e.sectors >= SECTORS && e.left <= LEFT_DEG;
+    known.then(|| 2.0f64.mul_add(e.swing_sd, LARGE_DEG.max(2.0f64.mul_add(e.swing_sd, SURE_DEG))))
+}
+
 fn finding(evidence: &Evidence<'_>, source: &Source, e: &CourseError) -> Finding {
     let [a, b, c, d, e2] = e.k;
     let who = evidence.books.inventory.label(source.key.device);

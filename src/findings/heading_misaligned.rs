@@ -68,6 +68,12 @@ pub(super) fn is_off(e: &CourseError) -> bool {
         && e.left <= LEFT_DEG
 }
 
+/// A constant error of so much would surely be told, degrees.
+pub(super) fn surely_deg(e: &CourseError) -> Option<f64> {
+    let known = e.a_sd <= WIDEST_DEG && e.left <= LEFT_DEG && !compass_deviation::swings(e);
+    known.then(|| 2.0f64.mul_add(e.a_sd, LARGE_DEG.max(2.0f64.mul_add(e.a_sd, SURE_DEG))))
+}
+
 /// Whether the boat may have gone astern: the course is the reverse of the heading, and no faster than that goes (common
 /// practice, no source).
 fn is_astern(e: &CourseError) -> bool {

@@ -71,6 +71,7 @@ mod rival_dhcp_servers;
 mod rounded;
 mod same_order;
 mod self_assigned_address;
+mod shows;
 mod singles_missing;
 pub(crate) mod slow_message;
 mod split_subnet;
@@ -89,9 +90,10 @@ use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::series::SourceKey;
 use crate::books::wires::WireId;
-use crate::report::model::{Number, Severity};
+use crate::report::model::{Number, Severity, Shows};
 use crate::time::Span;
 use presence::Presence;
+use rustc_hash::FxHashMap;
 use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
 
@@ -401,10 +403,18 @@ pub fn clock_was_set(books: &Books) -> bool {
     clock_step::was_set(books)
 }
 
-/// Judges the books: every finding, in the order in which a technician should look at them: gravest first, and before
-/// what follows from it.
+/// What the books show.
+#[derive(Debug)]
+pub struct Judgement {
+    /// Every finding, in the order in which a technician should look at them: gravest first, and before what follows from it.
+    pub findings: Vec<Finding>,
+    /// By source, what would have shown where no finding says that it did.
+    pub shows: FxHashMap<SourceKey, Shows>,
+}
+
+/// Judges the books.
 #[must_use]
-pub fn judge(books: &Books) -> Vec<Finding> {
+pub fn judge(books: &Books) -> Judgement {
     let evidence = Evidence::of(books);
     let mut findings = Vec::new();
     for detector in DETECTORS {
@@ -418,7 +428,7 @@ pub fn judge(books: &Books) -> Vec<Finding> {
             findings.push(finding);
         }
     }
-    links::settle(books, findings)
+    Judgement { shows: shows::all(&evidence), findings: links::settle(books, findings) }
 }
 
 #[cfg(test)]

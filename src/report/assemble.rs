@@ -2,17 +2,18 @@
 
 use super::model::{
     BaudLoad, Bin, ComplaintRow, DeviceRow, Extremes, FindingRow, Intervals, Load, RecordingRow, Report,
-    SourceRow, TimingRow, Tool, WireRow, drops_out_after_s,
+    Shows, SourceRow, TimingRow, Tool, WireRow, drops_out_after_s,
 };
 use crate::books::Books;
 use crate::books::inventory::{Device, DeviceId, Identity};
-use crate::books::series::{LastValue, Source};
+use crate::books::series::{LastValue, Source, SourceKey};
 use crate::books::timing::Stream;
 use crate::books::wires::{BAUD_RATES, Wire, WireId};
-use crate::findings::Finding;
+use crate::findings::{Finding, Judgement};
 use crate::frames::Mac;
 use crate::recording::WireKind;
 use crate::time::Span;
+use rustc_hash::FxHashMap;
 use serde_json::{Map, Value};
 
 /// Bits a second of an NMEA 2000 bus (fact sheet, section 1).
@@ -28,7 +29,7 @@ const ETHERNET_OCTETS_S: f64 = 12_500_000.0;
 #[must_use]
 pub fn assemble(
     books: &Books,
-    findings: Vec<Finding>,
+    Judgement { findings, shows }: Judgement,
     complaints: Vec<ComplaintRow>,
     with_plots: bool,
 ) -> Report {
@@ -39,7 +40,7 @@ pub fn assemble(
         recordings: recordings(books),
         wires: books.wires.iter().map(|(id, wire)| wire_row(books, id, wire)).collect(),
         devices: books.inventory.iter().map(|(id, device)| device_row(books, id, device)).collect(),
-        sources: sources(books),
+        sources: sources(books, &shows),
         timing: timing(books),
         plots: if with_plots { super::plots::fill(books, &findings) } else { super::plots::Plots::default() },
         findings: findings.into_iter().map(|finding| finding_row(books, finding)).collect(),
@@ -58,13 +59,13 @@ const FIRST: [&str; 7] = [
     "rate-of-turn",
 ];
 
-fn sources(books: &Books) -> Vec<SourceRow> {
+fn sources(books: &Books, shows: &FxHashMap<SourceKey, Shows>) -> Vec<SourceRow> {
     let mut sources: Vec<&Source> = books.series.iter().filter(|s| s.key.quantity != "fix-quality").collect();
     let rank = |q: &str| FIRST.iter().position(|first| *first == q).unwrap_or(FIRST.len());
     sources.sort_by_key(|s| {
         (rank(s.key.quantity), s.key.quantity, s.key.reference, std::cmp::Reverse(s.count), s.key.device)
     });
-    sources.into_iter().map(|s| source_row(books, s)).collect()
+    sources.into_iter().map(|s| source_row(books, s, shows.get(&s.key).copied())).collect()
 }
 
 fn timing(books: &Books) -> Vec<TimingRow> {
@@ -232,7 +233,7 @@ fn device_row(books: &Books, id: DeviceId, device: &Device) -> DeviceRow {
     row
 }
 
-fn source_row(books: &Books, source: &Source) -> SourceRow {
+fn source_row(books: &Books, source: &Source, shows: Option<Shows>) -> SourceRow {
     let stream = books.stream(source);
     let mut pauses = stream.map(|s| s.gaps.over(drops_out_after_s(s.median_s()))).unwrap_or_default();
     // Where the recorder's clock leapt, nothing paused.
@@ -259,6 +260,13 @@ fn source_row(books: &Books, source: &Source) -> SourceRow {
             }
         },
         extremes: extremes(source),
+        shows: shows.map(|s| Shows {
+            held_over_kn: s.held_over_kn.map(round),
+            lost_at_kn: s.lost_at_kn.map(round),
+            turned_deg: s.turned_deg.map(f64::round),
+            offset_deg: s.offset_deg.map(round),
+            swing_deg: s.swing_deg.map(round),
+        }),
     }
 }
 

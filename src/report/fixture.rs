@@ -2,7 +2,7 @@
 
 use super::model::{
     BaudLoad, Bin, CauseRow, ComplaintRow, DeviceRow, Extremes, FindingRow, Intervals, Load, Number,
-    RecordingRow, Report, Severity, SourceRow, Standing, TimingRow, Tool, WireRow,
+    RecordingRow, Report, Severity, Shows, SourceRow, Standing, TimingRow, Tool, WireRow,
 };
 use crate::time::{Span, Time};
 use serde_json::json;
@@ -176,6 +176,16 @@ fn source(quantity: &str, device: &str, message: &str, last_value: serde_json::V
         dropout_s: if quantity == "depth" { 9.7 } else { 0.0 },
         last_value,
         extremes: (quantity == "humidity").then_some(Extremes { lowest: 64.0, highest: 72.5 }),
+        shows: match quantity {
+            "depth" => Some(Shows { held_over_kn: Some(12.5), lost_at_kn: Some(6.0), ..Shows::default() }),
+            "heading" => Some(Shows {
+                offset_deg: Some(4.8),
+                swing_deg: Some(6.1),
+                turned_deg: Some(720.0),
+                ..Shows::default()
+            }),
+            _ => None,
+        },
     }
 }
 

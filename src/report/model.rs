@@ -279,6 +279,29 @@ pub struct SourceRow {
     /// The least and the most that a voltage was, volts; of other quantities nobody asks.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub extremes: Option<Extremes>,
+    /// What the way that the boat was used would have shown of it; left out when that is nothing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shows: Option<Shows>,
+}
+
+/// What would have shown of a source in the way that the boat was used: where it did not, it is not there.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+pub struct Shows {
+    /// Depth: it held for a minute in all at speeds over this, knots.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub held_over_kn: Option<f64>,
+    /// Depth: half of its messages without a depth came at speeds over this, knots.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lost_at_kn: Option<f64>,
+    /// Heading: how far it turned in all, degrees, as far as it was kept.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub turned_deg: Option<f64>,
+    /// Heading: a constant error of so much would show against the course over ground, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub offset_deg: Option<f64>,
+    /// Heading: an error that swings by so much to either side would show against the course over ground, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub swing_deg: Option<f64>,
 }
 
 /// The least and the most that a value was.

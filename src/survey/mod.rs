@@ -153,10 +153,10 @@ pub fn report_on(
 }
 
 fn judged(books: &Books, options: &Options) -> Report {
-    let mut findings = findings::judge(books);
-    complaints::narrow(books, &mut findings);
-    let answers = complaints::answer(books, &findings, options.complaint);
-    report::assemble(books, findings, answers, !options.without_plots)
+    let mut judgement = findings::judge(books);
+    complaints::narrow(books, &mut judgement.findings);
+    let answers = complaints::answer(books, &judgement.findings, options.complaint);
+    report::assemble(books, judgement, answers, !options.without_plots)
 }
 
 /// The pass itself: every record, in order of time, into the books.

@@ -76,7 +76,7 @@ pub(crate) fn measured(input: Box<dyn Read + Send>, size: Option<u64>) -> Result
         let books = survey::fill(recordings, &Options::default(), &mut |_| {})?;
         let summaries = books.recordings.clone();
         let found = findings::judge(&books);
-        let answers = complaints::answer(&books, &found, None);
+        let answers = complaints::answer(&books, &found.findings, None);
         Ok((report::assemble(&books, found, answers, true), summaries))
     };
     let outcome = run().map(|(report, summaries)| {

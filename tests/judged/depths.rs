@@ -4,7 +4,7 @@ use crate::wires::sensors;
 use crate::{alarms, can_log, judge};
 
 /// Depths (PGN 128267) once a second; `None` where the sounder finds no bottom.
-fn depths(m: impl Fn(f64) -> Option<f64>) -> Vec<(f64, u32, String)> {
+pub(crate) fn depths(m: impl Fn(f64) -> Option<f64>) -> Vec<(f64, u32, String)> {
     let frame = |i: u32| {
         let depth = m(f64::from(i) + 0.5).map_or(u32::MAX, |m| (m * 100.0) as u32);
         let [a, b, c, d] = depth.to_le_bytes();
@@ -38,7 +38,7 @@ fn shallow_water_without_depth_is_one() {
 }
 
 /// Course and speed over ground (PGN 129026) twice a second.
-fn speeds(knots: impl Fn(f64) -> f64) -> Vec<(f64, u32, String)> {
+pub(crate) fn speeds(knots: impl Fn(f64) -> f64) -> Vec<(f64, u32, String)> {
     let speed = |i: u32| {
         let t = f64::from(i) / 2.0;
         let [low, high] = ((knots(t) / 1.943_844 * 100.0) as u16).to_le_bytes();

@@ -14,6 +14,7 @@ mod after_gaps;
 mod answers;
 mod boat_clock;
 mod claims;
+mod compared;
 mod depths;
 mod distrust;
 mod engines;

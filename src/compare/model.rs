@@ -177,7 +177,7 @@ pub struct SourceChange {
     pub message: String,
     /// Which of several alike.
     pub instance: Option<u8>,
-    /// What changed: `reference`, `valid-share`, `pauses`.
+    /// What changed: `reference`, `offset`, `valid-share`, `pauses`.
     pub what: Option<&'static str>,
     /// Before, as a person reads it.
     pub before: Option<String>,

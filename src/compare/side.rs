@@ -213,6 +213,8 @@ pub struct Source {
     /// Pauses.
     #[serde(deserialize_with = "or_default")]
     pub dropouts: u64,
+    /// Depth: the offset that it carries, metres.
+    pub offset_m: Option<f64>,
     /// What would have shown of it.
     #[serde(deserialize_with = "or_default")]
     pub shows: Shows,

@@ -7,6 +7,9 @@ use super::view::{Absent, View, about_s};
 use crate::report::figures::{counted, duration, share};
 use std::collections::{HashMap, HashSet};
 
+/// Messages give a depth's offset in millimetres or in tenths of a metre: what differs by less is one offset, metres.
+const OFFSET_STEP_M: f64 = 0.005;
+
 /// What tells a source from others, beside its reference.
 type Key<'a> = (&'a str, usize, &'a str, Option<u8>);
 
@@ -109,6 +112,12 @@ fn changed(forth: &View<'_>, before: &Source, after: &Source, pauses: bool) -> V
     };
     if before.reference != after.reference {
         add("reference", reference(before), reference(after), String::from("as the messages say"));
+    }
+    if let Some((b, a)) = before.offset_m.zip(after.offset_m)
+        && (b - a).abs() >= OFFSET_STEP_M
+    {
+        let of = |m: f64| format!("{m:+.2} m");
+        add("offset", of(b), of(a), String::from("as the messages say"));
     }
     if noise::share((before.valid, before.count), (after.valid, after.count)) {
         let of = |s: &Source| {

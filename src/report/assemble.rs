@@ -260,6 +260,7 @@ fn source_row(books: &Books, source: &Source, shows: Option<Shows>) -> SourceRow
             }
         },
         extremes: extremes(source),
+        offset_m: source.offset_m.map(round),
         shows: shows.map(|s| Shows {
             held_over_kn: s.held_over_kn.map(round),
             lost_at_kn: s.lost_at_kn.map(round),

@@ -176,6 +176,7 @@ fn source(quantity: &str, device: &str, message: &str, last_value: serde_json::V
         dropout_s: if quantity == "depth" { 9.7 } else { 0.0 },
         last_value,
         extremes: (quantity == "humidity").then_some(Extremes { lowest: 64.0, highest: 72.5 }),
+        offset_m: (quantity == "depth").then_some(0.4),
         shows: match quantity {
             "depth" => Some(Shows { held_over_kn: Some(12.5), lost_at_kn: Some(6.0), ..Shows::default() }),
             "heading" => Some(Shows {

@@ -279,6 +279,9 @@ pub struct SourceRow {
     /// The least and the most that a voltage was, volts; of other quantities nobody asks.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub extremes: Option<Extremes>,
+    /// Depth: the offset that its last message with one carries, metres.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub offset_m: Option<f64>,
     /// What the way that the boat was used would have shown of it; left out when that is nothing.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub shows: Option<Shows>,

@@ -85,3 +85,19 @@ fn courses_that_were_steered_clear_a_heading_that_was_off() {
     let (one, why) = of(1);
     assert_eq!(one, Standing::NotShown, "{why}");
 }
+
+/// Somebody set the sounder's offset anew.
+#[test]
+fn an_offset_that_was_set_anew_is_told() {
+    let with = |offset: &str| {
+        let frames = depths(|t| Some(8.0 + (t / 9.0).sin()));
+        frames.into_iter().map(|(t, id, data)| (t, id, data.replace("0000FF", offset))).collect::<Frames>()
+    };
+    let offsets = |comparison: Comparison| {
+        let changed = comparison.sources.into_iter().filter(|row| row.what == Some("offset"));
+        changed.map(|row| (row.before.unwrap(), row.after.unwrap())).collect::<Vec<_>>()
+    };
+    let (plus, minus) = (with("2C01FF"), with("0CFEFF"));
+    assert_eq!(offsets(compared(plus.clone(), minus)), [("+0.30 m".to_owned(), "-0.50 m".to_owned())]);
+    assert!(offsets(compared(plus.clone(), plus)).is_empty());
+}

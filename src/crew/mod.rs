@@ -204,6 +204,18 @@ mod tests {
         }
     }
 
+    /// A helper that looks in vain whether there is work holds nobody up.
+    #[test]
+    fn a_sink_closes_whenever_helpers_look_at_it() {
+        let crew = Crew::of(3);
+        for number in 0..3000 {
+            let mut sink = Sink::new(&crew, 0, |sum: &mut u32, batch: &mut u32| *sum += *batch);
+            sink.put(number);
+            sink.put(1);
+            assert_eq!(sink.close(), number + 1);
+        }
+    }
+
     #[test]
     fn what_a_helper_dies_of_is_not_waited_for() {
         for helpers in 0..3 {

@@ -57,8 +57,9 @@ impl<T: Default + Send + 'static, K: Send + 'static> Sink<T, K> {
     pub fn close(self) -> K {
         self.crew.until(|| {
             while self.desk.work() {}
-            // Whoever takes a batch off the tray holds the keeper.
-            let mut held = self.desk.keeper.try_lock().ok()?;
+            // Whoever takes a batch off the tray holds the keeper. So does who finds the tray empty, for a moment, and tells nobody when
+            // that is over: it must be waited for here.
+            let mut held = self.desk.keeper.lock().ok()?;
             let is_all = self.desk.tray().full.is_empty();
             held.take_if(|_| is_all).map(|(keeper, _)| keeper)
         })

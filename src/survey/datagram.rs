@@ -64,9 +64,6 @@ impl Intake {
             self.ssdp(way, udp.payload);
         } else if !marks.is_empty() {
             self.stream(way, "lines", onward.part);
-            if marks.len() > 1 {
-                self.books.networks.of(way.wire).host(way.host).cut.several();
-            }
             self.feed(way, onward, ports.1);
             self.sentences(way, udp.payload, onward, marks);
         } else if looks_like_lines(udp.payload) {
@@ -90,6 +87,9 @@ impl Intake {
     /// Books the sentences of a payload of nothing else.
     #[inline(always)]
     fn sentences(&mut self, way: Way, payload: &[u8], onward: &Onward, marks: &[(u32, Marks)]) {
+        if marks.len() > 1 {
+            self.books.networks.of(way.wire).host(way.host).cut.several();
+        }
         for sentence in digest::marked(payload, marks) {
             self.carried_sentence(onward.feed, onward.receiver, way.time, sentence);
         }

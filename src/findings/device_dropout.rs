@@ -74,8 +74,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         };
         let who = books.inventory.label(*id);
         let known = format!("{who}{}", carrying(books, *id));
+        let heard_again = spans.iter().all(|span| device.last.is_some_and(|last| last > span.to));
         let summary = if back {
             format!("{known} falls silent {}", how_often(&spans))
+        } else if heard_again {
+            format!("{known} stops {} before a recording ends, and is back in a later one", seconds(longest))
         } else {
             format!("{known} stops {} before the end and is not seen again", seconds(longest))
         };

@@ -173,3 +173,19 @@ fn a_recorder_that_is_started_again_goes_on_with_its_wire() {
         assert_eq!((alarms(&report), report.wires.len()), (vec![], 1), "{:?}", report.findings);
     }
 }
+
+/// A device is silent while a recording goes on to its end; the next one begins later, and it is back.
+#[test]
+fn who_is_silent_before_a_recorder_is_stopped_is_told_by_what_was_recorded() {
+    for apart_s in [60.0, 600.0] {
+        let (from, to) = (90, 180);
+        let heard = |frames: Frames, until: f64| -> Frames {
+            frames.into_iter().filter(|(t, id, _)| id & 0xFF != 0x23 || *t < until).collect()
+        };
+        let later = sensors(from, to).into_iter().map(|(t, id, data)| (t + apart_s, id, data)).collect();
+        let files = [can_log(heard(sensors(0, from), 50.0)), can_log(later)];
+        let report = judge(&files);
+        assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+        assert!((crate::number(&report, "device-dropout", "longest_s") - 40.0).abs() < 1.5);
+    }
+}

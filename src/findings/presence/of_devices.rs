@@ -63,6 +63,12 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         silences.push(Silence { span: Span::new(last, end), returned: false });
     }
     // A silence of the whole wire is not the device's, whether or not the wire's was found worth telling.
+    silences.retain(|s| !spoke_meanwhile(books, id, wire, s.span));
+    let breaks = books.wires.get(root).map(|wire| wire.breaks.as_slice()).unwrap_or_default();
+    if let Some(cadence) = cadence.filter(|_| !breaks.is_empty()) {
+        let gone_s = (patience(books, cadence, wire) * 1.5).max(GONE_S);
+        silences = silences.into_iter().flat_map(|silence| recorded(silence, breaks, gone_s)).collect();
+    }
     let wire_silent = |span: Span| {
         books
             .wires
@@ -80,8 +86,6 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
         false => BOOTED_S,
     };
     let heard_s = cadence.unwrap_or(0.0).mul_add(2.0, EDGE_S);
-    let is_unrecorded =
-        |silence: Span| books.wires.get(root).is_some_and(|wire| is_cut_off(wire, silence, heard_s));
     let of_wire = |silence: &Silence| {
         let is_on = |wire: WireId| wire == root || wire == device.wire;
         let own_s = presence.own_s(is_its, is_on, silence.span, heard_s, late_s);
@@ -91,10 +95,8 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     };
     silences.retain(|s| {
         !of_wire(s)
-            && !is_unrecorded(s.span)
             && !books.clock_leapt(s.span)
-            && !spoke_meanwhile(books, id, wire, s.span)
-            && breaks(books, id, wire, s)
+            && stands_out(books, id, wire, s)
             && !other_talker::goes_on(books, id, s.span, s.returned)
             && !moved::goes_on(books, presence, id, s)
     });
@@ -131,7 +133,6 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     let answers =
         |claim: Time| presence.slept(is_its).any(|gap| (0.0..=ANSWERS_S).contains(&claim.since(gap.to)));
     // Who came up between two recordings may have been switched on.
-    let breaks = books.wires.get(root).map(|wire| wire.breaks.as_slice()).unwrap_or_default();
     let holds_break = |silence: Span| breaks.iter().any(|between| between.shared_s(silence) > 0.0);
     let restarts: Vec<_> = restarts
         .into_iter()
@@ -148,9 +149,28 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
 }
 
 /// Whether a silence is too long for what the device sent just before it: an engine's gateway sends a tank's level once in
+/// The parts of a silence that were recorded, where the recorder was stopped and started again meanwhile: who spoke until then may
+/// have been switched off with the boat, but who had been missing for longer than `gone_s` seconds was missing.
+fn recorded(silence: Silence, breaks: &[Span], gone_s: f64) -> Vec<Silence> {
+    let (mut parts, mut rest) = (Vec::new(), silence.span);
+    let is_in = |between: &&Span| between.from >= silence.span.from && between.to <= silence.span.to;
+    for between in breaks.iter().filter(is_in) {
+        let before = Span::new(rest.from, between.from.max(rest.from));
+        if before.seconds() <= gone_s && parts.is_empty() {
+            return parts;
+        }
+        parts.push(Silence { span: before, returned: false });
+        rest.from = between.to.min(rest.to);
+    }
+    if parts.is_empty() || rest.seconds() > gone_s {
+        parts.push(Silence { span: rest, ..silence });
+    }
+    parts
+}
+
 /// seconds until the engine runs. A connection that was closed has nothing more to send, nor has who steered along a route that
 /// ended, as long as nothing else of it is missing.
-fn breaks(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
+fn stands_out(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
     let came_up = of_hosts::comes_up(books, id, silence.span);
     // Who comes up anew had lost more than a connection.
     let closed = !came_up && of_hosts::hung_up(books, id, silence);

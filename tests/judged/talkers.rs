@@ -173,6 +173,14 @@ fn talkers_that_are_back_late_show_that_the_line_lost_its_power() {
     assert_eq!(kinds, ["wire-outage"], "{evidence}");
     assert!(evidence.contains("4 talkers were missing for seconds after the line was back"), "{evidence}");
     assert_eq!(told(&late([0; 5])).0, ["recording-gap"]);
+    // A recorder that stutters: for a second of the outage one talker was heard.
+    let said = |i: u32| {
+        let stutters = (60..66).contains(&i) || (67..74).contains(&i);
+        let speaking = if i == 66 { &ALL[..1] } else { &ALL[..] };
+        speaking.iter().filter(|_| !stutters).map(|body| (*body).to_owned()).collect()
+    };
+    let report = judge(&[line(180, said)]);
+    assert_eq!(alarms(&report), ["recording-gap"], "{:?}", report.findings);
     // One of many may have been lost by itself while the recorder slept.
     assert_eq!(told(&late([0, 0, 0, 0, 40])).0, ["device-dropout", "recording-gap"]);
 }

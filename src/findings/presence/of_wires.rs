@@ -240,8 +240,9 @@ fn come_up_after(books: &Books, wire: WireId, devices: &[DeviceId], span: Span) 
     let silent = missing().filter(|id| books.host(**id).is_some()).count();
     let hosts = hosts_up(books, wire, span);
     let talkers = missing().filter(|id| is_heard_talker(books, wire, **id)).count();
-    let late =
-        devices.iter().filter(|id| is_heard_talker(books, wire, **id) && is_back_late(books, **id, span));
+    let holes = holes(books, wire, devices);
+    let is_late = |id: DeviceId| is_heard_talker(books, wire, id) && is_back_late(books, id, span, &holes);
+    let late = devices.iter().filter(|id| is_late(**id));
     // One host alone may have announced itself by chance; an N2K device claims its address unasked only when it starts, and a
     // recorder that slept makes no talker late.
     let most = |up: usize, least: usize, of: usize| if up >= least && FEW_OF * up > of { up } else { 0 };
@@ -254,8 +255,16 @@ fn is_heard_talker(books: &Books, line: WireId, id: DeviceId) -> bool {
     is_heard && books.inventory.get(id).is_some_and(|device| device.wire == line)
 }
 
-/// Whether a device that fell silent with its wire was missed again after the wire was back, until it may have booted.
-fn is_back_late(books: &Books, id: DeviceId, span: Span) -> bool {
+/// When a wire was silent for longer than the fastest of its devices may be.
+fn holes(books: &Books, id: WireId, devices: &[DeviceId]) -> Vec<Span> {
+    let fastest = devices.iter().filter_map(|device| cadence(books, *device)).min_by(f64::total_cmp);
+    let holes = books.wires.get(id).zip(fastest).map(|(w, fastest)| w.gaps.over(patience(books, fastest, w)));
+    holes.unwrap_or_default()
+}
+
+/// Whether a device that fell silent with its wire was missed again after the wire was back, until it may have booted. Only while the
+/// wire is heard anything is missed: a recorder that stutters lets few speak between two holes.
+fn is_back_late(books: &Books, id: DeviceId, span: Span, holes: &[Span]) -> bool {
     let Some(device) = books.inventory.get(id).filter(|_| missed(books, id, span).is_some()) else {
         return false;
     };
@@ -263,7 +272,9 @@ fn is_back_late(books: &Books, id: DeviceId, span: Span) -> bool {
     let with = |gap: &Span| (-EDGE_S..=cadence.mul_add(2.0, EDGE_S)).contains(&span.from.since(gap.from));
     let late = |gap: &Span| {
         let late_s = gap.to.since(span.to);
-        late_s > patience(books, cadence, wire) && late_s <= BOOTED_S
+        let after = Span::new(span.to, gap.to.max(span.to));
+        let unheard_s: f64 = holes.iter().map(|hole| hole.shared_s(after).max(0.0)).sum();
+        late_s - unheard_s > patience(books, cadence, wire) && late_s <= BOOTED_S
     };
     device.gaps.over(span.seconds()).iter().any(|gap| with(gap) && late(gap))
 }

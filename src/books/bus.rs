@@ -8,7 +8,7 @@ use super::inventory::DeviceId;
 use super::newcomers::Newcomers;
 use super::ousted::{Move, Ousted};
 use super::sharers::Sharers;
-use crate::messages::n2k::{Broken, GLOBAL, Name, NetworkMessage, StreamLosses};
+use crate::messages::n2k::{Broken, GLOBAL, NULL_ADDRESS, Name, NetworkMessage, StreamLosses};
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 
@@ -30,6 +30,16 @@ pub const ANSWER_S: f64 = 1.5;
 
 /// Error frames further apart than this are two bursts, seconds.
 const BURST_S: f64 = 5.0;
+
+/// A request for claims.
+#[derive(Debug, Clone, Copy)]
+struct Asked {
+    at: Time,
+    /// The address from which it came; none (254) of a node that has none yet.
+    by: u8,
+    /// Whose claims, or everybody's.
+    of: u8,
+}
 
 /// An address claim that nobody asked for and that is no part of a contention: the node has just started.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -119,7 +129,9 @@ pub struct Bus {
     waiting: usize,
     /// Requests and contentions that found no room, and multi-frame messages whose losses are not told.
     pub unbooked: u64,
-    asked_for_claims: Option<(Time, u8)>,
+    asked_for_claims: Option<Asked>,
+    /// Claims that answer a request, unless whoever claims asked itself, as a node may that has just started.
+    pub perhaps_starts: Vec<Start>,
     last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
     /// The last claim that took over what was sent from its address before.
     adoption: Option<Adoption>,
@@ -201,7 +213,7 @@ impl Bus {
         self.last_claim.values_mut().for_each(|(_, _, by)| swap(by));
         self.contentions.iter_mut().for_each(|c| c.rename(swap));
         self.sharers.rename(swap);
-        self.starts.iter_mut().for_each(|start| swap(&mut start.device));
+        self.starts.iter_mut().chain(&mut self.perhaps_starts).for_each(|start| swap(&mut start.device));
         for start in self.starts.iter_mut().filter(|start| start.device == newcomer) {
             start.silent_since = None;
         }
@@ -219,20 +231,34 @@ impl Bus {
         let answered = |asked: Time| {
             self.last_claim.get(&address).is_some_and(|(at, other, _)| *other != name && *at >= asked)
         };
-        self.was_asked(time, address) && !self.asked_for_claims.is_some_and(|(asked, _)| answered(asked))
+        self.was_asked(time, address) && !self.asked_for_claims.is_some_and(|asked| answered(asked.at))
     }
 
     /// Whether somebody asked for the claim of an address just before.
     fn was_asked(&self, time: Time, address: u8) -> bool {
-        self.asked_for_claims
-            .is_some_and(|(at, to)| time.since(at) <= ANSWER_S && (to == GLOBAL || to == address))
+        self.asked_for_claims.is_some_and(|asked| {
+            time.since(asked.at) <= ANSWER_S && (asked.of == GLOBAL || asked.of == address)
+        })
+    }
+
+    /// Whether a node that was silent since a moment may itself have asked for all claims before it made its own, as one may that
+    /// starts (ISO 11783-5 4.4).
+    fn may_have_asked(&self, silent_since: Option<Time>) -> bool {
+        let asked = self.asked_for_claims.filter(|asked| asked.by == NULL_ADDRESS && asked.of == GLOBAL);
+        asked.zip(silent_since).is_some_and(|(asked, since)| asked.at.since(since) > ANSWER_S)
     }
 
     /// Books a request for a message.
-    pub fn request(&mut self, time: Option<Time>, destination: u8, asked: Option<DeviceId>, pgn: u32) {
+    pub fn request(
+        &mut self,
+        time: Option<Time>,
+        (by, destination): (u8, u8),
+        asked: Option<DeviceId>,
+        pgn: u32,
+    ) {
         let Some(time) = time else { return };
         if pgn == 60_928 {
-            self.asked_for_claims = Some((time, destination));
+            self.asked_for_claims = Some(Asked { at: time, by, of: destination });
         }
         let Some(asked) = asked.filter(|_| destination != GLOBAL) else { return };
         let key = (asked, pgn);
@@ -287,7 +313,7 @@ impl Bus {
         self.claims += 1;
         let Some(time) = time else { return };
         bounded::push(&mut self.claim_list, MAX_CLAIMS, (time, address, device));
-        if address == crate::messages::n2k::NULL_ADDRESS {
+        if address == NULL_ADDRESS {
             bounded::push(&mut self.homeless, MAX_CLAIMS, (device, time));
             return;
         }
@@ -307,8 +333,11 @@ impl Bus {
         }
         let asked = self.was_asked(time, address);
         let contended = rival.is_some_and(|(at, _, _)| time.since(at) <= CONTENTION_S);
+        let start = Start { device, silent_since, at: time };
         if !asked && !contended {
-            bounded::push(&mut self.starts, MAX_CLAIMS, Start { device, silent_since, at: time });
+            bounded::push(&mut self.starts, MAX_CLAIMS, start);
+        } else if !contended && self.may_have_asked(silent_since) {
+            bounded::push(&mut self.perhaps_starts, MAX_CLAIMS, start);
         }
     }
 
@@ -367,7 +396,7 @@ mod tests {
     #[test]
     fn an_answer_is_no_start() {
         let mut bus = Bus::default();
-        bus.request(at(10.0), GLOBAL, None, 60_928);
+        bus.request(at(10.0), (7, GLOBAL), None, 60_928);
         bus.claim(at(10.1), 28, A, DeviceId(0), at(10.0));
         assert!(bus.starts.is_empty());
         bus.claim(at(60.0), 28, A, DeviceId(0), at(55.0));
@@ -395,7 +424,7 @@ mod tests {
         let mut bus = Bus::default();
         for (i, answered) in [true, false, true].into_iter().enumerate() {
             let t = i as f64 * 5.0;
-            bus.request(at(t), 40, Some(DeviceId(3)), 126_996);
+            bus.request(at(t), (7, 40), Some(DeviceId(3)), 126_996);
             if answered {
                 bus.answer(at(t + 0.3), DeviceId(3), 126_996);
             }

@@ -104,7 +104,7 @@ mod tests {
         let bus = books.buses.of(WireId(0));
         for i in 1..=6 {
             let at = Time(0).plus(f64::from(i) * 10.0);
-            bus.request(Some(at), 40, Some(id), 126_996);
+            bus.request(Some(at), (7, 40), Some(id), 126_996);
             if answer && i == 4 {
                 bus.answer(Some(at.plus(0.2)), id, 126_996);
             }

@@ -350,7 +350,18 @@ impl Messages<'_> {
         }
         let tells = identifiers.are_all() && self.inventory.has_started(device);
         let past = Box::new(self.inventory.get(device).filter(|_| tells)?.clone());
-        Some(Heir { at, address, name, device, past, sent, spoke, gave_up: None })
+        Some(Heir {
+            at,
+            address,
+            name,
+            device,
+            past,
+            sent,
+            came: Vec::new(),
+            is_new: false,
+            spoke,
+            gave_up: None,
+        })
     }
 
     /// Notes that a node defends the address from which it speaks against a newcomer.
@@ -420,7 +431,7 @@ impl Messages<'_> {
             let asked = (id.destination != n2k::GLOBAL)
                 .then(|| self.inventory.node(self.wire, id.destination))
                 .flatten();
-            self.bus.request(time, id.destination, asked, pgn);
+            self.bus.request(time, (id.source, id.destination), asked, pgn);
             return;
         }
         self.inventory.describe(device, network);

@@ -2,11 +2,12 @@
 
 use super::of_wires::{BOOTED_S, EDGE_S};
 use super::{
-    GONE_S, NOTICEABLE_S, Presence, STARTING_S, Silence, WireSilence, beats, comes_and_goes, covered,
-    flowed_into, follows, has_started, is_cut_off, is_of_a_route, is_silent, lone_messages, moved, of_hosts,
-    other_talker, patience, patience_with, periodic, unheard, visitors, within,
+    GONE_S, MISSED_INTERVALS, NOTICEABLE_S, Presence, STARTING_S, Silence, WireSilence, beats,
+    comes_and_goes, covered, flowed_into, follows, has_started, is_of_a_route, is_silent, lone_messages,
+    moved, of_hosts, other_talker, patience, patience_with, periodic, unheard, visitors, within,
 };
 use crate::books::Books;
+use crate::books::bus::Start;
 use crate::books::inventory::DeviceId;
 use crate::books::network::Sign;
 use crate::books::timing::{Message, Stream};
@@ -62,13 +63,13 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     {
         silences.push(Silence { span: Span::new(last, end), returned: false });
     }
-    // A silence of the whole wire is not the device's, whether or not the wire's was found worth telling.
     silences.retain(|s| !spoke_meanwhile(books, id, wire, s.span));
     let breaks = books.wires.get(root).map(|wire| wire.breaks.as_slice()).unwrap_or_default();
     if let Some(cadence) = cadence.filter(|_| !breaks.is_empty()) {
         let gone_s = (patience(books, cadence, wire) * 1.5).max(GONE_S);
         silences = silences.into_iter().flat_map(|silence| recorded(silence, breaks, gone_s)).collect();
     }
+    // A silence of the whole wire is not the device's, whether or not the wire's was found worth telling.
     let wire_silent = |span: Span| {
         books
             .wires
@@ -148,7 +149,6 @@ fn device_silences(books: &Books, wire: &Wire, id: DeviceId, presence: &mut Pres
     }
 }
 
-/// Whether a silence is too long for what the device sent just before it: an engine's gateway sends a tank's level once in
 /// The parts of a silence that were recorded, where the recorder was stopped and started again meanwhile: who spoke until then may
 /// have been switched off with the boat, but who had been missing for longer than `gone_s` seconds was missing.
 fn recorded(silence: Silence, breaks: &[Span], gone_s: f64) -> Vec<Silence> {
@@ -168,6 +168,7 @@ fn recorded(silence: Silence, breaks: &[Span], gone_s: f64) -> Vec<Silence> {
     parts
 }
 
+/// Whether a silence is too long for what the device sent just before it: an engine's gateway sends a tank's level once in
 /// seconds until the engine runs. A connection that was closed has nothing more to send, nor has who steered along a route that
 /// ended, as long as nothing else of it is missing.
 fn stands_out(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bool {
@@ -294,10 +295,19 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
     let stamp = books.wires.get(device.wire).map_or(0.0, Wire::stamp_s);
     // Of a silence the stamps may make one of their steps more.
     let least = (2.0 * cadence.unwrap_or(0.0)).max(0.8).max((3.0 * stamp).min(0.8 + stamp));
+    // Of a rhythm that it broke, on a bus that went on: then whoever is back has asked, and not only answered.
+    let is_back = |span: &Span| {
+        let spoke = beats(books, id).any(|stream| flowed_into(stream, *span));
+        let quiet = books.wires.get(device.wire).map(|w| w.gaps.over(least)).unwrap_or_default();
+        let quiet_s: f64 = quiet.iter().map(|gap| gap.shared_s(*span).max(0.0)).sum();
+        spoke && cadence.is_some_and(|cadence| span.seconds() - quiet_s > MISSED_INTERVALS * cadence)
+    };
+    let silence = |s: &Start| Some(Span::new(s.silent_since?, s.at)).filter(|_| s.device == id);
+    let perhaps = bus.perhaps_starts.iter().filter_map(silence).filter(is_back);
     bus.starts
         .iter()
-        .filter(|s| s.device == id)
-        .filter_map(|s| Some(Span::new(s.silent_since?, s.at)))
+        .filter_map(silence)
+        .chain(perhaps)
         .filter(|span| span.seconds() > least)
         .filter(|span| device.first.is_some_and(|first| span.from.since(first) > 2.0))
         .collect()

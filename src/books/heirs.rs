@@ -12,9 +12,15 @@ use crate::time::Time;
 /// Most claims, and most pasts without a claimant, that are kept together, a bus: addresses change hands seldom.
 const MAX_HEIRS: usize = 8;
 
+/// Most messages (PGNs) that are known to come still, a claim.
+const MAX_CAME: usize = 64;
+
 /// What the standard has sent as often as this would have been heard of a node before, seconds (NMEA 2000 appendix B: a tank's level
 /// every 2.5 s, and few live values more seldom).
 const LIVE_S: f64 = 2.5;
+
+/// By then whoever sent live messages before has sent one again, seconds: twice their longest interval.
+const TOLD_S: f64 = 2.0 * LIVE_S;
 
 /// Whether a node that sends this PGN at all sends it all the time.
 pub(super) fn is_live(pgn: u32) -> bool {
@@ -38,6 +44,10 @@ pub struct Heir {
     pub sent: Vec<u32>,
     /// Whether they came until then: who sent them did not go before the claim.
     pub spoke: bool,
+    /// Those of them that came since.
+    pub came: Vec<u32>,
+    /// Whether a live message came since that had not come before.
+    pub is_new: bool,
     /// The NAME that said right after that it cannot claim an address: whoever lost this one.
     pub gave_up: Option<Name>,
 }
@@ -95,19 +105,28 @@ impl Heirs {
         self.waiting.retain(|heir| heir.address != address);
     }
 
-    /// The claim that took over another one's past, by a message from its address: one that had not come from there before, while those
-    /// that had do not come any more.
+    /// The claim that took over another one's past, by what came from its address since: messages that had not come from there before,
+    /// and not all that had.
     pub fn disproved(&mut self, time: Option<Time>, address: u8, pgn: u32) -> Option<Heir> {
         let time = time?;
-        self.waiting.retain(|heir| {
-            let since = time.since(heir.at);
-            // Until a newcomer may speak, it is whoever was there that does.
-            let its_own = heir.address == address && since >= WAITS_S && heir.sent.contains(&pgn);
-            (0.0..=HEARD_S).contains(&since) && !its_own
-        });
-        let is_it = |heir: &Heir| heir.address == address && !heir.sent.contains(&pgn);
-        let index = self.waiting.iter().position(is_it).filter(|_| is_live(pgn))?;
-        Some(self.waiting.remove(index))
+        self.waiting.retain(|heir| (0.0..=HEARD_S).contains(&time.since(heir.at)));
+        let index = self.waiting.iter().position(|heir| heir.address == address)?;
+        let heir = self.waiting.get_mut(index)?;
+        let since = time.since(heir.at);
+        // Until a newcomer may speak, it is whoever was there that does.
+        if since >= WAITS_S && heir.sent.contains(&pgn) {
+            bounded::note(&mut heir.came, MAX_CAME, pgn);
+        }
+        heir.is_new |= is_live(pgn) && !heir.sent.contains(&pgn);
+        if since < TOLD_S {
+            return None;
+        }
+        let is_own = heir.sent.iter().all(|pgn| heir.came.contains(pgn) || !is_live(*pgn));
+        if is_own {
+            self.waiting.remove(index);
+            return None;
+        }
+        heir.is_new.then(|| self.waiting.remove(index))
     }
 
     /// Notes a past that is nobody's who is known.

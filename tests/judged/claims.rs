@@ -359,3 +359,22 @@ fn what_a_maker_sends_on_demand_is_not_missed() {
     let report = used(&[(0, 110), (165, 300)], false);
     assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
 }
+
+/// A sounder that starts anew asks everybody for their claims, without an address, before it makes its own; who only answers has not
+/// started, and who claims while another one of its address goes on has not taken over.
+#[test]
+fn who_asks_before_its_own_claim_has_started() {
+    let asks = |at: f64| -> Frames { vec![(at, 0x18EA_FFFE, "00EE00".to_owned())] };
+    let answers =
+        |at: f64, address: u32, name: u32| [claim(1.0, address, name), claim(at, address, name)].concat();
+    let all = [sensors(0, 200), asks(109.3), answers(109.9, 0x16, 1), answers(109.35, 0x23, 2)].concat();
+    let quiet = |(t, ..): &(f64, u32, String)| !(100.0..110.0).contains(t);
+    let depths_but = depths(0, 200).into_iter().filter(quiet).collect();
+    let report = judge(&[can_log([all.clone(), depths_but].concat())]);
+    assert_eq!(alarms(&report), ["device-restart"], "{:?}", report.findings);
+    let report = judge(&[can_log([all, depths(0, 200)].concat())]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let claimed = [sensors(0, 200), depths(0, 200), claim(100.3, 0x16, 1), switches(101, 200, 0x16)];
+    let report = judge(&[can_log(claimed.concat())]);
+    assert!(!alarms(&report).contains(&"device-dropout"), "{:?}", report.findings);
+}

@@ -403,3 +403,19 @@ fn pictures_end_with_the_connection_that_asked_for_them() {
         assert_eq!(alarms(&report), told, "{:?}", report.findings);
     }
 }
+
+/// A display connects to a gateway that has nothing to say for some seconds: it is not silent then.
+#[test]
+fn a_gateway_may_have_nothing_to_say_yet() {
+    let mut boat = Boat::new(|_| true);
+    let mut link = Link { gateway: 50_000, display: 36_001, next: 1000 };
+    let (there, back) = ((link.display, link.gateway), (link.gateway, link.display));
+    boat.segment(0.6, (DISPLAY, GATEWAY), there, (0, 0), SYN, &[]);
+    boat.segment(0.601, (GATEWAY, DISPLAY), back, (999, 1), SYN | ACK, &[]);
+    boat.segment(0.602, (DISPLAY, GATEWAY), there, (1, 1000), ACK, &[]);
+    for i in 33..1200 {
+        boat.send(f64::from(i) / 10.0 + 0.003, DISPLAY, &mut link, &sentences(i));
+    }
+    let report = boat.judged();
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}

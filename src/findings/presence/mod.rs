@@ -245,8 +245,8 @@ fn flowed_into(stream: &Stream, silence: Span) -> bool {
     lived && !stream.gaps.over(silence.seconds()).iter().any(paused) && !only_knocked(stream, silence)
 }
 
-/// Whether all that came of a connection between a pause and a silence were attempts at it: whoever finds nobody there tries again
-/// every few seconds, and speaks no more than that.
+/// Whether all that came of a connection between a pause, or its first frame, and a silence were attempts at it: whoever finds nobody
+/// there tries again every few seconds, and speaks no more than that; and who is connected to may have nothing to say yet.
 fn only_knocked(stream: &Stream, silence: Span) -> bool {
     let Some(pulse) = stream.pulse_s().filter(|_| stream.message == Message::Protocol("tcp")) else {
         return false;
@@ -256,7 +256,7 @@ fn only_knocked(stream: &Stream, silence: Span) -> bool {
     let Some(until) = until.map(|pause| pause.from).max().or(stream.last) else { return false };
     let noticeable = (MISSED_INTERVALS * pulse).max(NOTICEABLE_S);
     let long = pauses.iter().filter(|pause| pause.to <= until && pause.seconds() > noticeable);
-    let Some(since) = long.map(|pause| pause.to).max() else { return false };
+    let Some(since) = long.map(|pause| pause.to).max().or(stream.first) else { return false };
     let between = Span::new(since, until);
     let paused_s: f64 = pauses.iter().map(|pause| pause.shared_s(between).max(0.0)).sum();
     between.seconds() - paused_s < 2.0 * pulse

@@ -5,7 +5,7 @@
 const SLOTS: usize = 16_384;
 
 /// The row that was found last for each of a few thousand hashes. It may be a wrong row: whoever asks compares the key.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Shortcut(Vec<u32>);
 
 impl Default for Shortcut {

@@ -1,6 +1,7 @@
 //! Who speaks with whom on a network, and how much of it had to be sent again.
 
 use super::inventory::DeviceId;
+use super::shortcut::Shortcut;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
 use std::net::IpAddr;
@@ -94,24 +95,14 @@ impl Talk {
     }
 }
 
-/// Places by which directions of late are found without a hash.
-const PLACES: usize = 64;
-
 /// The pairs of a network. At most `MAX_TALKS`.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Talks {
     list: Vec<Talk>,
     index: FxHashMap<(DeviceId, DeviceId, IpAddr, IpAddr), usize>,
-    /// Where the direction that came last stands, of those that lead to the same place.
-    latest: [u32; PLACES],
+    shortcut: Shortcut,
     /// Packets between pairs that found no room.
     pub unbooked: u64,
-}
-
-impl Default for Talks {
-    fn default() -> Self {
-        Self { list: Vec::new(), index: FxHashMap::default(), latest: [0; PLACES], unbooked: 0 }
-    }
 }
 
 impl Talks {
@@ -123,16 +114,14 @@ impl Talks {
         packet: Packet,
         time: Option<Time>,
     ) {
-        let place = from.0.wrapping_mul(7).wrapping_add(to.0) as usize % PLACES;
-        let latest = self.latest.get(place).map_or(0, |index| *index as usize);
+        let mark = from.0.wrapping_mul(7).wrapping_add(to.0);
+        let latest = self.shortcut.row(mark);
         let is_it = |talk: &Talk| talk.from == from && talk.to == to && talk.ips == ips;
         let index = if self.list.get(latest).is_some_and(is_it) {
             latest
         } else {
             let Some(index) = self.find(from, to, ips) else { return };
-            if let Some(latest) = self.latest.get_mut(place) {
-                *latest = index as u32;
-            }
+            self.shortcut.note(mark, index);
             index
         };
         if let Some(talk) = self.list.get_mut(index) {

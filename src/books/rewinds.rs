@@ -81,6 +81,17 @@ impl Rewinds {
         Some(time)
     }
 
+    /// Whether stamps that come in order are moments in running time as they are.
+    #[must_use]
+    pub const fn is_plain(&self) -> bool {
+        self.shift_us == 0
+    }
+
+    /// As [`running`](Self::running), of stamps in order where it [is plain](Self::is_plain): up to this one.
+    pub fn ran(&mut self, latest: Option<Time>) {
+        self.latest = self.latest.max(latest);
+    }
+
     #[cold]
     fn step(&mut self, stamp: Time, back: bool) -> Time {
         if let Some(latest) = self.latest {

@@ -3,6 +3,7 @@
 use super::found::Found;
 use super::inventory::DeviceId;
 use super::message::{Message, same_text};
+use super::numbers::{absence, numbers};
 use super::runs::Runs;
 use super::standing::stands;
 use super::steps::Steps;
@@ -213,10 +214,15 @@ impl Series {
         stream: Option<u32>,
         row: &mut u32,
     ) -> Option<&mut Source> {
-        if !self.sources.get(*row as usize).is_some_and(|source| source.is_of(reading)) {
-            *row = self.find(SourceKey::of(device, message, reading), reading.kind(), stream)?;
-        }
-        let source = self.sources.get_mut(*row as usize)?;
+        let at = *row as usize;
+        let at = match self.sources.get(at) {
+            Some(source) if source.is_of(reading) => at,
+            _ => {
+                *row = self.find(SourceKey::of(device, message, reading), reading.kind(), stream)?;
+                *row as usize
+            }
+        };
+        let source = self.sources.get_mut(at)?;
         debug_assert_eq!(source.key, SourceKey::of(device, message, reading), "found for another message");
         Some(source)
     }
@@ -315,7 +321,7 @@ impl Source {
         if let Reading::Depth { offset_m, .. } = reading {
             self.offset_m = offset_m.ok().or(self.offset_m);
         }
-        let valid = reading.is_valid();
+        let (valid, a, mut b) = numbers(reading);
         // A depth of exactly nothing is what some sounders send for "no bottom"; it is counted apart and judged later.
         let zero = matches!(reading, Reading::Depth { m: Ok(m), .. } if *m == 0.0);
         if valid {
@@ -345,7 +351,6 @@ impl Source {
         if !self.tracked && !matches!(reading, Reading::Heading { .. } | Reading::Position { .. }) {
             return;
         }
-        let (a, mut b) = numbers(reading);
         match reading {
             Reading::Heading { .. } if valid => self.steps.heading(time, a),
             Reading::Position { .. } if valid => self.steps.position(time, a, b, speed_kn),
@@ -370,49 +375,6 @@ impl Source {
                 Drawn::Second => self.trace.push(time, b),
             }
         }
-    }
-}
-
-/// The two numbers of a reading's sample.
-fn numbers(reading: &Reading) -> (f64, f64) {
-    let or_nan = |v: &crate::messages::Value| v.unwrap_or(f64::NAN);
-    match reading {
-        Reading::Heading { deg, variation_deg, .. } => (or_nan(deg), or_nan(variation_deg)),
-        Reading::Position { at, .. } => {
-            at.map_or((f64::NAN, f64::NAN), |place| (place.lat_deg, place.lon_deg))
-        }
-        Reading::FixQuality { hdop, satellites, .. } => {
-            (or_nan(hdop), satellites.map_or(f64::NAN, f64::from))
-        }
-        Reading::Depth { m, .. } => (or_nan(m), f64::NAN),
-        Reading::CourseSpeed { course_deg, speed_kn, .. } => (or_nan(course_deg), or_nan(speed_kn)),
-        Reading::WaterSpeed { kn: v }
-        | Reading::RateOfTurn { deg_per_min: v }
-        | Reading::Voltage { volts: v, .. }
-        | Reading::Variation { deg: v } => (or_nan(v), f64::NAN),
-        _ => (f64::NAN, f64::NAN),
-    }
-}
-
-/// Why a reading holds no value.
-fn absence(reading: &Reading) -> Option<Absent> {
-    match reading {
-        Reading::Position { at, .. } => at.err(),
-        Reading::CourseSpeed { course_deg, .. } => course_deg.err(),
-        Reading::Heading { deg: v, .. }
-        | Reading::Depth { m: v, .. }
-        | Reading::WaterSpeed { kn: v }
-        | Reading::Wind { speed_kn: v, .. }
-        | Reading::RateOfTurn { deg_per_min: v }
-        | Reading::Rudder { deg: v, .. }
-        | Reading::WaterTemperature { celsius: v, .. }
-        | Reading::Voltage { volts: v, .. }
-        | Reading::Engine { rpm: v, .. }
-        | Reading::Variation { deg: v }
-        | Reading::FixQuality { hdop: v, .. }
-        | Reading::Other { value: v, .. } => v.err(),
-        Reading::Attitude { yaw_deg, .. } => yaw_deg.err(),
-        Reading::Clock { .. } => Some(Absent::NotAvailable),
     }
 }
 

@@ -7,10 +7,10 @@ pub use super::message::Message;
 use super::rhythm;
 pub use super::sentence_name::SentenceName;
 use super::shortcut::Shortcut;
+use super::stream_key::StreamKey;
 use crate::soon;
 use crate::time::{Span, Time};
 use rustc_hash::FxHashMap;
-use std::hash::{Hash, Hasher};
 
 /// Most streams that are kept; messages of further ones are counted with their device only.
 pub const MAX_STREAMS: usize = 4096;
@@ -220,37 +220,6 @@ impl Stream {
     }
 }
 
-/// What makes a stream.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct StreamKey {
-    device: DeviceId,
-    message: Message,
-    part: u32,
-}
-
-impl StreamKey {
-    /// A number that most streams do not share, quicker to make than a hash.
-    fn mark(&self) -> u32 {
-        self.message.mark().wrapping_add(self.device.0 << 20) ^ self.part.wrapping_mul(0x0101_0101)
-    }
-}
-
-impl Hash for StreamKey {
-    /// Of a protocol, whose names are our own, the mark is enough; of a sentence all characters count, for a recording's
-    /// writer chooses them.
-    fn hash<H: Hasher>(&self, state: &mut H) {
-        let rest = match self.message {
-            Message::Sentence(name) => {
-                let [.., a, b, c, d, e, f, g] = *name.as_bytes();
-                u64::from_le_bytes([a, b, c, d, e, f, g, 0])
-            }
-            Message::Pgn(_) | Message::Protocol(_) => 0,
-        };
-        state.write_u64(u64::from(self.device.0) << 32 | u64::from(self.part));
-        state.write_u64(u64::from(self.message.mark()) ^ rest << 8);
-    }
-}
-
 /// The streams of one device in the table: the first and the last of a chain.
 #[derive(Debug, Clone, Copy)]
 struct Chain {
@@ -302,14 +271,46 @@ impl Timing {
         time: Option<Time>,
     ) -> Option<usize> {
         let key = StreamKey { device, message, part };
-        let row = self.shortcut.row(key.mark());
+        let row = self.row(&key, standard_s)?;
+        self.arrival(row, time)
+    }
+
+    /// As [`message`](Self::message), where `guess` is the stream that the last one was of which came the same way, most likely this
+    /// one's too.
+    #[inline(always)]
+    pub fn message_again(
+        &mut self,
+        guess: &mut u32,
+        device: DeviceId,
+        message: Message,
+        part: u32,
+        standard_s: Option<f64>,
+        time: Option<Time>,
+    ) -> Option<usize> {
+        let key = StreamKey { device, message, part };
+        let row = *guess as usize;
         let row = match self.streams.get(row) {
             Some(stream) if stream.is(&key) => row,
-            _ => self.find(key, standard_s)?,
+            _ => self.row(&key, standard_s).inspect(|row| *guess = *row as u32)?,
         };
+        self.arrival(row, time)
+    }
+
+    #[inline(always)]
+    fn arrival(&mut self, row: usize, time: Option<Time>) -> Option<usize> {
         let taken = self.streams.get_mut(row)?.arrival(time, &mut self.room);
         self.unmeasured += u64::from(!taken);
         Some(row)
+    }
+
+    /// The row of a stream, a new one when it is not known.
+    #[inline(always)]
+    fn row(&mut self, key: &StreamKey, standard_s: Option<f64>) -> Option<usize> {
+        let row = self.shortcut.row(key.mark());
+        match self.streams.get(row) {
+            Some(stream) if stream.is(key) => Some(row),
+            _ => self.find(*key, standard_s),
+        }
     }
 
     /// Fetches what the booking of a message will touch.

@@ -1,10 +1,9 @@
 //! Wires: frames, bytes, silences, and how finely their frames are stamped.
 
 use super::bounded;
+pub use super::load::Load;
 use super::longest::{Lasting, Longest};
-use super::second::Second;
 use super::timing::Gaps;
-use super::traces::Trace;
 use crate::frames::Stall;
 use crate::recording::{WireInfo, WireKind};
 use crate::time::{Span, Time};
@@ -183,26 +182,63 @@ impl Wire {
             return;
         };
         let step = time.micros_since(latest);
-        if self.grain_us != 1 {
-            self.grain_us = gcd(self.grain_us, step.unsigned_abs().min(1 << 40) as i64);
-        }
         if step >= 0 {
             // Not before the latest and so not before the first.
             if self.last.is_none_or(|last| last < time) {
                 self.last = Some(time);
             }
+            self.measure(step);
             self.steps += 1;
-            if self.kind == WireKind::Can {
-                self.pause(step);
-            }
+            self.pause(step);
             self.gaps.interval_of(step, latest, time);
         } else {
             self.step_back(step, latest, time);
         }
     }
 
+    /// As [`frame`](Self::frame), of frames of eight bytes in a row with the load of each, as far as they come in order; says how many
+    /// these are. None of those that come first, or behind a step back.
+    #[inline(always)]
+    pub fn run(&mut self, frames: impl Iterator<Item = (Time, u64)>) -> u64 {
+        let Some(before) = self.latest.filter(|latest| self.last == Some(*latest)) else { return 0 };
+        // What changes with every frame is kept at hand.
+        let (mut latest, mut count, mut units) = (before, 0, 0);
+        let mut second = self.load.second.unwrap_or_default();
+        for (time, load) in frames {
+            let step = time.micros_since(latest);
+            if step < 0 {
+                break;
+            }
+            if !second.holds(time) {
+                self.load.take(units);
+                (second, units) = (self.load.begin(time), 0);
+            }
+            units += load;
+            self.measure(step);
+            self.pause(step);
+            self.gaps.interval_of(step, latest, time);
+            latest = time;
+            count += 1;
+        }
+        self.load.take(units);
+        (self.latest, self.last) = (Some(latest), Some(latest));
+        self.frames += count;
+        self.bytes += 8 * count;
+        self.steps += count;
+        count
+    }
+
+    /// Takes a step between two stamps, microseconds, for how finely they are made.
+    #[inline(always)]
+    fn measure(&mut self, step: i64) {
+        if self.grain_us != 1 {
+            self.grain_us = gcd(self.grain_us, step.unsigned_abs().min(1 << 40) as i64);
+        }
+    }
+
     #[cold]
     fn step_back(&mut self, step: i64, latest: Time, time: Time) {
+        self.measure(step);
         self.first = self.first.map(|first| first.min(time));
         self.out_of_order += 1;
         if step <= -OVERTAKEN_US {
@@ -210,9 +246,12 @@ impl Wire {
         }
     }
 
-    /// Books the pause between two frames of a bus, microseconds.
+    /// Books the pause between two frames, microseconds, of a bus.
     #[inline(always)]
     fn pause(&mut self, step: i64) {
+        if self.kind != WireKind::Can {
+            return;
+        }
         if step < CAN_FRAME_US {
             self.crowded += 1;
         } else {
@@ -256,48 +295,6 @@ fn gcd(a: i64, b: i64) -> i64 {
         (a, b) = (b, a % b);
     }
     a
-}
-
-/// Load by the second: the total, the busiest second, and bounded sums in between.
-#[derive(Debug, Clone, Default)]
-pub struct Load {
-    /// The running one.
-    second: Option<Second>,
-    now: u64,
-    /// Units in all.
-    pub total: u64,
-    /// The busiest second and its units.
-    pub peak: Option<(Time, u64)>,
-    /// Units of each second over the recording; seconds without a frame are left out.
-    pub trace: Trace,
-}
-
-impl Load {
-    #[inline(always)]
-    fn add(&mut self, time: Time, units: u64) {
-        if !self.second.is_some_and(|second| second.holds(time)) {
-            self.begin(time);
-        }
-        self.now += units;
-        self.total += units;
-    }
-
-    /// Begins the second of this moment.
-    #[cold]
-    fn begin(&mut self, time: Time) {
-        self.settle();
-        self.second = Some(Second::of(time));
-        self.now = 0;
-    }
-
-    /// Takes the running second into account; call once at the end.
-    pub fn settle(&mut self) {
-        let Some(second) = self.second.take().map(Second::begin) else { return };
-        self.trace.push(second, self.now as f64);
-        if self.peak.is_none_or(|(_, units)| units < self.now) {
-            self.peak = Some((second, self.now));
-        }
-    }
 }
 
 /// All wires of a run. At most `max_wires` of a kind.

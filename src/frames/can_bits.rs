@@ -120,14 +120,20 @@ impl Default for ManyBits {
 }
 
 impl ManyBits {
-    /// Takes the frame of the place `at`, which is below [`MANY`].
+    /// Takes frames to the places from `at` on, as far as these go; says up to which.
     #[inline(always)]
-    pub fn add(&mut self, at: usize, id: u32, data: &[u8; 8]) {
-        let known = self.one.known(id, 8);
-        let places = (self.starts.get_mut(at), self.heads.get_mut(at), self.data.get_mut(at));
-        if let (Some(start), Some(head), Some(to)) = places {
+    pub fn add<'a>(&mut self, at: usize, frames: impl Iterator<Item = (u32, &'a [u8; 8])>) -> usize {
+        let Self { one, starts, heads, data } = self;
+        let heads = heads.iter_mut().zip(data).skip(at);
+        let free = starts.iter_mut().skip(at).zip(heads);
+        let mut end = at;
+        // The places first: a frame that finds none is not taken from those that come.
+        for ((start, (head, to)), (id, data)) in free.zip(frames) {
+            let known = one.known(id, 8);
             (*start, *head, *to) = (known.start, known.stuffing.bits, u64::from_be_bytes(*data));
+            end += 1;
         }
+        end
     }
 
     /// The bits of the frame that each place took last.
@@ -370,7 +376,9 @@ mod tests {
                 _ => (i as u32, (u64::from_be_bytes(eight) >> (i % 64)).to_be_bytes()),
             });
             let mut together = ManyBits::default();
-            many.iter().enumerate().for_each(|(at, (id, data))| together.add(at, *id, data));
+            let mut frames = many.iter().map(|(id, data)| (*id, data));
+            prop_assert_eq!(together.add(0, frames.by_ref().take(MANY / 3)), MANY / 3);
+            prop_assert_eq!(together.add(MANY / 3, frames.by_ref().chain([(7, &[7; 8])])), MANY);
             prop_assert_eq!(together.bits(), many.map(|(id, data)| naive(id, true, false, &data)));
             let length = if remote { 0 } else { 8 * data.len() as u32 };
             let (least, most) = if extended {

@@ -1,6 +1,10 @@
 //! Reading ahead: a recording is read and taken apart into records by a [`Crew`], in batches, so that whoever books them
 //! does not wait for the disk, the unpacking and the search for the next record.
 
+mod frames;
+
+pub use frames::{Frames, StampedFrames, UsualFrame};
+
 use super::can_frame::CanHead;
 use super::digests::{Digests, Marks, marks_of};
 use super::open::open_pieces;
@@ -19,11 +23,12 @@ const FULL_BYTES: usize = 512 << 10;
 /// Room that a batch keeps after an unusually long record.
 const KEPT_BYTES: usize = 1 << 20;
 
-/// What a record holds; its bytes lie in the batch, up to `to`.
+/// What a record holds; its bytes lie in the batch, between `from` and `to`.
 #[derive(Debug, Clone, Copy)]
 enum Held {
     Packet {
         link: LinkType,
+        from: u32,
         to: u32,
         original: u32,
     },
@@ -32,24 +37,44 @@ enum Held {
         id: u32,
         data: [u8; 8],
     },
+    /// As many bytes as its head says.
     Can {
         head: CanHead,
-        to: u32,
+        from: u32,
     },
     Line {
+        from: u32,
         to: u32,
     },
     Other,
 }
 
-/// One record of a batch, which is far shorter than 4 GiB.
+/// One record of a batch, which is far shorter than 4 GiB. It goes from one core's cache to another's: the smaller, the sooner.
 #[derive(Debug, Clone, Copy)]
 struct Row {
-    time: Option<Time>,
+    /// Its stamp, if it has one.
+    stamp: Time,
+    /// Twice the number of the wire, and one more when it has a stamp.
     wire: u32,
-    /// Where its bytes begin.
-    from: u32,
     held: Held,
+}
+
+impl Row {
+    #[inline(always)]
+    fn new(time: Option<Time>, wire: usize, held: Held) -> Self {
+        let mark = (wire as u32) << 1 | u32::from(time.is_some());
+        Self { stamp: time.unwrap_or(Time(0)), wire: mark, held }
+    }
+
+    #[inline(always)]
+    fn time(&self) -> Option<Time> {
+        (self.wire & 1 != 0).then_some(self.stamp)
+    }
+
+    #[inline(always)]
+    const fn wire(&self) -> usize {
+        (self.wire >> 1) as usize
+    }
 }
 
 /// Some records in a row.
@@ -76,8 +101,7 @@ impl Batch {
     /// As [`add`](Self::add), of a usual frame: a data frame with a 29-bit identifier and eight bytes.
     #[inline(always)]
     pub(super) fn add_usual(&mut self, time: Time, wire: usize, id: u32, data: &[u8; 8]) {
-        let held = Held::Eight { id, data: *data };
-        self.rows.push(Row { time: Some(time), wire: wire as u32, from: 0, held });
+        self.rows.push(Row::new(Some(time), wire, Held::Eight { id, data: *data }));
     }
 
     #[inline(always)]
@@ -86,7 +110,7 @@ impl Batch {
         let held = match &record.payload {
             Payload::Packet { link, bytes, original } => {
                 self.bytes.extend_from_slice(bytes);
-                Held::Packet { link: *link, to: self.bytes.len() as u32, original: *original }
+                Held::Packet { link: *link, from, to: self.bytes.len() as u32, original: *original }
             }
             Payload::Can(LentFrame { id, kind: CanKind::Extended, fd: false, data })
                 if let Some(data) = data.as_array() =>
@@ -97,39 +121,41 @@ impl Batch {
                 self.bytes.extend_from_slice(frame.data);
                 let len = frame.data.len() as u8;
                 let head = CanHead { id: frame.id, kind: frame.kind, fd: frame.fd, len };
-                Held::Can { head, to: self.bytes.len() as u32 }
+                Held::Can { head, from }
             }
             Payload::Line(line) => {
                 self.bytes.extend_from_slice(line);
-                Held::Line { to: self.bytes.len() as u32 }
+                Held::Line { from, to: self.bytes.len() as u32 }
             }
             Payload::Other => Held::Other,
         };
-        self.rows.push(Row { time: record.time, wire: record.wire as u32, from, held });
+        self.rows.push(Row::new(record.time, record.wire, held));
     }
 
     /// Begins a stretch of packets, of one wire and link.
     pub(super) fn stretch(&mut self, wire: usize, link: LinkType) -> Stretch<'_> {
         let base = self.bytes.len();
-        Stretch { batch: self, base, wire: wire as u32, link }
+        Stretch { batch: self, base, wire, link }
     }
 
     /// The record of a row.
     #[inline(always)]
     fn record<'a>(&'a self, row: &'a Row) -> Record<'a> {
-        let bytes = |to: u32| self.bytes.get(row.from as usize..to as usize).unwrap_or_default();
+        let bytes = |from: u32, to: u32| self.bytes.get(from as usize..to as usize).unwrap_or_default();
         let payload = match &row.held {
-            Held::Packet { link, to, original } => {
-                Payload::Packet { link: *link, bytes: bytes(*to), original: *original }
+            Held::Packet { link, from, to, original } => {
+                Payload::Packet { link: *link, bytes: bytes(*from, *to), original: *original }
             }
             Held::Eight { id, data } => {
                 Payload::Can(LentFrame { id: *id, kind: CanKind::Extended, fd: false, data })
             }
-            Held::Can { head, to } => Payload::Can(head.with(bytes(*to))),
-            Held::Line { to } => Payload::Line(bytes(*to)),
+            Held::Can { head, from } => {
+                Payload::Can(head.with(bytes(*from, from.saturating_add(u32::from(head.len)))))
+            }
+            Held::Line { from, to } => Payload::Line(bytes(*from, *to)),
             Held::Other => Payload::Other,
         };
-        Record { time: row.time, wire: row.wire as usize, payload }
+        Record { time: row.time(), wire: row.wire(), payload }
     }
 
     /// Works out the digest of every record.
@@ -143,6 +169,13 @@ impl Batch {
     pub(super) fn is_full(&self) -> bool {
         self.rows.len() >= MAX_ROWS || self.bytes.len() >= FULL_BYTES
     }
+
+    /// How many records without bytes of their own find room yet, where there is room for any; the place for them is made.
+    pub(super) fn room(&mut self) -> usize {
+        let room = MAX_ROWS.saturating_sub(self.rows.len());
+        self.rows.reserve(room);
+        room
+    }
 }
 
 /// Whole packets that lie in one stretch of a file, with something else between them. The stretch is copied at once, which takes
@@ -151,7 +184,7 @@ pub(super) struct Stretch<'a> {
     batch: &'a mut Batch,
     /// Where the stretch begins in the batch.
     base: usize,
-    wire: u32,
+    wire: usize,
     link: LinkType,
 }
 
@@ -166,8 +199,8 @@ impl Stretch<'_> {
     #[inline(always)]
     pub(super) fn add(&mut self, time: Time, place: Range<usize>) {
         let (from, to) = ((self.base + place.start) as u32, (self.base + place.end) as u32);
-        let held = Held::Packet { link: self.link, to, original: to - from };
-        self.batch.rows.push(Row { time: Some(time), wire: self.wire, from, held });
+        let held = Held::Packet { link: self.link, from, to, original: to - from };
+        self.batch.rows.push(Row::new(Some(time), self.wire, held));
     }
 
     /// Copies the stretch; its packets count from here on.
@@ -183,6 +216,13 @@ pub struct Payloads<'a> {
 }
 
 impl<'a> Payloads<'a> {
+    /// Whether a usual frame comes next.
+    #[inline(always)]
+    #[must_use]
+    pub fn come_usual(&self) -> bool {
+        matches!(self.rows.as_slice().first(), Some(Row { held: Held::Eight { .. }, .. }))
+    }
+
     /// Identifiers and data of the usual frames that come next: data frames with a 29-bit identifier and eight bytes.
     #[inline(always)]
     pub fn usual_frames(&mut self) -> impl Iterator<Item = (u32, &'a [u8; 8])> {
@@ -217,7 +257,9 @@ impl<'a> Coming<'a> {
     #[inline(always)]
     pub fn fetch(&self, after: usize) {
         let at = self.row + after;
-        if let Some(byte) = self.batch.rows.get(at).and_then(|row| self.batch.bytes.get(row.from as usize)) {
+        if let Some(Row { held: Held::Packet { from, .. }, .. }) = self.batch.rows.get(at)
+            && let Some(byte) = self.batch.bytes.get(*from as usize)
+        {
             soon::fetch(byte);
         }
         if let Some(row) = self.batch.rows.get(at + after) {
@@ -231,45 +273,9 @@ impl<'a> Coming<'a> {
     pub fn packet(&self, after: usize) -> Option<(LinkType, &'a [u8], u64)> {
         let at = self.row + after;
         let row = self.batch.rows.get(at)?;
-        let Held::Packet { link, to, .. } = &row.held else { return None };
-        let bytes = self.batch.bytes.get(row.from as usize..*to as usize)?;
+        let Held::Packet { link, from, to, .. } = &row.held else { return None };
+        let bytes = self.batch.bytes.get(*from as usize..*to as usize)?;
         Some((*link, bytes, *self.batch.digests.numbers.get(at)?))
-    }
-}
-
-/// A CAN data frame with a 29-bit identifier and eight bytes, which nearly all are.
-#[derive(Debug, Clone, Copy)]
-pub struct UsualFrame<'a> {
-    /// When it was read.
-    pub time: Option<Time>,
-    /// Identifier.
-    pub id: u32,
-    /// Data.
-    pub data: &'a [u8; 8],
-    /// The record's [digest](Recording::digest).
-    pub digest: u64,
-}
-
-/// Usual frames of one wire in a row.
-#[derive(Debug)]
-pub struct Frames<'a> {
-    wire: u32,
-    rows: std::iter::Zip<std::slice::Iter<'a, Row>, std::slice::Iter<'a, u64>>,
-}
-
-impl<'a> Iterator for Frames<'a> {
-    type Item = UsualFrame<'a>;
-
-    #[inline(always)]
-    fn next(&mut self) -> Option<UsualFrame<'a>> {
-        let mut rest = self.rows.clone();
-        let (row, digest) = rest.next()?;
-        let Held::Eight { id, data } = &row.held else { return None };
-        if row.wire != self.wire {
-            return None;
-        }
-        self.rows = rest;
-        Some(UsualFrame { time: row.time, id: *id, data, digest: *digest })
     }
 }
 
@@ -383,10 +389,9 @@ impl Recording for Ahead {
             let taken = if matches!(row.held, Held::Eight { .. }) {
                 let rows = batch.rows.get(self.next..).unwrap_or_default();
                 let digests = digests.numbers.get(self.next..).unwrap_or_default();
-                let mut frames = Frames { wire: row.wire, rows: rows.iter().zip(digests) };
-                let before = frames.rows.len();
-                take.frames(row.wire as usize, &mut frames);
-                before - frames.rows.len()
+                let mut frames = Frames::of(row.wire, rows, digests);
+                take.frames(row.wire(), &mut frames);
+                rows.len() - frames.left()
             } else {
                 let coming = Coming { batch, row: self.next };
                 let own = marks_of(&mut marks, self.next);

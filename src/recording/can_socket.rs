@@ -52,15 +52,13 @@ pub(super) fn frame(bytes: &[u8]) -> Option<CanHead> {
     decode(bytes, u32_at(bytes, 0, true)?, false)
 }
 
-/// As [`frame`], with its data, when it is the usual one: a data frame with a 29-bit identifier and eight bytes.
-#[inline]
-pub(super) fn usual_frame(bytes: &[u8]) -> Option<(CanHead, &[u8; 8])> {
-    let (head, data) = bytes.split_first_chunk::<DATA_AT>()?;
-    let [a, b, c, d, len, flags, _, _] = *head;
+/// Identifier and data of the usual frame: a data frame with a 29-bit identifier and eight bytes.
+#[inline(always)]
+pub(super) fn usual_frame(bytes: &[u8; 16]) -> Option<(u32, &[u8; 8])> {
+    let [a, b, c, d, len, flags, ..] = *bytes;
     let id = u32::from_be_bytes([a, b, c, d]);
     let is_usual = id & (EFF | RTR | ERR) == EFF && len == 8 && flags & FDF == 0;
-    let head = CanHead { id: id & 0x1FFF_FFFF, kind: CanKind::Extended, fd: false, len };
-    data.first_chunk().filter(|_| is_usual).map(|data| (head, data))
+    bytes.last_chunk().filter(|_| is_usual).map(|data| (id & 0x1FFF_FFFF, data))
 }
 
 /// As [`frame`], behind a Linux cooked header; `fd` when the protocol is 0x000D.
@@ -135,12 +133,12 @@ mod tests {
             bytes[at] = value;
             let usual = usual_frame(&bytes);
             assert_eq!(usual.is_some(), matches!((at, value), (0, 0x89) | (6, 1)), "byte {at}");
-            if let Some((head, data)) = usual {
+            if let Some((id, data)) = usual {
+                let head = CanHead { id, kind: CanKind::Extended, fd: false, len: 8 };
                 assert_eq!(Some(head), super::frame(&bytes));
                 assert_eq!(data[..], bytes[DATA_AT..]);
             }
         }
-        assert_eq!(usual_frame(&POSITION[..15]), None);
     }
 
     #[test]

@@ -5,7 +5,7 @@ use super::bytes::u16_at;
 use super::can_frame::CanHead;
 use super::can_socket::{DATA_AT, IdOrder, cooked_frame, frame, usual_frame};
 use super::cursor::Content;
-use super::{LinkType, Payload, WireKind};
+use super::{CanKind, LentFrame, LinkType, Payload, WireKind};
 
 /// Linux cooked protocol numbers of CAN and CAN FD (linux/if_ether.h).
 const ETH_P_CAN: u16 = 0x000C;
@@ -33,7 +33,10 @@ impl Usual {
     #[inline(always)]
     pub(super) fn payload(self, bytes: &[u8], original: u32) -> Option<(usize, Payload<'_>)> {
         match self {
-            Self::Can(wire) => usual_frame(bytes).map(|(head, data)| (wire, Payload::Can(head.with(data)))),
+            Self::Can(wire) => {
+                let (id, data) = bytes.first_chunk().and_then(usual_frame)?;
+                Some((wire, Payload::Can(LentFrame { id, kind: CanKind::Extended, fd: false, data })))
+            }
             Self::Packet(wire, link) => {
                 let captured = u32::try_from(bytes.len()).ok()?;
                 (original <= captured).then_some((wire, Payload::Packet { link, bytes, original: captured }))

@@ -105,32 +105,55 @@ impl Format {
 
     /// Takes usual CAN frames (see [`usual_frame`]) as they lie in `data`, from the record at `at` on, which has the header
     /// `here`, and as long as a believable header follows; says where it stands then.
-    #[inline(never)]
     fn frames(
         &self,
         data: &[u8],
-        (mut at, mut last, mut here): (usize, Option<i64>, Header),
+        (at, last, here): (usize, Option<i64>, Header),
         wire: usize,
         batch: &mut Batch,
     ) -> (usize, Option<i64>, Header) {
-        if self.header != RECORD_HEADER {
+        if self.header != RECORD_HEADER || here.captured != FRAME_BYTES as u32 || batch.is_full() {
             return (at, last, here);
         }
-        let mut rest = data.get(at..).unwrap_or_default();
-        while here.captured == FRAME_BYTES as u32 && !batch.is_full() {
-            let Some((record, behind)) = rest.split_first_chunk::<FRAME_RECORD>() else { break };
+        let rest = data.get(at..).unwrap_or_default();
+        let (count, last) = match self {
+            // The most usual one: what does not change is settled before the loop.
+            Self { big: false, nanos: false, .. } => {
+                Self { big: false, nanos: false, ..*self }.frame_records(rest, (last, here.time), wire, batch)
+            }
+            _ => self.frame_records(rest, (last, here.time), wire, batch),
+        };
+        let at = at + count * FRAME_RECORD;
+        (at, last, if count > 0 { self.header(data, at).unwrap_or(here) } else { here })
+    }
+
+    /// Takes usual CAN frames from the begin of `rest` on, where there is a record of that length and this time; says how many, and
+    /// the time of the last one.
+    #[inline(always)]
+    fn frame_records(
+        &self,
+        rest: &[u8],
+        (mut last, mut time): (Option<i64>, i64),
+        wire: usize,
+        batch: &mut Batch,
+    ) -> (usize, Option<i64>) {
+        let mut count = 0;
+        // The last one has no header behind it here, and goes the plain way.
+        let records = rest.as_chunks::<FRAME_RECORD>().0;
+        for (record, behind) in records.iter().zip(records.iter().skip(1)).take(batch.room()) {
             let Some(next) = behind.first_chunk().and_then(|bytes| self.believed(bytes)) else { break };
-            let Some((head, data)) = record.last_chunk::<FRAME_BYTES>().and_then(|f| usual_frame(f)) else {
-                break;
-            };
-            if is_stray(last, here.time, Some(next)) {
+            let Some((id, data)) = record.last_chunk().and_then(usual_frame) else { break };
+            if is_stray(last, time, Some(next)) {
                 break;
             }
-            batch.add_usual(Time(here.time), wire, head.id, data);
-            at += FRAME_RECORD;
-            (rest, last, here) = (behind, Some(here.time), next);
+            batch.add_usual(Time(time), wire, id, data);
+            count += 1;
+            (last, time) = (Some(time), next.time);
+            if next.captured != FRAME_BYTES as u32 {
+                break;
+            }
         }
-        (at, last, here)
+        (count, last)
     }
 
     /// As [`frames`](Self::frames), packets of a wire and link that were captured whole.
@@ -308,6 +331,7 @@ impl Pcap {
 
 /// Whether a time is alone more than a day from both its neighbours, which agree: then the header is damaged. A clock that
 /// was set takes the records after it along.
+#[inline(always)]
 fn is_stray(last: Option<i64>, time: i64, next: Option<Header>) -> bool {
     let (Some(last), Some(next)) = (last, next) else { return false };
     !near(time, last) && !near(time, next.time) && near(last, next.time)

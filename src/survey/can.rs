@@ -1,5 +1,7 @@
 //! CAN frames into the books.
 
+mod usual;
+
 use super::Intake;
 use super::ledger::{Origin, Place, Told};
 use super::scribe::Scribe;
@@ -10,8 +12,8 @@ use crate::books::ousted::Takeover;
 use crate::books::wires::{Wire, WireId};
 use crate::books::{Books, Rewinds};
 use crate::frames::{FrameBits, MANY, ManyBits};
-use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage};
-use crate::recording::{CanKind, LentFrame, UsualFrame};
+use crate::messages::n2k::{self, Assembler, CanId, Message, NetworkMessage, Standing};
+use crate::recording::{CanKind, LentFrame};
 use crate::time::Time;
 use rustc_hash::FxHashSet;
 
@@ -54,16 +56,24 @@ impl BitsOfMany {
         told.push(self.bits.of(frame));
     }
 
-    /// As [`tell`](Self::tell), of a usual frame: it leaves a place for them.
+    /// As [`tell`](Self::tell), of usual frames in a row: it leaves places for them.
     #[inline(always)]
-    pub(super) fn usual(&mut self, id: u32, data: &[u8; 8], told: &mut Vec<u64>) {
-        self.waiting.add(self.count, id, data);
-        if let Some(place) = self.places.get_mut(self.count) {
-            *place = told.len();
-        }
-        told.push(0);
-        self.count += 1;
-        if self.count == MANY {
+    pub(super) fn usual<'a>(
+        &mut self,
+        frames: &mut impl Iterator<Item = (u32, &'a [u8; 8])>,
+        told: &mut Vec<u64>,
+    ) {
+        loop {
+            let end = self.waiting.add(self.count, frames.by_ref());
+            let places = self.places.get_mut(self.count..end).unwrap_or_default();
+            for (place, at) in places.iter_mut().zip(told.len()..) {
+                *place = at;
+            }
+            told.resize(told.len() + places.len(), 0);
+            self.count = end;
+            if end < MANY {
+                return;
+            }
             self.settle(told);
         }
     }
@@ -71,13 +81,21 @@ impl BitsOfMany {
     /// Fills the places that are left.
     #[inline(never)]
     pub(super) fn settle(&mut self, told: &mut [u64]) {
-        if self.count == 0 {
+        let Some((first, last)) = self.places.first().zip(self.places.get(self.count.wrapping_sub(1))) else {
             return;
-        }
+        };
         let bits = self.waiting.bits();
-        for (bits, place) in bits.iter().zip(&self.places).take(self.count) {
-            if let Some(place) = told.get_mut(*place) {
-                *place = u64::from(*bits);
+        let bits = bits.iter().take(self.count);
+        if last - first < self.count {
+            // Nothing stands between them, as nearly always.
+            for (told, bits) in told.get_mut(*first..=*last).unwrap_or_default().iter_mut().zip(bits) {
+                *told = u64::from(*bits);
+            }
+        } else {
+            for (bits, place) in bits.zip(&self.places) {
+                if let Some(place) = told.get_mut(*place) {
+                    *place = u64::from(*bits);
+                }
             }
         }
         self.count = 0;
@@ -92,7 +110,7 @@ pub(super) struct Identifiers {
 }
 
 /// Places for identifiers: many more than most buses have, so that few share one.
-const IDENTIFIERS: usize = 1024;
+pub(super) const IDENTIFIERS: usize = 1024;
 
 /// Most identifiers that are remembered after they had to make room: several times as many as a full bus has.
 const MAX_OUSTED_IDENTIFIERS: usize = 4096;
@@ -110,12 +128,14 @@ struct Known {
     is_whole: bool,
     /// See [`n2k::is_network`].
     is_network: bool,
+    standing: Standing,
 }
 
 impl Known {
     fn new(bits: u32) -> Self {
         let id = CanId::from_bits(bits);
-        Self { bits, id, is_whole: Assembler::is_whole(id.pgn), is_network: n2k::is_network(id.pgn) }
+        let (is_whole, is_network) = (Assembler::is_whole(id.pgn), n2k::is_network(id.pgn));
+        Self { bits, id, is_whole, is_network, standing: Standing::of(id.pgn) }
     }
 }
 
@@ -127,19 +147,19 @@ impl Default for Identifiers {
 }
 
 impl Identifiers {
-    /// What an identifier says.
+    /// What an identifier says, and its place.
     #[inline(always)]
-    fn of(&mut self, bits: u32) -> Known {
+    fn of(&mut self, bits: u32) -> (Known, u16) {
         // The upper bits of a product with an odd number depend on all bits.
-        let place = (bits.wrapping_mul(0x9E37_79B1) >> (u32::BITS - IDENTIFIERS.ilog2())) as usize;
-        let Some(known) = self.known.get_mut(place) else { return Known::new(bits) };
+        let place = bits.wrapping_mul(0x9E37_79B1) >> (u32::BITS - IDENTIFIERS.ilog2());
+        let Some(known) = self.known.get_mut(place as usize) else { return (Known::new(bits), 0) };
         if known.bits != bits {
             let before = std::mem::replace(known, Known::new(bits)).bits;
             if before != NOTHING && self.ousted.len() < MAX_OUSTED_IDENTIFIERS {
                 self.ousted.insert(before);
             }
         }
-        *known
+        (*known, place as u16)
     }
 }
 
@@ -167,6 +187,8 @@ struct Desk<'a> {
     rewinds: &'a mut Rewinds,
     identifiers: &'a mut Identifiers,
     assembler: &'a mut Assembler,
+    /// As [`Bus::waits`], which only claims and what is settled after them change.
+    waits: bool,
     messages: Messages<'a>,
 }
 
@@ -190,68 +212,62 @@ impl Intake {
             rewinds,
             identifiers: &mut self.identifiers,
             assembler: self.assemblers.of(wire),
+            waits: bus.waits(),
             messages: Messages { wire, bus, inventory, scribe, place },
         }
     }
 
     /// Books a CAN frame of a wire, which takes so many bits on it.
-    #[inline(never)]
     pub(super) fn can(&mut self, wire: WireId, time: Option<Time>, frame: &LentFrame<'_>, bits: u64) {
         self.desk(wire).frame(time, frame, bits);
-    }
-
-    /// Takes in usual frames of a recording's wire, whose digests are the bits that they take.
-    #[inline(always)]
-    pub(super) fn usual_frames<'f>(
-        &mut self,
-        number: usize,
-        wire: WireId,
-        frames: impl Iterator<Item = UsualFrame<'f>>,
-    ) {
-        let mut desk = self.desk(wire);
-        desk.messages.place.1 = number as u32;
-        for UsualFrame { time, id, data, digest } in frames {
-            desk.messages.place.0 += 1;
-            let latest = desk.wire.as_ref().and_then(|wire| wire.ended());
-            let time = desk.rewinds.running(time, latest);
-            desk.frame(time, &LentFrame { id, kind: CanKind::Extended, fd: false, data }, digest);
-        }
     }
 }
 
 impl Desk<'_> {
-    #[inline(always)]
+    #[inline(never)]
     fn frame(&mut self, time: Option<Time>, frame: &LentFrame<'_>, bits: u64) {
         if let Some(wire) = &mut self.wire {
             wire.frame(time, frame.data.len() as u64, bits);
         }
         match frame.kind {
-            CanKind::Extended => self.extended(time, frame),
+            CanKind::Extended => self.extended(time, frame.id, frame.data),
             CanKind::Error => self.messages.bus.error(time, frame.id, frame.data),
             CanKind::Standard | CanKind::Remote => self.messages.bus.foreign += 1,
         }
     }
 
     #[inline(always)]
-    fn extended(&mut self, time: Option<Time>, frame: &LentFrame<'_>) {
-        let Known { id, is_whole, is_network, .. } = self.identifiers.of(frame.id);
+    fn extended(&mut self, time: Option<Time>, id: u32, data: &[u8]) {
+        let (Known { id, is_whole, is_network, standing, .. }, place) = self.identifiers.of(id);
         let messages = &mut self.messages;
         if id.pgn == 60_928 {
-            messages.claim(time, id, frame.data, self.identifiers);
+            messages.claim(time, id, data, self.identifiers);
+            self.waits = messages.bus.waits();
             return;
         }
-        let waits = messages.bus.waits();
-        let former = if waits { messages.settle(time, id) } else { None };
+        let mut former = None;
+        if self.waits {
+            former = messages.settle(time, id);
+            self.waits = messages.bus.waits();
+        }
         let holder = || messages.inventory.node(messages.wire, id.source);
         let Some(device) = former.or_else(holder) else { return };
-        messages.inventory.frame(device, time, frame.data.len() as u64);
+        messages.inventory.frame(device, time, data.len() as u64);
         if is_whole {
             self.assembler.pass(time);
-            messages.message(time, device, &Message { id, data: frame.data }, is_network);
+            messages.message(time, device, &Message { id, data }, (standing, place), is_network);
             return;
         }
-        self.assembler.part(time, id, frame.data, &mut |message| {
-            messages.message(time, device, &message, n2k::is_network(message.id.pgn));
+        self.part(time, device, id, data);
+    }
+
+    /// Takes a frame of a message that has several.
+    #[inline(never)]
+    fn part(&mut self, time: Option<Time>, device: DeviceId, id: CanId, data: &[u8]) {
+        let Self { assembler, messages, .. } = self;
+        assembler.part(time, id, data, &mut |message| {
+            let pgn = message.id.pgn;
+            messages.message(time, device, &message, (Standing::of(pgn), 0), n2k::is_network(pgn));
         });
     }
 }
@@ -413,9 +429,22 @@ impl Messages<'_> {
     }
 
     #[inline(always)]
-    fn message(&mut self, time: Option<Time>, device: DeviceId, message: &Message<'_>, is_network: bool) {
+    fn message(
+        &mut self,
+        time: Option<Time>,
+        device: DeviceId,
+        message: &Message<'_>,
+        (standing, place): (Standing, u16),
+        is_network: bool,
+    ) {
         let (id, data) = (message.id, message.data);
-        self.scribe.book(Origin { device, time, record: *self.place }, Told::Pgn(id.pgn, data));
+        match data.as_array() {
+            Some(data) => self.scribe.book_eight((device, time), self.place, (id.pgn, standing, place), data),
+            None => {
+                let origin = Origin { device, time, record: *self.place };
+                self.scribe.book(origin, Told::Pgn(id.pgn, standing, data));
+            }
+        }
         if is_network && let Some(network) = n2k::network(id, data) {
             self.network(time, device, id, &network);
             if matches!(network, NetworkMessage::Request { .. }) {

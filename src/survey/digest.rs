@@ -12,8 +12,8 @@ pub(super) fn digest() -> impl FnMut(Payloads<'_>, &mut Digests) {
     let mut bits = BitsOfMany::default();
     move |mut payloads, digests| {
         loop {
-            for (id, data) in payloads.usual_frames() {
-                bits.usual(id, data, &mut digests.numbers);
+            if payloads.come_usual() {
+                bits.usual(&mut payloads.usual_frames(), &mut digests.numbers);
             }
             let Some(payload) = payloads.next() else { break };
             match payload {

@@ -2,12 +2,14 @@
 //!
 //! Nothing of it is asked for before the end, so that it can be booked on a thread of its own (see [`super::scribe`]).
 
+use super::can::IDENTIFIERS;
 use crate::books::found::Found;
 use crate::books::inventory::DeviceId;
 use crate::books::timing::{Message, SentenceName};
 use crate::books::{clock, series, timing};
+use crate::messages::n2k::{Pgn, Standing};
 use crate::messages::nmea0183::{Framed, Sentence};
-use crate::messages::{Reading, n2k, nmea0183};
+use crate::messages::{Reading, nmea0183};
 use crate::time::Time;
 
 /// Whose message it is, and when and where it was read.
@@ -29,8 +31,8 @@ pub(super) type Place = (u64, u32);
 pub(super) enum Told<'a> {
     /// A network protocol, and which of several alike.
     Protocol(&'static str, u32),
-    /// A whole NMEA 2000 message: its PGN and its data.
-    Pgn(u32, &'a [u8]),
+    /// A whole NMEA 2000 message: its PGN, where that stands, and its data.
+    Pgn(u32, Standing, &'a [u8]),
     /// A sentence whose checksum is not wrong.
     Sentence(&'a Framed<'a>),
 }
@@ -44,8 +46,12 @@ pub(super) struct Ledger {
     /// The record with which a bound was first met, or one before it that was of the same recording as all between them.
     pub(super) full: Option<Place>,
     readings: Vec<Reading>,
+    /// By the place of an identifier, which stream the last message by it was of.
+    guesses: Vec<u32>,
     /// By the number of a message's stream, where the sources of its first readings are.
     found: Vec<[Found; FOUND]>,
+    /// The same of a message without a stream, until the next.
+    nowhere: [Found; FOUND],
 }
 
 /// Readings of a message whose sources are remembered; further ones share the last place.
@@ -57,7 +63,7 @@ impl Ledger {
     pub(super) fn book(&mut self, origin: Origin, told: Told<'_>) {
         match told {
             Told::Protocol(name, part) => self.protocol(origin, name, part),
-            Told::Pgn(pgn, data) => self.pgn(origin, pgn, data),
+            Told::Pgn(pgn, standing, data) => self.pgn(origin, pgn, standing, data),
             Told::Sentence(framed) => self.sentence(origin, &framed.sentence()),
         }
         self.settle(origin.record);
@@ -70,12 +76,46 @@ impl Ledger {
     }
 
     /// Books a [message](Told::Pgn) of a bus.
-    #[inline(always)]
-    pub(super) fn pgn(&mut self, origin: Origin, pgn: u32, data: &[u8]) {
-        let message = Message::Pgn(pgn);
-        let known = n2k::lookup(pgn);
-        let (part, interval_s) = (part_of_pgn(pgn, data), known.and_then(|known| known.interval_s));
+    #[inline(never)]
+    pub(super) fn pgn(&mut self, origin: Origin, pgn: u32, standing: Standing, data: &[u8]) {
+        let (message, known) = (Message::Pgn(pgn), standing.known());
+        let part = known.map_or(0, |known| known.part(data));
+        let interval_s = known.and_then(|known| known.interval_s);
         let stream = self.timing.message(origin.device, message, part, interval_s, origin.time);
+        self.values(origin, message, known, data, stream);
+    }
+
+    /// As [`pgn`](Self::pgn), of a message by an identifier that has a place among [`IDENTIFIERS`]: which stream the last one by it
+    /// was of is remembered there.
+    #[inline(always)]
+    pub(super) fn pgn_again(
+        &mut self,
+        origin: Origin,
+        (pgn, standing, place): (u32, Standing, u16),
+        data: &[u8; 8],
+    ) {
+        if self.guesses.is_empty() {
+            self.guesses.resize(IDENTIFIERS, 0);
+        }
+        let (Some(known), Some(guess)) = (standing.known(), self.guesses.get_mut(usize::from(place))) else {
+            self.pgn(origin, pgn, standing, data);
+            return;
+        };
+        let (message, part, interval_s) = (Message::Pgn(pgn), known.part(data), known.interval_s);
+        let stream = self.timing.message_again(guess, origin.device, message, part, interval_s, origin.time);
+        self.values(origin, message, Some(known), data, stream);
+    }
+
+    /// Books the values of a message of a bus.
+    #[inline(always)]
+    fn values(
+        &mut self,
+        origin: Origin,
+        message: Message,
+        known: Option<&Pgn>,
+        data: &[u8],
+        stream: Option<usize>,
+    ) {
         if let Some(known) = known {
             self.readings.clear();
             known.decode(data, &mut self.readings);
@@ -112,16 +152,10 @@ impl Ledger {
         if self.readings.is_empty() {
             return;
         }
-        let mut nowhere = [Found::default(); FOUND];
-        let found = match stream {
-            Some(number) => {
-                if number >= self.found.len() {
-                    self.make_room(number);
-                }
-                self.found.get_mut(number).unwrap_or(&mut nowhere)
-            }
-            None => &mut nowhere,
-        };
+        if let Some(number) = stream.filter(|number| *number >= self.found.len()) {
+            self.make_room(number);
+        }
+        let found = stream.and_then(|number| self.found.get_mut(number)).unwrap_or(&mut self.nowhere);
         for (number, reading) in self.readings.iter().enumerate() {
             if let Some(found) = found.get_mut(number.min(FOUND - 1)) {
                 self.series.reading(origin.device, message, origin.time, reading, found);
@@ -130,6 +164,9 @@ impl Ledger {
             {
                 self.clock.reading(origin.device, message, time, *days, *of_day_us);
             }
+        }
+        if stream.is_none() {
+            self.nowhere = Default::default();
         }
     }
 
@@ -144,23 +181,6 @@ impl Ledger {
     fn is_full(&self) -> bool {
         let (timing, series) = (&self.timing, &self.series);
         timing.unbooked | timing.unmeasured | series.unbooked | series.untracked != 0
-    }
-}
-
-/// Which of several alike a message is, so that each keeps its own rhythm: engine, battery, tank, temperature source,
-/// reference. 0 where there is but one.
-fn part_of_pgn(pgn: u32, data: &[u8]) -> u32 {
-    let byte = |i: usize| u32::from(data.get(i).copied().unwrap_or(0xFF));
-    match pgn {
-        127_245 | 127_488 | 127_489 | 127_501 | 127_505 | 127_508 => byte(0),
-        127_506 => byte(1),
-        127_250 => byte(7) & 0x03,
-        129_026 => byte(1) & 0x03,
-        130_306 => byte(5) & 0x07,
-        130_311 => byte(1) & 0x3F,
-        130_312 | 130_313 | 130_314 | 130_316 => byte(1) << 8 | byte(2),
-        126_464 => byte(0),
-        _ => 0,
     }
 }
 

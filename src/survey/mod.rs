@@ -18,6 +18,7 @@ mod scribe;
 mod segment;
 mod taking;
 mod voices;
+mod window;
 
 pub use each::each;
 
@@ -41,6 +42,7 @@ use digest::digest;
 use ledger::{Origin, Place, Told};
 use scribe::Scribe;
 use taking::Taking;
+use window::Window;
 
 /// One end of the time window, as a person gives it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -183,23 +185,14 @@ fn fill_reckoned<R: Recording>(
     let clocks::Look { reckonings, sequels } = look;
     intake.sequels = sequels;
     let mut merged = Merged::reckoned(recordings, &reckonings);
-    let mut window = None;
-    let everything = options.from.is_none() && options.to.is_none();
-    let mut is_within = |time: Option<Time>| {
-        let Some(time) = time.filter(|_| !everything) else { return true };
-        let (from, to) = *window.get_or_insert_with(|| {
-            let (from, to) = options.window(time);
-            (from.unwrap_or(Time(i64::MIN)), to.unwrap_or(Time(i64::MAX)))
-        });
-        (from..=to).contains(&time)
-    };
+    let mut window = Window::new(options);
     let (mut frames, mut told) = (0, 0);
     while merged.advance()? {
         let number = merged.number();
         let record = merged.record();
         let record_wire = record.wire;
         let is_repeat = intake.is_repeat(number, record_wire);
-        if !is_within(record.time) {
+        if !window.holds(record.time) {
             continue;
         }
         if is_repeat {
@@ -209,7 +202,7 @@ fn fill_reckoned<R: Recording>(
         let info =
             || merged.summaries().nth(number).and_then(|summary| summary.wires.get(record.wire).cloned());
         intake.record(number, &record, merged.digest(), info, |other| merged.ended(other));
-        let mut taking = Taking::new(&mut intake, number, record_wire, &mut is_within);
+        let mut taking = Taking::new(&mut intake, number, record_wire, &mut window);
         merged.run(&mut taking);
         frames += 1 + taking.close();
         if frames - told >= PROGRESS_EVERY {
@@ -227,7 +220,7 @@ fn fill_reckoned<R: Recording>(
         }
     }
     let mut books = intake.finish(summaries);
-    if let Some(part) = window.as_ref().map(part_of) {
+    if let Some(part) = window.ends().map(part_of) {
         for (number, recording) in books.recordings.iter_mut().enumerate() {
             recording.problems.push(part.clone());
             let heard = books.wires.iter().any(|(_, wire)| wire.recording == number && wire.frames > 0);
@@ -241,7 +234,7 @@ fn fill_reckoned<R: Recording>(
 }
 
 /// That a report speaks of a part of a recording only.
-fn part_of((from, to): &(Time, Time)) -> String {
+fn part_of((from, to): (Time, Time)) -> String {
     let part = match (from.0 > i64::MIN, to.0 < i64::MAX) {
         (true, true) => format!("from {from} to {to}"),
         (true, false) => format!("from {from} on"),

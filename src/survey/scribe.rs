@@ -5,6 +5,7 @@ use super::ledger::{Ledger, Origin, Place, Told};
 use crate::books::inventory::DeviceId;
 use crate::books::timing::Message;
 use crate::crew::{Crew, Sink};
+use crate::messages::n2k::Standing;
 use crate::messages::nmea0183::{Framed, Outline};
 use crate::time::Time;
 
@@ -13,6 +14,9 @@ const MAX_ENTRIES: usize = 8192;
 
 /// Bytes of data or text after which a batch is full; the last message may reach over it.
 const FULL_BYTES: usize = 256 << 10;
+
+/// Names of protocols that are found without a search.
+const NAMES: usize = 32;
 
 /// Streams whose accounts lie in a processor's own cache.
 const CROWD: usize = 512;
@@ -23,23 +27,31 @@ const FETCHED_BEFORE: usize = 12;
 /// One message of a batch; its data, outline or text follow those of the one before. It goes from one core's cache to
 /// another's: the smaller, the sooner.
 struct Entry {
-    time: Option<Time>,
+    /// When it came, if that is known.
+    stamp: Time,
     device: DeviceId,
+    is_stamped: bool,
     held: Held,
 }
 
+#[derive(Clone, Copy)]
 enum Held {
+    /// The name stands in the batch, at this place.
     Protocol {
-        name: &'static str,
+        name: u16,
         part: u32,
     },
-    /// A message of eight bytes, which nearly all have: they lie here.
+    /// A message of eight bytes, which nearly all have: they lie here. `place` is that of its identifier (see
+    /// [`Ledger::pgn_again`]).
     Eight {
         pgn: u32,
+        standing: Standing,
+        place: u16,
         data: [u8; 8],
     },
     Pgn {
         pgn: u32,
+        standing: Standing,
         len: u16,
     },
     Sentence {
@@ -51,31 +63,63 @@ enum Held {
 #[derive(Default)]
 struct Batch {
     entries: Vec<Entry>,
+    /// That of the last message.
+    recording: Option<u32>,
     /// The first record of each stretch of messages that are of one recording, and how many messages stand before it.
     places: Vec<(usize, Place)>,
+    /// Each of the few that there are once.
+    names: Vec<&'static str>,
+    /// By a few bits of a name's address, where one stands that came of late.
+    recent: [u16; NAMES],
     data: Vec<u8>,
     outlines: Vec<Outline>,
     texts: Vec<u8>,
 }
 
+/// What lies beside the entries of a batch and is not yet read.
+struct Rest<'a> {
+    names: &'a [&'static str],
+    data: &'a [u8],
+    outlines: std::slice::Iter<'a, Outline>,
+    texts: &'a [u8],
+}
+
 impl Batch {
     fn clear(&mut self) {
         self.entries.clear();
+        self.recording = None;
         self.places.clear();
+        self.names.clear();
         self.data.clear();
         self.outlines.clear();
         self.texts.clear();
     }
 
+    /// Adds a message of the recording whose record is at hand.
     #[inline(always)]
-    fn add(&mut self, origin: Origin, told: Told<'_>) {
-        let held = match told {
-            Told::Protocol(name, part) => Held::Protocol { name, part },
+    fn add(&mut self, device: DeviceId, time: Option<Time>, record: &Place, held: Held) {
+        if self.recording != Some(record.1) {
+            self.begin_stretch(record);
+        }
+        let stamp = time.unwrap_or(Time(0));
+        self.entries.push(Entry { stamp, device, is_stamped: time.is_some(), held });
+    }
+
+    #[cold]
+    fn begin_stretch(&mut self, record: &Place) {
+        self.recording = Some(record.1);
+        self.places.push((self.entries.len(), *record));
+    }
+
+    /// Keeps what a message tells beside the entries.
+    #[inline(always)]
+    fn keep(&mut self, told: Told<'_>) -> Held {
+        match told {
+            Told::Protocol(name, part) => Held::Protocol { name: self.place_of(name), part },
             // The longest message has 1785 bytes, the longest line 1024.
-            Told::Pgn(pgn, data) if let Some(data) = data.as_array() => Held::Eight { pgn, data: *data },
-            Told::Pgn(pgn, data) => {
+            Told::Pgn(pgn, standing, data) => {
                 self.data.extend_from_slice(data);
-                Held::Pgn { pgn, len: data.len() as u16 }
+                Held::Pgn { pgn, standing, len: data.len() as u16 }
             }
             Told::Sentence(sentence) => {
                 let (outline, text) = sentence.outline();
@@ -83,22 +127,69 @@ impl Batch {
                 self.texts.extend_from_slice(text);
                 Held::Sentence { len: text.len() as u16 }
             }
-        };
-        let Origin { device, time, record } = origin;
-        if self.places.last().is_none_or(|(_, (_, recording))| *recording != record.1) {
-            self.places.push((self.entries.len(), record));
         }
-        self.entries.push(Entry { time, device, held });
+    }
+
+    /// Where the name of a protocol stands.
+    #[inline(always)]
+    fn place_of(&mut self, name: &'static str) -> u16 {
+        // One name is mostly one text, at an address of its own.
+        let slot = name.as_ptr().addr() % NAMES;
+        let place = self.recent.get(slot).copied().unwrap_or(0);
+        let is_known = self.names.get(usize::from(place)).is_some_and(|known| std::ptr::eq(*known, name));
+        if is_known { place } else { self.new_place_of(slot, name) }
+    }
+
+    #[inline(never)]
+    fn new_place_of(&mut self, slot: usize, name: &'static str) -> u16 {
+        let known = self.names.iter().position(|known| std::ptr::eq(*known, name));
+        let place = known.unwrap_or_else(|| {
+            self.names.push(name);
+            self.names.len() - 1
+        }) as u16;
+        if let Some(recent) = self.recent.get_mut(slot) {
+            *recent = place;
+        }
+        place
     }
 
     fn is_full(&self) -> bool {
         self.entries.len() >= MAX_ENTRIES || self.data.len().max(self.texts.len()) >= FULL_BYTES
     }
 
-    /// Fetches what the booking of protocols behind the one at `at` will need.
-    fn fetch(&self, at: usize, ledger: &Ledger) {
-        let protocol = |after: usize| match self.entries.get(at + after) {
+    /// Books every message.
+    fn book(&self, ledger: &mut Ledger) {
+        let mut rest =
+            Rest { names: &self.names, data: &self.data, outlines: self.outlines.iter(), texts: &self.texts };
+        let ends = self.places.iter().skip(1).map(|(begin, _)| *begin).chain([self.entries.len()]);
+        for ((begin, record), end) in self.places.iter().zip(ends) {
+            let stretch = self.entries.get(*begin..end).unwrap_or_default();
+            // Whether accounts lie in the cache matters to hosts, of which there may be thousands.
+            if ledger.timing.count() > CROWD {
+                rest.book_many(*record, stretch, ledger);
+            } else {
+                stretch.iter().for_each(|entry| rest.book(*record, entry, ledger));
+            }
+            ledger.settle(*record);
+        }
+    }
+}
+
+impl Rest<'_> {
+    /// Books messages, and fetches what those behind each will need.
+    #[inline(never)]
+    fn book_many(&mut self, record: Place, entries: &[Entry], ledger: &mut Ledger) {
+        for (at, entry) in entries.iter().enumerate() {
+            self.fetch(entries.get(at..).unwrap_or_default(), ledger);
+            self.book(record, entry, ledger);
+        }
+    }
+
+    /// Fetches what the booking of protocols behind the first of these will need.
+    fn fetch(&self, entries: &[Entry], ledger: &Ledger) {
+        let protocol = |after: usize| match entries.get(after) {
             Some(Entry { device, held: Held::Protocol { name, part }, .. }) => {
+                let name = self.names.get(usize::from(*name))?;
                 Some((*device, Message::Protocol(name), *part))
             }
             _ => None,
@@ -111,46 +202,36 @@ impl Batch {
         }
     }
 
-    /// Books every message.
-    fn book(&self, ledger: &mut Ledger) {
-        let (mut data, mut texts) = (self.data.as_slice(), self.texts.as_slice());
-        let mut outlines = self.outlines.iter();
-        let crowded = ledger.timing.count() > CROWD;
-        let mut places = self.places.iter().peekable();
-        let mut record = Place::default();
-        for (at, Entry { time, device, held }) in self.entries.iter().enumerate() {
-            if crowded {
-                self.fetch(at, ledger);
-            }
-            if let Some((_, next)) = places.next_if(|(before, _)| *before == at) {
-                ledger.settle(record);
-                record = *next;
-            }
-            let origin = Origin { device: *device, time: *time, record };
-            match held {
-                Held::Protocol { name, part } => ledger.protocol(origin, name, *part),
-                Held::Eight { .. } | Held::Pgn { .. } => {
-                    let (pgn, own) = match held {
-                        Held::Eight { pgn, data } => (pgn, data.as_slice()),
-                        Held::Pgn { pgn, len } => {
-                            let (own, rest) = data.split_at_checked(*len as usize).unwrap_or_default();
-                            data = rest;
-                            (pgn, own)
-                        }
-                        _ => continue,
-                    };
-                    ledger.pgn(origin, *pgn, own);
+    /// Books a message; those before it were booked.
+    #[inline(always)]
+    fn book(&mut self, record: Place, entry: &Entry, ledger: &mut Ledger) {
+        let Entry { stamp, device, is_stamped, held } = entry;
+        let origin = Origin { device: *device, time: is_stamped.then_some(*stamp), record };
+        // Nearly all of a bus; the others are told apart behind it.
+        if let Held::Eight { pgn, standing, place, data } = held {
+            ledger.pgn_again(origin, (*pgn, *standing, *place), data);
+            return;
+        }
+        match held {
+            Held::Eight { .. } => {}
+            Held::Protocol { name, part } => {
+                if let Some(name) = self.names.get(usize::from(*name)) {
+                    ledger.protocol(origin, name, *part);
                 }
-                Held::Sentence { len } => {
-                    let (own, rest) = texts.split_at_checked(*len as usize).unwrap_or_default();
-                    texts = rest;
-                    if let Some(outline) = outlines.next() {
-                        ledger.sentence(origin, &Framed::of(outline, own).sentence());
-                    }
+            }
+            Held::Pgn { pgn, standing, len } => {
+                let (own, rest) = self.data.split_at_checked(usize::from(*len)).unwrap_or_default();
+                self.data = rest;
+                ledger.pgn(origin, *pgn, *standing, own);
+            }
+            Held::Sentence { len } => {
+                let (own, rest) = self.texts.split_at_checked(usize::from(*len)).unwrap_or_default();
+                self.texts = rest;
+                if let Some(outline) = self.outlines.next() {
+                    ledger.sentence(origin, &Framed::of(outline, own).sentence());
                 }
             }
         }
-        ledger.settle(record);
     }
 }
 
@@ -180,7 +261,29 @@ impl Scribe {
     pub(super) fn book(&mut self, origin: Origin, told: Told<'_>) {
         match self {
             Self::Here(ledger) => ledger.book(origin, told),
-            Self::Beside(beside) => beside.book(origin, told),
+            Self::Beside(beside) => beside.book(&origin, told),
+        }
+    }
+
+    /// As [`book`](Self::book), a message of a bus with eight bytes, as nearly all have: its PGN, where that stands, the place of its
+    /// identifier, and its data.
+    #[inline(always)]
+    pub(super) fn book_eight(
+        &mut self,
+        (device, time): (DeviceId, Option<Time>),
+        record: &Place,
+        (pgn, standing, place): (u32, Standing, u16),
+        data: &[u8; 8],
+    ) {
+        match self {
+            Self::Here(ledger) => {
+                let origin = Origin { device, time, record: *record };
+                ledger.book(origin, Told::Pgn(pgn, standing, data));
+            }
+            Self::Beside(beside) => {
+                beside.batch.add(device, time, record, Held::Eight { pgn, standing, place, data: *data });
+                beside.settle();
+            }
         }
     }
 
@@ -204,8 +307,15 @@ pub(super) struct Beside {
 
 impl Beside {
     #[inline(always)]
-    fn book(&mut self, origin: Origin, told: Told<'_>) {
-        self.batch.add(origin, told);
+    fn book(&mut self, origin: &Origin, told: Told<'_>) {
+        let held = self.batch.keep(told);
+        self.batch.add(origin.device, origin.time, &origin.record, held);
+        self.settle();
+    }
+
+    /// Hands the batch over when it is full.
+    #[inline(always)]
+    fn settle(&mut self) {
         if self.batch.is_full() {
             self.hand_over();
         }
@@ -233,9 +343,16 @@ mod tests {
                 record: (number as u64, 0),
             };
             scribe.book(origin, Told::Protocol("arp", number as u32 % 2));
-            scribe.book(origin, Told::Pgn(127_250, &[0, number as u8, 0x3C, 0xFF, 0x7F, 0xFF, 0x7F, 0xFD]));
+            scribe.book(
+                origin,
+                Told::Pgn(
+                    127_250,
+                    Standing::of(127_250),
+                    &[0, number as u8, 0x3C, 0xFF, 0x7F, 0xFF, 0x7F, 0xFD],
+                ),
+            );
             scribe.book(origin, Told::Sentence(if number % 2 == 0 { &depth } else { &turned }));
-            scribe.book(origin, Told::Pgn(126_996, &[0x41; 134]));
+            scribe.book(origin, Told::Pgn(126_996, Standing::of(126_996), &[0x41; 134]));
         }
     }
 

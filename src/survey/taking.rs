@@ -1,16 +1,17 @@
 //! Records that lie ready into the books, in one loop.
 
 use super::Intake;
+use super::window::Window;
 use crate::books::wires::WireId;
 use crate::recording::{Coming, Frames, Marks, Record, Take};
 use crate::time::{Span, Time};
 
 /// Takes in what lies ready of one recording.
-pub(super) struct Taking<'a, W> {
+pub(super) struct Taking<'a, 'o> {
     intake: &'a mut Intake,
     /// The recording's.
     number: usize,
-    is_within: W,
+    window: &'a mut Window<'o>,
     /// The wire of the last record, in the recording and in the books: the next one mostly comes on the same.
     wire: (usize, Option<WireId>),
     /// Whether to [look ahead](Intake::look_ahead).
@@ -20,28 +21,34 @@ pub(super) struct Taking<'a, W> {
 
 /// What was taken in.
 #[derive(Clone, Copy)]
-struct Taken {
+pub(super) struct Taken {
     /// First and last time.
     span: (Time, Time),
     frames: u64,
 }
 
 impl Taken {
+    /// Notes so many records in order, with the stamps of the first and the last.
     #[inline(always)]
-    fn note(&mut self, time: Option<Time>) {
-        if let Some(time) = time {
-            self.span = (self.span.0.min(time), self.span.1.max(time));
+    pub(super) fn note(&mut self, count: u64, first: Option<Time>, last: Option<Time>) {
+        if let Some((first, last)) = first.zip(last) {
+            self.span = (self.span.0.min(first), self.span.1.max(last));
         }
-        self.frames += 1;
+        self.frames += count;
     }
 }
 
-impl<'a, W: FnMut(Option<Time>) -> bool> Taking<'a, W> {
-    /// With the number of the recording, a wire of it, and which times are asked for.
-    pub(super) fn new(intake: &'a mut Intake, number: usize, wire: usize, is_within: W) -> Self {
+impl<'a, 'o> Taking<'a, 'o> {
+    /// With the number of the recording, a wire of it, and which moments are asked for.
+    pub(super) fn new(
+        intake: &'a mut Intake,
+        number: usize,
+        wire: usize,
+        window: &'a mut Window<'o>,
+    ) -> Self {
         let (wire, crowded) = ((wire, intake.wire(number, wire)), intake.is_crowded());
         let taken = Taken { span: (Time(i64::MAX), Time(i64::MIN)), frames: 0 };
-        Self { intake, number, is_within, wire, crowded, taken }
+        Self { intake, number, window, wire, crowded, taken }
     }
 
     /// How many frames were taken in.
@@ -62,7 +69,7 @@ impl<'a, W: FnMut(Option<Time>) -> bool> Taking<'a, W> {
     }
 }
 
-impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
+impl Take for Taking<'_, '_> {
     #[inline(always)]
     fn record(
         &mut self,
@@ -76,11 +83,11 @@ impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
         {
             self.intake.look_ahead(wire, coming);
         }
-        if !(self.is_within)(record.time) {
+        if !self.window.holds(record.time) {
             return true;
         }
         let Some(wire) = self.wire(record.wire) else { return false };
-        self.taken.note(record.time);
+        self.taken.note(1, record.time, record.time);
         self.intake.take(self.number, wire, record, Some(digest), marks);
         true
     }
@@ -88,11 +95,7 @@ impl<W: FnMut(Option<Time>) -> bool> Take for Taking<'_, W> {
     #[inline(always)]
     fn frames(&mut self, wire: usize, frames: &mut Frames<'_>) {
         let Some(wire) = self.wire(wire) else { return };
-        let Self { intake, is_within, .. } = self;
-        // A copy stays in registers.
-        let mut taken = self.taken;
-        let within = frames.filter(|frame| is_within(frame.time)).inspect(|frame| taken.note(frame.time));
-        intake.usual_frames(self.number, wire, within);
-        self.taken = taken;
+        let Self { intake, number, window, taken, .. } = self;
+        intake.usual_frames(*number, wire, frames, window, taken);
     }
 }

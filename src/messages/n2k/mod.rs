@@ -46,5 +46,5 @@ pub use navigation::{Route, Waypoint, destination, route};
 pub use network::{Answer, FunctionCode, GroupFunction, Heartbeat, NetworkMessage, is_network, network};
 pub use position::{Datum, datum};
 pub use product::{ConfigurationInformation, ProductInformation};
-pub use registry::{PGNS, Pgn, decode, lookup};
+pub use registry::{PGNS, Pgn, Standing, decode, lookup};
 pub use transport::MAX_TRANSPORT;

@@ -28,6 +28,7 @@ pub mod network;
 pub mod newcomers;
 mod numbers;
 pub mod ousted;
+mod pace;
 pub mod released;
 mod rewinds;
 mod rhythm;

@@ -24,7 +24,8 @@ pub(super) const DETECTOR: Detector = Detector {
                     with it, or acknowledgments when there is nothing to acknowledge. Talkers of one gateway that are silent only \
                     and always together are one finding. A satellite \
                     receiver that changes its talker goes on, and so does a node that takes another address. A device that \
-                    starts may pause in its first 10 s, and one that is lost with its wire may come a minute after it. Messages \
+                    starts may pause in its first 10 s, and one that is lost with its wire may come a minute after it. Where a message's intervals are \
+                    equal end to end they are its pace at that time, and none is a silence. Messages \
                     that come at any moment alike, as when somebody turns a switch, are not periodic; what a maker sends while there is \
                     something to say is not missed after it; those of a route are \
                     missed when another message of the device is, and what a packet that the recorder cut holds, never. In a log without stamps the \

@@ -7,6 +7,7 @@ use crate::books::inventory::Device;
 use crate::books::timing::{Message, Stream};
 use crate::books::wires::WireId;
 use crate::report::model::Severity;
+use crate::time::Span;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -15,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A message comes in bunches with holes between: a chart or a pointer stutters, an autopilot gets its data late.",
         detection: "On average the message keeps its standard rate (to a third; 0183: its own mean rate), and yet three intervals \
                     in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
-                    Pauses of ten intervals and more do not count here, nor silences that are told. When half of the other senders' messages are late \
+                    Pauses of ten intervals and more do not count here, nor silences that are told, nor intervals that \
+                    are equal end to end, which are another pace. When half of the other senders' messages are late \
                     by as much, or by half of it, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
                     buses inside network packets, which come in the network's time; nor where the holes are those of \
                     messages that came damaged (fast-packet-loss, bad-checksum, garbled-sentence).",
@@ -181,7 +183,11 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
     let us = |s: f64| (s * 1e6) as u64;
     // What is told as a silence, of the device or of the message, is no raggedness.
     let silences = evidence.presence.silences(books, stream);
-    let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s)).saturating_sub(silences);
+    // Nor is another pace, which is even in itself.
+    let counts = |gap: &&Span| (least..=PAUSE * nominal_s).contains(&gap.seconds());
+    let slower = stream.at_slower_pace(wire.stamp_s()).iter().filter(counts).count() as u64;
+    let late = stream.intervals.count_between(us(least), us(PAUSE * nominal_s));
+    let late = late.saturating_sub(silences + slower);
     if late > 0 && damaged(books, id, stream) >= LACKING * late as f64 {
         return None;
     }

@@ -18,7 +18,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   measurements does not.",
         detection: "A pause longer than five of the message's own median intervals (and 1.5 s, and five stamps of the \
                     recorder), without the silences of the whole device or wire in it, and in which not even pieces of it \
-                    came. One of an engine's messages of 10 s or more counts where the engine shows that it ran on, and was \
+                    came. Where the intervals about it are equal end to end, and longer, their length counts in place of the median: a \
+                    sensor that changes its pace pauses not. One of an engine's messages of 10 s or more counts where the engine shows that it ran on, and was \
                     not switched off.",
         lookalikes: "A device that is silent altogether: device-dropout. A message of which frames come, and some of them are \
                      missing each time: fast-packet-loss. A recorder that lost frames: recording-gap. A gateway \

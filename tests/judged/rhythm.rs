@@ -42,6 +42,37 @@ fn many_pauses_are_all_told() {
     assert_eq!(number(&report, "message-dropout", "gaps"), 8.0);
 }
 
+/// A battery monitor (PGN 127508) sends once in ten seconds while it sleeps and each 1.5 s then, or the other way round, and the level of a
+/// tank (127505), which is all that its node sends, once in twenty seconds and then each 2.5 s: equal intervals end to end are a
+/// pace, also where the recorder lost one in twenty. Three pauses of ten seconds, with the usual pace between, are none.
+#[test]
+fn another_pace_is_no_pause() {
+    let paced = |slow_s: f64, s: f64, id: u32, data: &str, first: bool| {
+        let (mut t, mut frames, mut n) = (0.3, Vec::new(), 0);
+        while t < 300.0 {
+            n += 1;
+            // The last of each stretch may be lost too, but two in a row are not.
+            if n % 20 != 7 {
+                frames.push((t, id, data.to_owned()));
+            }
+            t += if (t < 150.0) == first { slow_s } else { s };
+        }
+        frames
+    };
+    let speed = every(1.0, 0x09F5_0348, "FF2C01FFFF00FFFF", |_| true);
+    for first in [true, false] {
+        let battery = paced(10.0, 1.5, 0x19F2_1448, "00EC04FF7FFFFFFF", first);
+        let tank = paced(20.0, 2.5, 0x19F2_1149, "001027E803000000", first);
+        let report = judge(&[can_log([sensors(0, 300), battery, speed.clone(), tank].concat())]);
+        assert!(alarms(&report).is_empty(), "{first}: {:?}", report.findings);
+    }
+    let away = |t: f64| [50.0, 70.0, 90.0].iter().any(|from| (*from..from + 10.0).contains(&t));
+    let battery = every(1.5, 0x19F2_1448, "00EC04FF7FFFFFFF", |t| !away(t));
+    let report = judge(&[can_log([sensors(0, 300), battery, speed].concat())]);
+    assert_eq!(alarms(&report), ["message-dropout"], "{:?}", report.findings);
+    assert_eq!(number(&report, "message-dropout", "gaps"), 3.0);
+}
+
 /// A node that falls silent for two seconds again and again drops out; its slower messages are not ragged besides.
 #[test]
 fn silences_of_a_device_make_its_messages_no_ragged_ones() {

@@ -1,7 +1,7 @@
 //! A device that sends little beside one message: what another message proves to be a pause of this one is no device's silence
 //! either where nothing else was due.
 
-use super::{Presence, Silence, flowed_into, patience};
+use super::{Presence, Silence, flowed_into, is_missed, patience};
 use crate::books::Books;
 use crate::books::inventory::DeviceId;
 use crate::books::timing::Stream;
@@ -58,6 +58,7 @@ fn breaking(
     };
     let breaks = |stream: &Stream| {
         stream.pulse_s().is_some_and(|pulse| span.seconds() > patience(books, pulse, wire))
+            && is_missed(books, stream, wire, span)
             && flowed_into(stream, span)
     };
     let own = |stream: &Stream| {

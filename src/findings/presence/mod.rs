@@ -315,6 +315,12 @@ pub(in crate::findings) fn patience(books: &Books, interval_s: f64, wire: &Wire)
     }
 }
 
+/// Whether a silence is longer than a stream may stay away at the pace that it has there.
+fn is_missed(books: &Books, stream: &Stream, wire: &Wire, silence: Span) -> bool {
+    let pace = stream.pace_near(silence, wire.stamp_s());
+    pace.is_none_or(|pace| silence.seconds() > patience(books, pace, wire))
+}
+
 /// Time that is counted by sentences, or comes in the steps of a slow clock, shows no shorter silence, seconds (common practice, no
 /// source).
 const COUNTED_S: f64 = 4.0;

@@ -3,8 +3,9 @@
 use super::of_wires::{BOOTED_S, EDGE_S};
 use super::{
     GONE_S, MISSED_INTERVALS, NOTICEABLE_S, Presence, STARTING_S, Silence, WireSilence, beats,
-    comes_and_goes, covered, flowed_into, follows, has_started, is_of_a_route, is_silent, lone_messages,
-    moved, of_hosts, other_talker, patience, patience_with, periodic, unheard, visitors, within,
+    comes_and_goes, covered, flowed_into, follows, has_started, is_missed, is_of_a_route, is_silent,
+    lone_messages, moved, of_hosts, other_talker, patience, patience_with, periodic, unheard, visitors,
+    within,
 };
 use crate::books::Books;
 use crate::books::bus::Start;
@@ -195,6 +196,7 @@ fn stands_out(books: &Books, id: DeviceId, wire: &Wire, silence: &Silence) -> bo
     beats(books, id).any(|stream| {
         !owes_nothing(stream)
             && stream.pulse_s().is_some_and(|pulse| silence.seconds() > enough(pulse))
+            && (came_up || is_missed(books, stream, wire, silence))
             && flowed_into(stream, silence)
     })
 }

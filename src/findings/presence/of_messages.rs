@@ -4,7 +4,8 @@ use super::of_devices::{quarrels, starts_anew};
 use super::of_wires::EDGE_S;
 use super::{
     GONE_S, MISSED_INTERVALS, Presence, STARTING_S, Silence, WireSilence, comes_and_goes, engines, follows,
-    has_started, heard_s, is_asked_for, is_cut_off, is_on_demand, other_talker, patience, taken_s, within,
+    has_started, heard_s, is_asked_for, is_cut_off, is_missed, is_on_demand, other_talker, patience, taken_s,
+    within,
 };
 use crate::books::Books;
 use crate::books::inventory::{DeviceId, Identity};
@@ -46,7 +47,8 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         let all_silent =
             |span: Span| device.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span));
         silences.retain(|s| {
-            !engines::is_off(books, stream, s)
+            is_missed(books, stream, wire, s.span)
+                && !engines::is_off(books, stream, s)
                 && !all_silent(s.span)
                 && !owned(books, presence, stream, s.span, patience)
                 && !books.clock_leapt(s.span)

@@ -12,8 +12,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "A device sends its data and does not answer when it is asked for its name, its version or its settings. Displays \
                   may not list it; settings and updates over the bus fail.",
-        detection: "At least three requests meant for this device alone, and to none of them came the message, a refusal or any \
-                    other acknowledgement within 1.5 s, while the device went on sending.",
+        detection: "At least three requests meant for this device alone, and to none of them came the message, or a frame of it, a refusal \
+                    or any other acknowledgement within 1.5 s, while the device went on sending.",
         lookalikes: "A device that is off or dropped out cannot answer. A request to everybody need not be answered. A refusal is \
                      an answer. A one-way gateway, and a recorder that hears only part of the bus, look so as well.",
         checks: "Update the device's software; look whether a gateway or bridge in between passes requests on. Ask again by a \

@@ -265,6 +265,8 @@ impl Desk<'_> {
     #[inline(never)]
     fn part(&mut self, time: Option<Time>, device: DeviceId, id: CanId, data: &[u8]) {
         let Self { assembler, messages, .. } = self;
+        // Who sends any frame of what it is asked for answers, be the others lost.
+        messages.bus.answer(time, device, id.pgn);
         assembler.part(time, id, data, &mut |message| {
             let pgn = message.id.pgn;
             messages.message(time, device, &message, (Standing::of(pgn), 0), n2k::is_network(pgn));

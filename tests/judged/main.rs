@@ -27,6 +27,7 @@ mod links;
 mod lone;
 mod look;
 mod loops;
+mod lossy;
 #[path = "../hostile/make.rs"]
 #[allow(dead_code, reason = "shared with another set of tests")]
 mod make;

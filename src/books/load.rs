@@ -4,6 +4,10 @@ use super::second::Second;
 use super::traces::Trace;
 use crate::time::Time;
 
+/// A load that lasts so long shows through the stamps of batches, which shift frames by some tenths of a second (common practice, no
+/// source).
+pub const LASTING_S: usize = 5;
+
 /// Load by the second: the total, the busiest second, and bounded sums in between.
 #[derive(Debug, Clone, Default)]
 pub struct Load {
@@ -14,6 +18,11 @@ pub struct Load {
     pub total: u64,
     /// The busiest second and its units.
     pub peak: Option<(Time, u64)>,
+    /// The busiest [`LASTING_S`] seconds and their units.
+    pub lasting: Option<(Time, u64)>,
+    /// Units of the last seconds, the running one's last.
+    recent: [u64; LASTING_S],
+    recent_to: Option<Time>,
     /// Units of each second over the recording; seconds without a frame are left out.
     pub trace: Trace,
 }
@@ -47,6 +56,28 @@ impl Load {
         self.trace.push(second, self.now as f64);
         if self.peak.is_none_or(|(_, units)| units < self.now) {
             self.peak = Some((second, self.now));
+        }
+        self.lasts(second);
+    }
+
+    /// Takes a second into account with those before it.
+    fn lasts(&mut self, second: Time) {
+        let before = self.recent_to.replace(second);
+        let ahead = before.map_or(i64::MAX, |before| second.micros_since(before) / 1_000_000);
+        let ahead = usize::try_from(ahead).ok().filter(|ahead| (1..LASTING_S).contains(ahead));
+        match ahead {
+            Some(ahead) => {
+                self.recent.rotate_left(ahead);
+                self.recent.iter_mut().rev().take(ahead).for_each(|units| *units = 0);
+            }
+            None => self.recent = [0; LASTING_S],
+        }
+        if let Some(last) = self.recent.last_mut() {
+            *last = self.now;
+        }
+        let units = self.recent.iter().sum();
+        if self.lasting.is_none_or(|(_, most)| most < units) {
+            self.lasting = Some((second.plus(1.0 - LASTING_S as f64), units));
         }
     }
 }

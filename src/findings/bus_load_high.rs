@@ -3,10 +3,10 @@
 use super::words::{longest, number, seconds as duration};
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::bounded;
-use crate::books::wires::Wire;
+use crate::books::wires::{LASTING_S, Wire};
 use crate::recording::WireKind;
 use crate::report::model::Severity;
-use crate::time::Span;
+use crate::time::{Span, Time};
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -14,8 +14,9 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning over 60 %, fault over 80 % in any second",
         meaning: "The bus is so full that messages of low priority wait and come late or not at all.",
         detection: "The bits of all frames, stuff bits counted from their content, in the busiest second against the 250 kbit/s of \
-                    NMEA 2000. Where frames bear the stamp of a batch, or come in packets and the load does not last for three \
-                    seconds, the mean alone is judged.",
+                    NMEA 2000. Where frames bear the stamp of a batch, as much is taken off as a batch may shift into that second or \
+                    into the busiest five, and of batches of more than 0.1 s five seconds alone count. Where they come in \
+                    packets and the load does not last for three seconds, the mean alone is judged.",
         lookalikes: "A recorder that hands over late what it gathered shows a full second that never was: more than a bus can \
                      carry tells it. A bus of another bit rate is none of NMEA 2000.",
         checks: "Look which sender sends most, in the report's table of timing; slow down or switch off messages that nobody uses. \
@@ -38,8 +39,11 @@ const FULL: f64 = 80.0;
 /// Frames that share a batch's stamp over a longer time than this may fall into the wrong second, seconds.
 const BATCH_S: f64 = 0.1;
 
+/// More than this no bus carries, percent: its frames came late. The bits are counted, and stamps are rounded.
+const POSSIBLE: f64 = 102.0;
+
 /// A load that lasts so long is none of a network that delivers late, seconds.
-const LASTING_S: f64 = 3.0;
+const HELD_BACK_S: f64 = 3.0;
 
 /// Stretches of high load that are told, and how far apart they are two, seconds.
 const MAX_SPANS: usize = 64;
@@ -58,11 +62,14 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         let mean = wire.load.total as f64 / seconds / CAPACITY * 100.0;
         let peak = most as f64 / CAPACITY * 100.0;
         // What comes out of a batch has lost its own time, and a network may hold some of it back for a second.
-        let fine = wire.stamp_s() <= BATCH_S || cuts_seconds(wire);
-        let lasts = || loaded(wire).iter().any(|span| span.seconds() >= LASTING_S);
-        let own_time = fine && peak <= 102.0 && (wire.carried_by.is_none() || lasts());
-        let judged = if own_time { peak } else { mean };
-        if judged <= HIGH || judged > 102.0 {
+        let shift_s = if cuts_seconds(wire) { 0.0 } else { wire.stamp_s() };
+        let lasts = || loaded(wire).iter().any(|span| span.seconds() >= HELD_BACK_S);
+        let own_time = shift_s <= BATCH_S && peak <= POSSIBLE && (wire.carried_by.is_none() || lasts());
+        let second = if own_time { peak / (1.0 + shift_s) } else { mean };
+        let lasting = lasting(wire, shift_s).filter(|_| shift_s > 0.0 && wire.carried_by.is_none());
+        let in_five = lasting.filter(|(.., percent)| *percent > second);
+        let judged = in_five.map_or(second, |(.., percent)| percent);
+        if judged <= HIGH || judged > POSSIBLE {
             continue;
         }
         let severity = if judged > FULL { Severity::Fault } else { Severity::Warning };
@@ -78,13 +85,24 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             format!("The bus is loaded to {} % (mean {} %)", number(judged, 0), number(mean, 0)),
         )
         .on(id)
-        .real("peak_percent", if own_time { peak } else { mean })
+        .real("peak_percent", judged)
         .real("mean_percent", mean)
-        .evidence(format!(
-            "{} bits in the second from {}, of 250000 that the bus carries.",
-            most,
-            books.stamp(at).clock()
-        ));
+        .evidence(match in_five {
+            Some((from, bits, _)) => format!(
+                "{bits} bits in the {LASTING_S} seconds from {}, of 250000 a second that the bus carries.",
+                books.stamp(from).clock()
+            ),
+            None => format!(
+                "{most} bits in the second from {}, of 250000 that the bus carries.",
+                books.stamp(at).clock()
+            ),
+        });
+        if shift_s > 0.0 && (own_time || in_five.is_some()) {
+            finding = finding.evidence(format!(
+                "Frames bear the stamp of a batch of up to {}: what one may shift into that time is taken off.",
+                duration(shift_s)
+            ));
+        }
         if let Some((frames, device)) = busiest.first() {
             let share = *frames as f64 / wire.frames.max(1) as f64;
             finding = finding.evidence(format!(
@@ -93,8 +111,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 super::words::percent(share)
             ));
         }
-        if own_time {
-            let spans = loaded(wire);
+        if own_time || in_five.is_some() {
+            let mut spans = loaded(wire);
+            if !own_time {
+                spans.retain(|span| span.seconds() >= HELD_BACK_S);
+            }
             let all: f64 = spans.iter().map(|span| span.seconds()).sum();
             finding = finding
                 .evidence(format!(
@@ -125,6 +146,14 @@ fn cuts_seconds(wire: &Wire) -> bool {
     })
 }
 
+/// The busiest [`LASTING_S`] seconds: from when, their bits, and the load without what a batch of `shift_s` seconds may add, percent;
+/// `None` where it is more than a bus carries.
+fn lasting(wire: &Wire, shift_s: f64) -> Option<(Time, u64, f64)> {
+    let (from, bits) = wire.load.lasting?;
+    let percent = bits as f64 / (LASTING_S as f64 + shift_s) / CAPACITY * 100.0;
+    Some((from, bits, percent)).filter(|(.., percent)| *percent <= POSSIBLE)
+}
+
 /// The stretches in which the load is high, to the second; in a long recording to a few.
 fn loaded(wire: &Wire) -> Vec<Span> {
     let mut spans = Vec::new();
@@ -140,7 +169,6 @@ fn loaded(wire: &Wire) -> Vec<Span> {
 mod tests {
     use super::*;
     use crate::books::Books;
-    use crate::time::Time;
 
     /// Frames of 131 bits, `per_s` a second for ten seconds, evenly or all at each second's begin.
     fn found(per_s: i64, batched: bool) -> Vec<Finding> {

@@ -1,14 +1,42 @@
 //! Recorders that lose frames, or stamp them in bunches: what they do to all is no fault of one.
 
 use crate::wires::sensors;
-use crate::{alarms, can_log, judge};
+use crate::{alarms, can_log, judge, number};
+use leadsman::report::model::{FindingRow, Report, Severity};
 
 type Frames = Vec<(f64, u32, String)>;
+
+/// Numbers that look drawn by lot, from 0 to 1, the same each run.
+fn lots(seed: u32) -> impl FnMut() -> f64 {
+    let mut state = seed.wrapping_mul(2_654_435_761);
+    move || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 8) / f64::from(1 << 24)
+    }
+}
+
+/// Each frame with the stamp of the end of a bunch of up to so many seconds.
+fn bunched(mut frames: Frames, bunch_s: f64) -> Frames {
+    frames.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut lot = lots(5);
+    let mut end = 0.0;
+    for (t, ..) in &mut frames {
+        if *t >= end {
+            end = *t + bunch_s * (0.3 + 0.7 * lot());
+        }
+        *t = end;
+    }
+    frames
+}
 
 /// A frame each so many seconds, for five minutes.
 fn every(s: f64, id: u32, data: &str) -> Frames {
     let at = |i: u32| s.mul_add(f64::from(i), 0.07);
     (0..(300.0 / s) as u32).map(at).map(|t| (t, id, data.to_owned())).collect()
+}
+
+fn told<'a>(report: &'a Report, kind: &str) -> Option<&'a FindingRow> {
+    report.findings.iter().find(|f| f.kind == kind)
 }
 
 /// A display asks the node at address 22 for its product information (PGN 126996) each 25 s; of each answer's twenty frames the
@@ -33,4 +61,22 @@ fn who_answers_in_pieces_answers() {
         assert!(!alarms(&report).contains(&"request-unanswered"), "{:?}", report.findings);
     }
     assert_eq!(alarms(&report(&[])), ["request-unanswered"]);
+}
+
+/// For twenty seconds the bus is three quarters full: bunches of stamps hide it in no second, and make it no fuller.
+#[test]
+fn a_load_that_lasts_shows_through_bunches() {
+    let busy = |to: f64, apart_s: f64| {
+        let at = (0..).map(move |i| 60.0 + apart_s * f64::from(i)).take_while(move |t| *t < to);
+        at.map(|t| (t, 0x1CFF_0C33, "FFEEDDCCBBAA9988".to_owned())).collect::<Frames>()
+    };
+    for bunch_s in [0.04, 0.08, 0.1, 0.15, 0.25] {
+        let full = judge(&[can_log(bunched([sensors(0, 150), busy(80.0, 0.000_7)].concat(), bunch_s))]);
+        let load = told(&full, "bus-load-high").unwrap_or_else(|| panic!("{bunch_s}"));
+        assert_eq!(load.severity, Severity::Warning, "{bunch_s}: {:?}", load.numbers);
+        let peak = number(&full, "bus-load-high", "peak_percent");
+        assert!((65.0..80.0).contains(&peak), "{bunch_s}: {peak}");
+        let less = judge(&[can_log(bunched([sensors(0, 150), busy(80.0, 0.000_95)].concat(), bunch_s))]);
+        assert!(told(&less, "bus-load-high").is_none(), "{bunch_s}: {:?}", less.findings);
+    }
 }

@@ -18,7 +18,7 @@ pub(super) const DETECTOR: Detector = Detector {
                     in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
                     Pauses of ten intervals and more do not count here, nor silences that are told, nor intervals that \
                     are equal end to end, which are another pace. When half of the other senders' messages are late \
-                    by as much, or by half of it, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
+                    by as much, or by half of it, or lost as many as its holes lack, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
                     buses inside network packets, which come in the network's time; nor where the holes are those of \
                     messages that came damaged (fast-packet-loss, bad-checksum, garbled-sentence).",
         lookalikes: "A gateway or recorder that hands frames over in batches makes everything ragged. Single pauses are \
@@ -61,33 +61,43 @@ const ENOUGH: u64 = 60;
 /// Two messages are late alike when the one is by this share of the other's, at least.
 const ALIKE: f64 = 0.5;
 
+/// Intervals from here on are longer than the median, in medians; those about two medians lack one message.
+const LONGER: f64 = 1.5;
+const LACKING_ONE: (f64, f64) = (1.75, 2.25);
+
+/// Where so many of the longer intervals lack one message, messages got lost and did not wait (common practice, no source): at
+/// random, of those that lack any nearly all lack one.
+const LOST_SHARE: f64 = 0.75;
+
 /// How a message comes.
 struct Rhythm {
     nominal_s: f64,
     p99_s: f64,
     late: f64,
+    /// By how much one in a hundred is late, seconds, without what got lost.
+    late_s: f64,
+    /// The share that got lost.
+    lost: f64,
 }
 
 impl Rhythm {
-    /// By how much one in a hundred is late, seconds.
-    fn late_s(&self) -> f64 {
-        self.p99_s - self.nominal_s
+    /// Whether what holds up, or loses, a message of another sender explains that this one is late.
+    fn explains(&self, ragged: &Self) -> bool {
+        self.late_s >= ALIKE * (ragged.p99_s - ragged.nominal_s) || self.lost >= LACKING * ragged.late
     }
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
     let mut findings: Vec<Finding> = Vec::new();
-    let mut ragged: Vec<(&Stream, WireId, Rhythm)> = Vec::new();
-    let mut judged: Vec<(&Stream, WireId, f64)> = Vec::new();
+    let mut judged: Vec<(&Stream, WireId, Rhythm)> = Vec::new();
     for stream in books.timing.iter() {
         let Some(wire) = books.inventory.get(stream.device).map(|d| d.wire) else { continue };
         let Some(rhythm) = rhythm(evidence, stream, wire) else { continue };
-        judged.push((stream, wire, rhythm.late_s()));
-        if rhythm.late >= LATE_SHARE && rhythm.p99_s >= RAGGED * rhythm.nominal_s {
-            ragged.push((stream, wire, rhythm));
-        }
+        judged.push((stream, wire, rhythm));
     }
+    let is_ragged = |rhythm: &Rhythm| rhythm.late >= LATE_SHARE && rhythm.p99_s >= RAGGED * rhythm.nominal_s;
+    let mut ragged: Vec<_> = judged.iter().filter(|(.., rhythm)| is_ragged(rhythm)).collect();
     ragged.sort_by(|a, b| (b.2.p99_s / b.2.nominal_s).total_cmp(&(a.2.p99_s / a.2.nominal_s)));
     for (stream, wire, rhythm) in &ragged {
         if findings.iter().any(|f| f.devices.contains(&stream.device)) {
@@ -95,8 +105,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         }
         // What is late by as much with most of the others' messages waits for the wire or the recorder, be their intervals longer.
         let others = judged.iter().filter(|(s, w, _)| w == wire && s.device != stream.device);
-        let others: Vec<f64> = others.map(|(_, _, late_s)| *late_s).collect();
-        let alike = others.iter().filter(|late_s| **late_s >= ALIKE * rhythm.late_s()).count();
+        let others: Vec<&Rhythm> = others.map(|(_, _, rhythm)| rhythm).collect();
+        let alike = others.iter().filter(|other| other.explains(rhythm)).count();
         if alike > 0 && 2 * alike >= others.len() {
             continue;
         }
@@ -120,7 +130,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 number(rhythm.p99_s, 2)
             ))
             .evidence(format!(
-                "{alike} of {} messages of other senders on this wire are late by half as much or more.",
+                "{alike} of {} messages of other senders on this wire are late by half as much or more, or lack as many.",
                 others.len()
             ))
             .check(format!("Update {who}, and the gateway in front of it if there is one."))
@@ -192,7 +202,21 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
         return None;
     }
     let p99_s = stream.quantile_s(0.99)?.min(PAUSE * nominal_s);
-    Some(Rhythm { nominal_s, p99_s, late: late as f64 / intervals as f64 })
+    let lost = lost(stream, wire.stamp_s());
+    let late_s = stream.quantile_s(0.99 * (1.0 - lost))?.min(PAUSE * nominal_s) - nominal_s;
+    Some(Rhythm { nominal_s, p99_s, late: late as f64 / intervals as f64, late_s, lost })
+}
+
+/// The share of intervals that are longer because messages between them got lost: then nearly all of those are two in one.
+fn lost(stream: &Stream, stamp_s: f64) -> f64 {
+    let mid = stream.median_s().unwrap_or(0.0);
+    let count = |from: f64, to: f64| stream.intervals.count_between((from * 1e6) as u64, (to * 1e6) as u64);
+    let least = LONGER * mid + stamp_s;
+    let longer = count(least, PAUSE * mid) as f64;
+    let (from, to) = LACKING_ONE;
+    let two_in_one = count((from * mid - stamp_s).max(least), to * mid + stamp_s) as f64;
+    let lost = two_in_one >= LOST_SHARE * longer;
+    if lost { longer / stream.intervals.len().max(1) as f64 } else { 0.0 }
 }
 
 /// How many of a stream's messages came damaged: frames of them missing, or as many as of the line's sentences altogether.

@@ -197,10 +197,19 @@ impl Curve {
     /// From a track; `round` when the values are angles. Samples without value and steps back in time are left out; what comes
     /// after a step that is longer than all before it goes in front.
     pub(crate) fn new(samples: &[Sample], round: bool) -> Self {
+        Self::of(samples, round, |last, next| last < next)
+    }
+
+    /// As [`new`](Self::new), with all values that bear one stamp: for who asks for no value at a moment.
+    pub(super) fn with_equals(samples: &[Sample], round: bool) -> Self {
+        Self::of(samples, round, |last, next| last <= next)
+    }
+
+    fn of(samples: &[Sample], round: bool, follows: impl Fn(Time, Time) -> bool) -> Self {
         let mut kept: Vec<Sample> = Vec::with_capacity(samples.len());
         for part in parts(samples) {
             for sample in part {
-                if !sample.a.is_nan() && kept.last().is_none_or(|last| last.time < sample.time) {
+                if !sample.a.is_nan() && kept.last().is_none_or(|last| follows(last.time, sample.time)) {
                     kept.push(*sample);
                 }
             }
@@ -290,6 +299,8 @@ pub(super) fn echo(
         let late = echo_delay(first, &second.later(slack), tolerance).map(|delay| delay - slack);
         late.or_else(|| echo_delay(second, &first.later(slack), tolerance).map(|delay| slack - delay))
     });
+    let late = late.or_else(|| repeats::batched_delay(books, a, b, tolerance));
+    let late = late.or_else(|| repeats::batched_delay(books, b, a, tolerance).map(|delay| -delay));
     let late = late.or_else(|| same_order::delay(books, a, b, |x, y| first.same(x, y, tolerance)));
     // A display hands on what it heard last, in whichever message that came.
     let late = late.or_else(|| either(&all_messages(books, a, first)?, second));

@@ -1,13 +1,20 @@
 //! Whether a source repeats another one's very values, each as late as the others.
 
 use super::pairs::{Curve, median};
-use crate::books::series::Sample;
+use super::same_order::COARSE_S;
+use crate::books::Books;
+use crate::books::series::{Sample, Source};
+use crate::books::wires::Wire;
 
 /// A copy comes so late at most, seconds.
 const LATEST_S: f64 = 3.0;
 
 /// Delays are told apart by so much, seconds.
 const CLASS_S: f64 = 0.05;
+
+/// Stamps of more than this hide a copy's delay altogether, seconds; the least that is told where they hide it in part.
+const COARSEST_S: f64 = 0.5;
+const LEAST_S: f64 = 0.01;
 
 /// How often a value is found by chance shows so much later and sooner, seconds; no swell has all these as its period.
 const ELSEWHERE_S: [f64; 6] = [-11.0, -7.3, -4.7, 4.7, 7.3, 11.0];
@@ -22,6 +29,29 @@ const BETTER: f64 = 0.5;
 /// the delay must be much the same each time: nine in ten of the values must be found, and nearly all of those within
 /// one interval of the original around the commonest delay, and not as well at any other.
 pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Option<f64> {
+    delay_by(original, copy, tolerance, 0.0)
+}
+
+/// The same where frames bear the stamps of batches: several values of the original have one stamp, and which of them comes again
+/// matters; the delay is told to such a batch.
+pub(super) fn batched_delay(
+    books: &Books,
+    original: &Source,
+    copy: &Source,
+    tolerance: (f64, f64),
+) -> Option<f64> {
+    let wire = |s: &Source| books.inventory.get(s.key.device).and_then(|device| books.wires.get(device.wire));
+    let stamp_s = |s: &Source| wire(s).map_or(0.0, Wire::stamp_s);
+    let stamp_s = stamp_s(original).max(stamp_s(copy));
+    let all = |s: &Source| Curve::with_equals(s.track.samples(), s.key.quantity == "heading");
+    let can_be = (COARSE_S..=COARSEST_S).contains(&stamp_s);
+    can_be
+        .then(|| delay_by(&all(original), &all(copy), tolerance, stamp_s))
+        .flatten()
+        .map(|late| late.max(LEAST_S))
+}
+
+fn delay_by(original: &Curve, copy: &Curve, tolerance: (f64, f64), stamp_s: f64) -> Option<f64> {
     let same = |x: &Sample, y: &Sample| original.same(x, y, tolerance);
     let mut asked: Vec<&Sample> = Vec::new();
     let mut found = 0_u32;
@@ -76,8 +106,8 @@ pub(super) fn delay(original: &Curve, copy: &Curve, tolerance: (f64, f64)) -> Op
         return None;
     }
     let step = median(&mut spacing).unwrap_or(0.1);
-    // The copy sends the latest value that it has heard: the delay spreads over one interval of the original.
-    let width = ((step * 1.2 + 0.1) / CLASS_S).ceil() as usize;
+    // The copy sends the latest value that it has heard: the delay spreads over one interval of the original, and over a batch.
+    let width = ((step * 1.2 + 0.1 + stamp_s) / CLASS_S).ceil() as usize;
     let (start, votes) = (0..classes.len())
         .map(|start| (start, classes.iter().skip(start).take(width).sum::<u32>()))
         .max_by_key(|(start, votes)| (*votes, std::cmp::Reverse(*start)))?;

@@ -6,7 +6,7 @@ use crate::books::series::{Sample, Source};
 use crate::recording::TimeBase;
 
 /// Stamps that are coarser than this hide a copy's delay, seconds: it is a tenth and less (common practice, no source).
-const COARSE_S: f64 = 0.05;
+pub(super) const COARSE_S: f64 = 0.05;
 
 /// Values that are laid beside each other in one go; between two of them one may have been lost.
 const STRETCH: usize = 64;

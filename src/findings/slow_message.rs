@@ -1,7 +1,9 @@
 //! A message comes steadily, but well under its standard rate.
 
 use super::words::{labels, number, seconds};
-use super::{Detector, Doc, Evidence, Finding, address_conflict, line_overloaded, pairs};
+use super::{
+    Detector, Doc, Evidence, Finding, address_conflict, line_overloaded, pairs, repeats as repeated,
+};
 use crate::books::Books;
 use crate::books::series::Source;
 use crate::books::timing::{Message, Stream};
@@ -181,6 +183,7 @@ fn repeats(evidence: &Evidence<'_>, stream: &Stream) -> bool {
                 _ => (0.006, 0.1),
             };
             pairs::echo_delay(&curve(original), &curve(copy), tolerance).is_some()
+                || repeated::batched_delay(books, original, copy, tolerance).is_some()
         })
     })
 }

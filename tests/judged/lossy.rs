@@ -2,7 +2,7 @@
 
 use crate::wires::sensors;
 use crate::{alarms, can_log, judge, number};
-use leadsman::report::model::{FindingRow, Report, Severity};
+use leadsman::report::model::{FindingRow, Number, Report, Severity};
 
 type Frames = Vec<(f64, u32, String)>;
 
@@ -114,5 +114,40 @@ fn a_recorder_that_loses_frames_of_all_hides_no_ragged_message() {
         let even = heading(|i| f64::from(i) * 0.1);
         let report = judge(&[can_log(lossy([others(), even].concat(), share))]);
         assert!(told(&report, "irregular-message").is_none(), "{share}: {:?}", report.findings);
+    }
+}
+
+/// A display repeats the compass's last heading twice a second; the stamps come in bunches, and frames are lost.
+#[test]
+fn a_copy_shows_through_bunches() {
+    let report = |bunch_s: f64, own_deg: f64| {
+        let mut lot = lots(3);
+        let mut frames = sensors(0, 220);
+        let mut last = 0_u16;
+        for i in 0..2200_u32 {
+            let t = f64::from(i) / 10.0;
+            let deg = 100.0 + 60.0 * (t / 15.0).sin() + 0.8 * (lot() - 0.5);
+            let frame = |at: f64, id: u32, units: u16| {
+                let [low, high] = units.to_le_bytes();
+                (at, id, format!("FF{low:02X}{high:02X}FF7FFF7FFD"))
+            };
+            last = if i == 0 { (deg.to_radians() * 1e4) as u16 } else { last };
+            if i % 5 == 3 {
+                let off = (own_deg * (lot() - 0.5)).to_radians() * 1e4;
+                frames.push(frame(t - 0.03, 0x0DF1_1277, (f64::from(last) + off) as u16));
+            }
+            last = (deg.to_radians() * 1e4) as u16;
+            frames.push(frame(t, 0x09F1_1222, last));
+        }
+        judge(&[can_log(bunched(lossy(frames, 0.04), bunch_s))])
+    };
+    for bunch_s in [0.1, 0.15, 0.25] {
+        let copy = report(bunch_s, 0.0);
+        assert!(alarms(&copy).is_empty(), "{bunch_s}: {:?}", copy.findings);
+        let pair = told(&copy, "duplicate-heading-source").unwrap();
+        assert!(matches!(&pair.numbers["relation"], Number::Text(relation) if relation == "echo"));
+        let second = report(bunch_s, 0.8);
+        let pair = told(&second, "duplicate-heading-source").unwrap();
+        assert!(!matches!(&pair.numbers["relation"], Number::Text(relation) if relation == "echo"));
     }
 }

@@ -73,6 +73,21 @@ fn another_pace_is_no_pause() {
     assert_eq!(number(&report, "message-dropout", "gaps"), 3.0);
 }
 
+/// Depth (PGN 128267) pauses, comes back, and stops again six seconds before the end, while the same sounder's speed (128259) goes on:
+/// the fault is known by then.
+#[test]
+fn a_pause_that_the_recording_ends_in_is_told_where_one_was_before() {
+    let report = |first: f64| {
+        let on = |t: f64| t < 294.0 && !(100.0..100.0 + first).contains(&t);
+        let depth = every(1.0, 0x0DF5_0B16, "FFE80300000000FF", on);
+        let speed = every(1.0, 0x09F5_0316, "FF2C01FFFF00FFFF", |_| true);
+        judge(&[can_log([sensors(0, 300), depth, speed].concat())])
+    };
+    assert_eq!(number(&report(12.0), "message-dropout", "gaps"), 2.0);
+    let once = report(0.0);
+    assert!(alarms(&once).is_empty(), "{:?}", once.findings);
+}
+
 /// A node that falls silent for two seconds again and again drops out; its slower messages are not ragged besides.
 #[test]
 fn silences_of_a_device_make_its_messages_no_ragged_ones() {

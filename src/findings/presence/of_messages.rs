@@ -13,6 +13,9 @@ use crate::books::timing::Stream;
 use crate::books::wires::WireId;
 use crate::time::{Span, Time};
 
+/// As [`GONE_S`], of a message that paused before while its device went on, and came back (common practice, no source).
+const GONE_AGAIN_S: f64 = 3.0;
+
 /// Finds the silences of single messages whose device went on.
 pub(super) fn find(books: &Books, presence: &mut Presence) {
     let mut found = Vec::new();
@@ -35,18 +38,10 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
         let patience = patience(books, pulse.max(usual * 0.6), wire);
         let mut silences: Vec<Silence> =
             stream.gaps.over(patience).into_iter().map(|span| Silence { span, returned: true }).collect();
-        // After a step back of the recorder's clock the device's latest stamp lies before the step.
-        let end = device.last.zip(wire.ended()).map(|(last, ended)| last.min(ended));
-        if let (Some(last), Some(end)) = (stream.last, end)
-            && end.since(last) > (patience * 2.0).max(GONE_S)
-            && stream.count >= 20
-        {
-            silences.push(Silence { span: Span::new(last, end), returned: false });
-        }
         // The device itself must have gone on meanwhile.
         let all_silent =
             |span: Span| device.gaps.over(0.8 * span.seconds()).iter().any(|gap| within(*gap, span));
-        silences.retain(|s| {
+        let is_own = |s: &Silence| {
             is_missed(books, stream, wire, s.span)
                 && !engines::is_off(books, stream, s)
                 && !all_silent(s.span)
@@ -54,7 +49,18 @@ pub(super) fn find(books: &Books, presence: &mut Presence) {
                 && !books.clock_leapt(s.span)
                 && !taken_over(books, stream, s.span, patience)
                 && !other_talker::sends(books, stream, s.span, s.returned)
-        });
+        };
+        silences.retain(is_own);
+        let gone_s =
+            if silences.is_empty() { (patience * 2.0).max(GONE_S) } else { patience.max(GONE_AGAIN_S) };
+        // After a step back of the recorder's clock the device's latest stamp lies before the step.
+        let end = device.last.zip(wire.ended()).map(|(last, ended)| last.min(ended));
+        if let (Some(last), Some(end)) = (stream.last, end)
+            && end.since(last) > gone_s
+            && stream.count >= 20
+        {
+            silences.extend(Some(Silence { span: Span::new(last, end), returned: false }).filter(is_own));
+        }
         if !silences.is_empty() {
             found.push((index, silences));
         }

@@ -1,7 +1,7 @@
 //! No valid fix for a while.
 
-use super::motion::within;
-use super::presence::on_boat_clock;
+use super::motion::{Motion, UNDER_WAY_KN, within};
+use super::presence::{on_boat_clock, starts_anew};
 use super::words::{longest, moments, number, seconds};
 use super::{Detector, Doc, Evidence, Finding, pairs};
 use crate::books::Books;
@@ -10,6 +10,7 @@ use crate::books::series::{Sample, Source};
 use crate::books::timing::Message;
 use crate::report::model::Severity;
 use crate::time::Span;
+use crate::units::KNOTS_PER_M_S;
 
 pub(super) const DETECTOR: Detector = Detector {
     doc: Doc {
@@ -18,7 +19,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The position receiver lives and sends its messages, but without a valid fix. The chart stops or shows no \
                   boat, an anchor function lets go, and a satellite compass loses its heading with it.",
         detection: "Position messages come with the not-available code, an empty field or a status that marks them invalid, for \
-                    10 s or more after there was a fix (or three times and more for a tenth of the time), or for two minutes and more while the receiver has had none yet.",
+                    10 s or more after there was a fix (or three times and more for a tenth of the time), or for two minutes and more while the receiver has had none yet; \
+                    one minute where the boat is under way and the receiver had not just started.",
         lookalikes: "A receiver that was just switched on needs up to a minute or two for its first fix. A few seconds under a \
                      bridge are no fault. No message at all is a pause: message-dropout or device-dropout.",
         checks: "Look at the antenna: free view of the sky, nothing of metal above it, no wet or crushed cable. Watch the \
@@ -44,6 +46,25 @@ const SAID: u64 = 5;
 /// about half a minute under open sky (common practice, no source).
 const COLD_START_S: f64 = 120.0;
 
+/// The same under way, seconds: who steers by it has had it on for longer than a cold start (common practice, no source).
+const UNDER_WAY_S: f64 = 60.0;
+
+/// A boat whose water passes by this fast, and that turns by so much meanwhile, lies to no current, degrees.
+const TURNS_DEG: f64 = 60.0;
+
+/// Whether the boat was under way in a span in which a receiver that nobody had just switched on has no fix: by the ground, as others
+/// tell it, or by the water and its turns.
+fn was_under_way(evidence: &Evidence<'_>, device: DeviceId, span: Span) -> bool {
+    let motion = Motion::of(evidence);
+    let goes = |way_m: Option<f64>| {
+        way_m.is_some_and(|way_m| way_m * KNOTS_PER_M_S >= UNDER_WAY_KN * span.seconds())
+    };
+    let turn = [motion.turn(span), motion.turn_by_others(span, device)].into_iter().flatten();
+    let turns = || turn.fold(0.0, |most: f64, turn| most.max(turn.furthest_deg)) >= TURNS_DEG;
+    !starts_anew(evidence.books, device)
+        && (goes(motion.way_m(span)) || goes(motion.water_m(span)) && turns())
+}
+
 /// The losses of a device's fix, by the position message that shows most of them, with whether there was a fix before.
 pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&'a Source, Vec<Span>)> {
     let books = evidence.books;
@@ -55,7 +76,11 @@ pub(super) fn losses<'a>(evidence: &Evidence<'a>, device: DeviceId) -> Option<(&
             let first = source.values_from_to.map(|(from, _)| from);
             let is_loss = |span: &Span| {
                 let had_one = first.is_some_and(|first| first < span.from);
-                (had_one || span.seconds() >= COLD_START_S)
+                let too_long = || {
+                    span.seconds() >= COLD_START_S
+                        || span.seconds() >= UNDER_WAY_S && was_under_way(evidence, device, *span)
+                };
+                (had_one || too_long())
                     && !books.clock_leapt(*span)
                     && !supplied_otherwise(evidence, source, *span)
             };
@@ -261,6 +286,24 @@ mod tests {
     fn a_bridge_and_a_cold_start_are_none() {
         assert!(detect(&boat(200, |s| s > 45 && !(100..106).contains(&s)).evidence()).is_empty());
         assert_eq!(detect(&boat(200, |s| s > 150).evidence()).len(), 1, "too long for a cold start");
+    }
+
+    /// The boat goes by her log, with her bow turning or not, before the first fix.
+    #[test]
+    fn under_way_a_first_fix_is_due_sooner() {
+        let found = |until: i64, kn: f64, deg_s: f64| {
+            let mut boat = boat(300, |s| s > until);
+            for s in 0..300 {
+                let t = f64::from(s);
+                boat.say(2, 128_259, t, &Reading::WaterSpeed { kn: Ok(kn) });
+                boat.heading(3, t, deg_s * t);
+            }
+            detect(&boat.evidence()).len()
+        };
+        assert_eq!(found(90, 5.0, 2.0), 1);
+        assert_eq!(found(50, 5.0, 2.0), 0, "a cold start");
+        assert_eq!(found(90, 5.0, 0.0), 0, "moored in a current");
+        assert_eq!(found(90, 0.5, 2.0), 0, "at anchor");
     }
 
     #[test]

@@ -12,7 +12,7 @@ mod other_talker;
 mod unheard;
 mod visitors;
 
-pub(in crate::findings) use of_devices::went_on;
+pub(in crate::findings) use of_devices::{starts_anew, went_on};
 
 use crate::books::Books;
 use crate::books::inventory::DeviceId;

@@ -266,7 +266,7 @@ fn spoke_meanwhile(books: &Books, id: DeviceId, wire: &Wire, silence: Span) -> b
 }
 
 /// Whether a device (or the host that carries it) shows that it came up when it was first seen.
-pub(super) fn starts_anew(books: &Books, id: DeviceId) -> bool {
+pub(in crate::findings) fn starts_anew(books: &Books, id: DeviceId) -> bool {
     let Some(device) = books.inventory.get(id) else { return false };
     let Some(first) = device.first else { return false };
     let near = |at: Time| at.since(first).abs() <= STARTING_S;

@@ -107,6 +107,8 @@ pub(super) struct CourseError {
     pub(super) current: (f64, f64),
     /// How many of the eight sectors were steered, one course counting once.
     pub(super) sectors: usize,
+    /// Whether two of them are reverse courses, on which no current makes the same error.
+    pub(super) reversed: bool,
     pub(super) moments: usize,
     /// One moment in ten is faster, knots.
     pub(super) fast_kn: f64,
@@ -159,15 +161,14 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
     let moments = moments(evidence, heading, ground)?;
     let span = Span::new(moments.first()?.time, moments.last()?.time);
     let steered = moments.iter().map(|m| m.compass.to_degrees()).collect::<Steered>();
-    let sectors = steered.sectors(SECTOR_MOMENTS).courses();
+    let steered = steered.sectors(SECTOR_MOMENTS);
+    let (sectors, reversed) = (steered.courses(), steered.are_reversed());
     if sectors < 3 {
         return None;
     }
     let (theta, sd) = fit(&moments)?;
     let mut k = [0.0; 5];
-    for (to, from) in k.iter_mut().zip(theta.iter()) {
-        *to = from.to_degrees();
-    }
+    k.iter_mut().zip(theta.iter()).for_each(|(to, from)| *to = from.to_degrees());
     let angle = |m: &Moment| (across(m, &theta) / m.speed).clamp(-1.0, 1.0).asin().to_degrees();
     let left = rest(&moments.iter().map(angle).collect::<Vec<_>>(), 0.0);
     // Where more is left over than was taken for noise, the margins are wider.
@@ -194,6 +195,7 @@ fn by_ground(evidence: &Evidence<'_>, heading: &Source, ground: &Source) -> Opti
         left,
         current,
         sectors,
+        reversed,
         moments: moments.len(),
         fast_kn: fast_kn(&moments, |m| m.speed),
         span,
@@ -315,9 +317,7 @@ fn fit(moments: &[Moment]) -> Option<(DVector<f64>, DVector<f64>)> {
     let differences: Vec<f64> =
         moments.iter().map(|m| wrap_180((m.course - m.compass - m.variation).to_degrees())).collect();
     let middle = circular_median(&differences).to_radians();
-    if let Some(a) = theta.get_mut(0) {
-        *a = middle;
-    }
+    theta.iter_mut().take(1).for_each(|a| *a = middle);
     let mut covariance = None;
     for _ in 0..STEPS {
         let mut normal = DMatrix::<f64>::zeros(PARAMETERS, PARAMETERS);

@@ -15,7 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
                   radar and heading control are all turned by that angle.",
         detection: "Under way at over 3 kn on steady courses and in even turns, in at least three of eight sectors, heading and \
                     course over ground are compared; the compass's error and a current are fitted together, which only courses in \
-                    several directions can part. The constant part is 4 degrees or more and sure to be over 2.5.",
+                    several directions can part. The constant part is 4 degrees or more and sure to be over 2.5; where no two of four courses are the \
+                    reverse of each other, its margin must be narrow besides.",
         lookalikes: "A current or leeway sets the boat to one side on one course and to the other on the reverse. An error that \
                      swings with the course is compass-deviation. An error of the size of the local variation: the \
                      sensor sends magnetic as true, or the other way round. A boat that goes \
@@ -36,7 +37,9 @@ const LARGE_DEG: f64 = 4.0;
 /// The error must be surely over this, two standard deviations, degrees.
 const SURE_DEG: f64 = 2.5;
 
-/// A margin (standard deviation) wider than this means that the courses did not part error and current, degrees.
+/// A margin (standard deviation) wider than this means that the courses did not part error and current, degrees; not where reverse ones
+/// are among so many.
+const PARTED_SECTORS: usize = 4;
 const WIDEST_DEG: f64 = 2.5;
 
 /// Of a gross error the margin may be this share: no current makes it.
@@ -64,7 +67,7 @@ pub(super) fn is_off(e: &CourseError) -> bool {
     let [a, ..] = e.k;
     a.abs() >= LARGE_DEG
         && a.abs() - 2.0 * e.a_sd >= SURE_DEG
-        && e.a_sd <= WIDEST_DEG.max(WIDEST_SHARE * a.abs())
+        && (e.reversed && e.sectors >= PARTED_SECTORS || e.a_sd <= WIDEST_DEG.max(WIDEST_SHARE * a.abs()))
         && e.left <= LEFT_DEG
 }
 
@@ -182,6 +185,18 @@ mod tests {
             assert_eq!(kinds(&found), [(Severity::Warning, vec![2])], "{offset}");
         }
         assert!(detect(&boat(&half, 0.0, 1.8).evidence()).is_empty());
+    }
+
+    /// Courses along two lines, there and back: what is the same on reverse courses is no current's.
+    #[test]
+    fn reverse_courses_part_offset_and_current() {
+        let lines = [20.0, 200.0, 60.0, 240.0];
+        for offset in [-11.0, 13.0] {
+            let found = detect(&boat(&lines, offset, 0.0).evidence());
+            assert_eq!(kinds(&found), [(Severity::Warning, vec![2])], "{offset}");
+        }
+        assert!(detect(&boat(&lines, 0.0, 1.8).evidence()).is_empty());
+        assert!(detect(&boat(&[20.0, 50.0, 80.0, 110.0], 11.0, 0.0).evidence()).is_empty());
     }
 
     #[test]

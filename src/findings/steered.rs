@@ -3,13 +3,17 @@
 //! Where the compass rose begins is of no matter to a compass: a boat that steers the same courses some degrees further is
 //! told alike.
 
-use crate::units::wrap_360;
+use crate::units::{wrap_180, wrap_360};
 
 /// Sectors of the compass.
 const SECTORS: usize = 8;
 
 /// Degrees of a sector.
 const SECTOR_DEG: usize = DEGREES / SECTORS;
+
+/// Two courses are reverse that lie so far apart, degrees: a current pushes a boat to one side on the one and to the other on the other
+/// (common practice, no source).
+const REVERSE_DEG: f64 = 160.0;
 
 /// Degrees of the compass.
 const DEGREES: usize = 360;
@@ -76,6 +80,13 @@ struct Sector {
 }
 
 impl Sectors {
+    /// Whether two of those that were steered are reverse courses.
+    pub(super) fn are_reversed(&self) -> bool {
+        let steered = || self.sectors.iter().filter(|sector| sector.moments >= self.enough);
+        let apart = |a: &Sector, b: &Sector| wrap_180(a.mean_deg - b.mean_deg).abs();
+        steered().any(|a| steered().any(|b| apart(a, b) >= REVERSE_DEG))
+    }
+
     /// How many were steered; one course on both sides of an edge is one.
     pub(super) fn courses(&self) -> usize {
         let steered = self.sectors.iter().filter(|sector| sector.moments >= self.enough);

@@ -1,8 +1,10 @@
 //! Depth stands still to the last digit under way over changing water.
 
+use super::depth_stops::{self, Stopped};
 use super::motion::{Motion, within};
 use super::pairs::{self, Curve};
 use super::words::{longest, moments, number, seconds};
+
 use super::{Detector, Doc, Evidence, Finding, depth_second_echo, duplicate_depth_source};
 use crate::books::Books;
 use crate::books::series::{Sample, Source};
@@ -20,7 +22,9 @@ pub(super) const DETECTOR: Detector = Detector {
                     depth leaps when it wakes up (by four usual steps, or as no other slope of the recording is steep; by \
                     two digits and more than any step before or after, when it stood for ten times as much way as at any other time), or \
                     another sounder that is not unrelated to it sees it change meanwhile, or a depth given in \
-                    centimetres, which the boat's own heave keeps moving, suddenly stops moving.",
+                    centimetres, which the boat's own heave keeps moving, suddenly stops moving; or it stands to its last message over \
+                    five times as much way as at any other time, at speeds at which it was alive, though it changed over every \
+                    stretch before, and though the noise in its last digit would show over even bottom too.",
         lookalikes: "A flat bottom at rest, or in still water with a sounder that gives tenths of a metre. A zero that is held \
                      is depth-not-available.",
         checks: "Many sounders hold the last depth when they lose the bottom: see whether it goes with speed, weed or depth. \
@@ -86,6 +90,8 @@ enum Why {
     Stopped(f64),
     /// It was over so many times as much way as any other, and woke up with a leap of so many metres.
     Alone(f64, f64),
+    /// It stands to the end, and changed all the while before.
+    ForGood(Stopped),
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -157,6 +163,9 @@ fn why(books: &Books, source: &Source, others: &[&Source], motion: &Motion<'_>, 
     }
     if let Some(alone) = alone(source, motion, span, resolution) {
         return Some(alone);
+    }
+    if let Some(stopped) = depth_stops::for_good(source, span, resolution) {
+        return Some(Why::ForGood(stopped));
     }
     (resolution <= FINE_M && known >= BEFORE_S / 3.0 && missing >= MISSING_CHANGES)
         .then_some(Why::Stopped(rate))
@@ -273,6 +282,13 @@ fn finding(
             "No other stand of it is longer than one part in {} of this one's way, and it ended with a step of {} m.",
             number(*times, 0),
             number(*m, 1)
+        ),
+        Why::ForGood(stopped) => format!(
+            "It stands to its last message. Before, it changed by {} m or more over every {} m of way; of its values in the stand, \
+             noise alone would have moved {}.",
+            number(stopped.change_m, 1),
+            number(stopped.part_m, 0),
+            number(stopped.missing, 0)
         ),
     };
     Some(

@@ -19,6 +19,7 @@ mod depth_frozen;
 mod depth_lost_at_speed;
 pub(crate) mod depth_not_available;
 mod depth_second_echo;
+mod depth_stops;
 mod depth_unsent;
 mod deviation;
 mod device_dropout;

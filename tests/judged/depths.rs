@@ -195,3 +195,45 @@ fn a_silence_holds_no_depth_that_is_not_available() {
     let report = judge(&[can_log(frames)]);
     assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
 }
+
+/// A noise between -1 and 1, the same each time.
+fn noise(t: f64) -> f64 {
+    2.0 * ((t * 12.9898).sin() * 43_758.545).rem_euclid(1.0) - 1.0
+}
+
+/// Depths in tenths of a metre.
+fn tenths(m: f64) -> Option<f64> {
+    Some((m * 10.0).round() / 10.0 + 0.001)
+}
+
+/// Over a bottom that rises and falls, a depth with noise in its last digit stops for good while the boat goes on.
+#[test]
+fn a_depth_that_stops_for_good_under_way_is_frozen() {
+    let alive = |t: f64| tenths(12.0 + 3.0 * (t / 16.0).sin() + 1.2 * (t / 7.3).sin() + 0.06 * noise(t));
+    for (from, kinds) in [(250.5, &["depth-frozen"][..]), (394.5, &[])] {
+        let depths = depths(|t| alive(t.min(from)));
+        let report = judge(&[can_log([sensors(0, 400), speeds(|_| 12.0), depths].concat())]);
+        assert_eq!(alarms(&report), kinds, "{from}: {:?}", report.findings);
+    }
+}
+
+/// A depth that stands to the end is sound where the boat stops, where a sounder without noise comes to even bottom, where one with
+/// noise holds what it had when the boat got faster than ever, or when the bottom went out of its reach.
+#[test]
+fn a_depth_that_stands_to_the_end_may_be_sound() {
+    let bottom = |t: f64| 12.0 + 3.0 * (t / 16.0).sin() + 1.2 * (t / 7.3).sin();
+    let noisy = |t: f64| tenths(bottom(t) + 0.06 * noise(t));
+    let until = 250.5;
+    let deep =
+        |t: f64| tenths(bottom(t.min(until)) + 80.0 * (t.min(until) / 300.0) + 0.06 * noise(t.min(until)));
+    let cases: [(&str, &dyn Fn(f64) -> Option<f64>, &dyn Fn(f64) -> f64); 4] = [
+        ("stops", &|t| noisy(t.min(until)), &|t| if t < 258.0 { 8.0 } else { 0.2 }),
+        ("even", &|t| tenths(bottom(t.min(until))), &|_| 12.0),
+        ("faster", &|t| noisy(t.min(until)), &|t| if t < until { 8.0 } else { 22.0 }),
+        ("deep", &deep, &|_| 12.0),
+    ];
+    for (what, m, knots) in cases {
+        let report = judge(&[can_log([sensors(0, 400), speeds(knots), depths(m)].concat())]);
+        assert!(alarms(&report).is_empty(), "{what}: {:?}", report.findings);
+    }
+}

@@ -2,6 +2,7 @@
 //!
 //! Each book grows with devices and message kinds, never with the length of the recording, and says its bound.
 
+mod asked;
 pub mod bounded;
 pub mod bus;
 mod by_wire;

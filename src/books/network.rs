@@ -1,5 +1,6 @@
 //! Networks: what hosts announce, which addresses they claim, who serves addresses, and floods.
 
+pub use super::asked::Asked;
 use super::bounded;
 use super::by_wire::ByWire;
 pub use super::claimants::{Claimant, Claimants};
@@ -29,26 +30,6 @@ const MAX_ASKED: usize = 1024;
 
 /// Most DHCP servers and clients, a network.
 const MAX_DHCP: usize = 256;
-
-/// A host repeats an ARP request once a second at most (RFC 1122 2.3.2.1), give or take its timer, seconds.
-const ASKS_AGAIN_S: f64 = 0.9;
-
-/// An address that a host asks for.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Asked {
-    /// Who asks.
-    pub device: DeviceId,
-    /// For which address.
-    pub ip: Ipv4Addr,
-    /// How often.
-    pub asks: u64,
-    /// Those of them that may be earlier ones that a switching loop brought back: the very frame, sooner than a host asks again.
-    pub again: u64,
-    /// First and last time.
-    pub span: Span,
-    /// The last one that is the host's own in any case.
-    pub own: Time,
-}
 
 /// A server that gave or offered addresses.
 #[derive(Debug, Clone, PartialEq)]
@@ -337,26 +318,11 @@ impl Network {
         let next = self.asked.len();
         match self.asked_index.get(&(device, ip)) {
             Some(&index) => {
-                if let Some(asked) = self.asked.get_mut(index) {
-                    asked.asks += 1;
-                    asked.span.to = asked.span.to.max(time);
-                    if seen_before && time.since(asked.own) < ASKS_AGAIN_S {
-                        asked.again += 1;
-                    } else {
-                        asked.own = time;
-                    }
-                }
+                self.asked.get_mut(index).into_iter().for_each(|asked| asked.once_more(time, seen_before));
             }
             None if next < MAX_ASKED => {
                 self.asked_index.insert((device, ip), next);
-                self.asked.push(Asked {
-                    device,
-                    ip,
-                    asks: 1,
-                    again: 0,
-                    span: Span::new(time, time),
-                    own: time,
-                });
+                self.asked.push(Asked::new(device, ip, time));
             }
             None => self.unbooked += 1,
         }

@@ -20,8 +20,9 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "A device keeps looking for an address that nobody on the network has: a display that was removed, a fixed address \
                   that is wrong, a router that is off.",
-        detection: "Ten or more ARP requests of one host for one address, at most five seconds apart on average (a minute, where \
-                    packets to the asker alone are seen), and no packet at all from that address.",
+        detection: "Ten or more ARP requests of one host for one address, and no packet at all from that address: at most six seconds \
+                    apart on average (a minute, where packets to the asker alone are seen), or four times and hardly ever else in \
+                    bursts of three or more, a second or two apart, as nobody asks who gets an answer.",
         lookalikes: "Replies go to the asker alone and may not be seen at another port; but who got a reply does not ask again every \
                      few seconds. A probe for an address of its own is no search. What a switching loop brings back was asked once.",
         checks: "Find out what had that address: look for it in the asking device's settings, then switch that device on, or correct \
@@ -35,9 +36,13 @@ pub(super) const DETECTOR: Detector = Detector {
 /// A host that got an answer keeps it for a minute or more (common practice); ten questions are a search.
 const ASKS: u64 = 10;
 
-/// Average time between two questions of a host that searches, seconds (RFC 1122 2.3.2.1: once a second at most). Who asks
-/// as often as this got no answer, whether or not the recorder would have seen one.
-const EVERY_S: f64 = 5.0;
+/// Average time between two questions of a host that searches, seconds (RFC 1122 2.3.2.1: once a second at most; common practice:
+/// up to five, give or take). Who asks as often as this got no answer, whether or not the recorder would have seen one.
+const EVERY_S: f64 = 6.0;
+
+/// Who tries again and again within seconds got no answer, whether or not the recorder would have seen one; so often it is no chance
+/// (common practice, no source).
+const BURSTS: u64 = 4;
 
 /// The same where answers to the asker would have been seen, seconds.
 const EVERY_SEEN_S: f64 = 60.0;
@@ -67,7 +72,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         };
         let own = |asked: &Asked| {
             let met = loops.iter().any(|l| l.touches(asked.span, AROUND_S));
-            Asked { asks: asked.asks - if met { asked.again } else { 0 }, ..*asked }
+            let mut own = *asked;
+            own.asks -= if met { asked.again } else { 0 };
+            own
         };
         let mut sought: BTreeMap<Ipv4Addr, Vec<Asked>> = BTreeMap::new();
         for asked in network.asked.iter().filter(|a| !cut_off.contains(&a.device)).map(own) {
@@ -76,7 +83,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
                 continue;
             }
             let most = if network.talks.packets_to(asked.device) >= SEEN { EVERY_SEEN_S } else { EVERY_S };
-            if every <= most {
+            let in_bursts = asked.bursts >= BURSTS && asked.short * BURSTS <= asked.bursts;
+            if every <= most || in_bursts {
                 sought.entry(asked.ip).or_default().push(asked);
             }
         }

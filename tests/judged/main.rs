@@ -12,6 +12,7 @@
 
 mod after_gaps;
 mod answers;
+mod asking;
 mod boat_clock;
 mod claims;
 mod compared;

@@ -10,6 +10,10 @@ const UNEVEN_LEAST: u64 = 60;
 /// jitters the next, and one whose messages get lost or are rounded to stamps the wide one.
 const RANGES: [(f64, f64); 3] = [(0.75, 1.25), (0.5, 1.5), (0.5, 2.0)];
 
+/// A clock that jitters puts this share of the intervals near their median, at least (common practice, no source): of intervals of any
+/// length between two bounds, the longer five times the shorter, a third lies there.
+const CLOCK: f64 = 2.0 / 3.0;
+
 /// A share stands out from chance by so many standard deviations (common practice: three).
 const SIGMAS: f64 = 3.0;
 
@@ -25,6 +29,15 @@ pub(super) fn steady(intervals: &Histogram) -> bool {
     let at = |q: f64| intervals.value_at_quantile(q) as f64;
     let mid = at(0.5);
     mid > 1.0 && at(0.15) >= mid * 0.3 && at(0.85) <= mid * 2.5
+}
+
+/// Whether most intervals are near the median, as a clock makes them and no chatter, which keeps within bounds at best.
+pub(super) fn by_clock(intervals: &Histogram) -> bool {
+    let mid = intervals.value_at_quantile(0.5) as f64;
+    let [(from, to), ..] = RANGES;
+    // The median itself lies there however the others scatter.
+    let near = intervals.count_between((mid * from) as u64, (mid * to) as u64) as f64 - 1.0;
+    near >= CLOCK * (intervals.len() as f64 - 1.0)
 }
 
 /// Whether intervals scatter like those of what comes at any moment alike.
@@ -97,6 +110,19 @@ mod tests {
             });
             let uneven = uneven.count();
             assert!(uneven <= 5, "{n} intervals: {uneven} of {boats}");
+        }
+    }
+
+    #[test]
+    fn chatter_between_two_bounds_is_no_clock() {
+        for n in [8, 12, 20, 40, 90] {
+            let clocks = (0..500).filter(|boat| {
+                let lots = dice(boat * 1000 + n as u32).take(n);
+                by_clock(&of(lots.map(|lot| 4.0 + 16.0 * lot)))
+            });
+            let clocks = clocks.count();
+            assert!(clocks <= 15, "{n} intervals: {clocks} of 500");
+            assert!(by_clock(&of(dice(n as u32).take(n).map(|lot| 50.0 + 20.0 * lot))), "{n}");
         }
     }
 

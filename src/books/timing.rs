@@ -113,10 +113,14 @@ impl Stream {
         self.is_steady(&self.intervals)
     }
 
-    /// What hosts tell each other comes as it is needed, and how long it may stay away is judged by its usual pauses.
+    /// What hosts tell each other comes as it is needed, and how long it may stay away is judged by its usual pauses; names are asked
+    /// for and told as somebody looks for them, unless a clock shows (RFC 6762 5.2).
     fn is_steady(&self, intervals: &Histogram) -> bool {
-        let by_boat = !matches!(self.message, Message::Protocol(_));
-        rhythm::steady(intervals) && !(by_boat && rhythm::by_chance(intervals))
+        let of_its_kind = match self.message {
+            Message::Protocol(name) => name != "mdns" || rhythm::by_clock(intervals),
+            Message::Pgn(_) | Message::Sentence(_) => !rhythm::by_chance(intervals),
+        };
+        of_its_kind && rhythm::steady(intervals)
     }
 
     /// The interval that the message's rhythm has, seconds: its median, or, when a gateway or a coarse clock put several

@@ -32,6 +32,10 @@ const EPISODE_S: f64 = 10.0;
 /// A shorter silence than this is also the pause between two messages of a slow host, seconds (common practice, no source).
 const PAUSE_S: f64 = 8.0;
 
+/// Who was offered an address takes it within this time, seconds; who was offered none asks again after 4 s, give or take one
+/// (RFC 2131 4.1).
+const TAKES_S: f64 = 2.5;
+
 /// Most stretches of a busy link that are remembered, a host and direction.
 const MAX_BUSY: usize = 64;
 
@@ -262,6 +266,29 @@ impl Host {
             usual.add(Sign::DhcpDiscover);
         }
         usual
+    }
+
+    /// It looks for a DHCP server.
+    pub(super) fn discovers(&mut self, time: Option<Time>) {
+        self.discovers += 1;
+        if let Some(time) = time {
+            let (span, asked) = self.waiting.get_or_insert((Span::new(time, time), 0));
+            span.to = span.to.max(time);
+            *asked += 1;
+        }
+    }
+
+    /// It looks for a DHCP server, or takes an offer, which the recorder's cut does not tell; says whether it takes one: a client
+    /// takes what it is offered at once, and asks again after seconds only.
+    pub(super) fn seeks(&mut self, time: Option<Time>) -> bool {
+        let before = self.waiting.map(|(span, _)| span.to);
+        let takes = before.zip(time).is_some_and(|(before, time)| time.since(before) < TAKES_S);
+        if takes {
+            self.waiting = None;
+        } else {
+            self.discovers(time);
+        }
+        takes
     }
 
     /// Others send it what it must answer.

@@ -14,7 +14,7 @@ use super::talks::{Packet, Talks};
 use super::unaddressed::Unaddressed;
 use crate::frames::{Arp, ArpKind, Dhcp, DhcpType, Mac, Stall, StreamCounts, StreamKey};
 use crate::soon;
-use crate::time::{Span, Time};
+use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::borrow::Cow;
 use std::net::{IpAddr, Ipv4Addr};
@@ -349,18 +349,16 @@ impl Network {
                 self.clients.insert(client, device);
             }
             match dhcp.kind {
+                None if dhcp.seeks(to_all) && !seen_before => {
+                    let takes = self.host(device).seeks(time);
+                    self.sign(device, time, if takes { Sign::DhcpRequest } else { Sign::DhcpDiscover });
+                }
                 Some(DhcpType::Discover) => {
                     // No client repeats it within a second (RFC 2131 4.1: after four): a switching loop brought it back.
                     if seen_before {
                         return;
                     }
-                    let host = self.host(device);
-                    host.discovers += 1;
-                    if let Some(time) = time {
-                        let (span, asked) = host.waiting.get_or_insert((Span::new(time, time), 0));
-                        span.to = span.to.max(time);
-                        *asked += 1;
-                    }
+                    self.host(device).discovers(time);
                     self.sign(device, time, Sign::DhcpDiscover);
                 }
                 Some(DhcpType::Request) => {
@@ -392,7 +390,7 @@ impl Network {
             }
             return;
         }
-        let Some(kind @ (DhcpType::Offer | DhcpType::Ack | DhcpType::Nak)) = dhcp.kind else { return };
+        let Some(kind @ (DhcpType::Offer | DhcpType::Ack | DhcpType::Nak)) = dhcp.answer() else { return };
         // Answers that grant no address (to an INFORM, or of a boot server) say nothing about who grants them.
         if kind != DhcpType::Nak && dhcp.yiaddr.is_unspecified() {
             return;

@@ -11,7 +11,8 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A device asks for an address again and again and nobody gives it one. It stays off the network, or takes an address \
                   of its own that the others cannot reach.",
         detection: "Three or more DHCP discovers of one host in a row, no offer to it, and no request for an offered address, which it \
-                    would send to everyone.",
+                    would send to everyone. Where the recorder cut off what a message is for: messages of a host without an address to \
+                    everyone, seconds apart, and no answer to it that names an address.",
         lookalikes: "A server that answers late is slow, not absent. An offer to the device alone may not be seen at another port; but \
                      then the device goes on to a request, and that goes to all. A device that then gives itself an address beside \
                      the others' is self-assigned-address. What a switching loop brings back was asked once.",

@@ -14,7 +14,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "fault",
         meaning: "Two devices give addresses to the others. Which one answers first is chance: devices end up in different networks \
                   or with one address twice, differently at every start.",
-        detection: "DHCP offers, acknowledgements or refusals from two hosts, or two servers whose offers clients take: clients say \
+        detection: "DHCP offers, acknowledgements or refusals from two hosts (where the recorder cut off which of these: answers with an \
+                    address in them that no relay passed on), or two servers whose offers clients take: clients say \
                     so to everyone, so that this shows at any port.",
         lookalikes: "A relay passes on the answers of one server. One server with two addresses is one host.",
         checks: "Leave address service on in one device only (often a display or the router) and switch it off in the other; then \

@@ -91,6 +91,8 @@ pub struct Dhcp {
     pub vendor_class: Option<String>,
     /// Client identifier (option 61), type byte first; at most [`MAX_CLIENT_ID`] bytes.
     pub client_id: Option<Vec<u8>>,
+    /// Whether the recorder cut it: the type and whatever else is not there may have been sent.
+    pub cut: bool,
 }
 
 impl Dhcp {
@@ -130,6 +132,7 @@ impl Dhcp {
             host_name: None,
             vendor_class: None,
             client_id: None,
+            cut,
         };
         if !head.ends_with(&COOKIE) {
             return Ok(dhcp);
@@ -166,6 +169,19 @@ impl Dhcp {
             }
         }
         overload
+    }
+
+    /// Whether a client without an address asks for one: of a message whose type the recorder cut off, everything else tells
+    /// (RFC 2131 table 5). Whether it looks for any server, or takes an offer, is open then.
+    #[must_use]
+    pub fn seeks(&self, to_all: bool) -> bool {
+        self.from_client && self.cut && self.kind.is_none() && to_all && self.ciaddr.is_unspecified()
+    }
+
+    /// What a server's message is for; one whose type the recorder cut off gives an address at least, when it names one.
+    #[must_use]
+    pub fn answer(&self) -> Option<DhcpType> {
+        self.kind.or_else(|| (self.cut && !self.yiaddr.is_unspecified()).then_some(DhcpType::Offer))
     }
 
     /// The state of a client that sends a REQUEST; `None` for other messages. `to_all` says whether it went to everyone

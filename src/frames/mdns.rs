@@ -63,8 +63,8 @@ pub struct Mdns {
 }
 
 impl Mdns {
-    /// Reads a message. One record that cannot be read spoils it; of one that the recorder cut the kind is told from
-    /// the header, without names.
+    /// Reads a message. One record that cannot be read spoils it; of one that the recorder cut, the records before the cut are read,
+    /// and the header tells what it is for.
     ///
     /// # Errors
     /// When the header is not there, or the message does not hold together.
@@ -77,13 +77,28 @@ impl Mdns {
         if count.is_none_or(|count| count > MAX_RECORDS) {
             return Err(Malformed::value("mdns", 4, header.len()));
         }
-        let Ok(packet) = simple_dns::Packet::parse(bytes) else {
-            return if cut {
-                Ok(Self::of_header(header))
-            } else {
-                Err(Malformed::value("mdns", 12, bytes.len()))
-            };
-        };
+        match simple_dns::Packet::parse(bytes) {
+            Ok(packet) => Ok(Self::of_packet(&packet)),
+            Err(_) if cut => Ok(Self::of_cut(bytes, header)),
+            Err(_) => Err(Malformed::value("mdns", 12, bytes.len())),
+        }
+    }
+
+    /// What the records before a cut tell. Who says of the first of them that it goes away says so of all.
+    fn of_cut(bytes: &[u8], header: &[u8]) -> Self {
+        let of_header = Self::of_header(header);
+        let whole = whole_records(bytes);
+        match whole.as_deref().map(simple_dns::Packet::parse) {
+            Some(Ok(packet)) => {
+                let read = Self::of_packet(&packet);
+                let kind = if read.kind == MdnsKind::Goodbye { read.kind } else { of_header.kind };
+                Self { kind, ..read }
+            }
+            _ => of_header,
+        }
+    }
+
+    fn of_packet(packet: &simple_dns::Packet<'_>) -> Self {
         let is_response = packet.has_flags(PacketFlag::RESPONSE);
         let asks_any = packet.questions.iter().any(|question| question.qtype == QTYPE::ANY);
         let kind = if is_response {
@@ -110,7 +125,7 @@ impl Mdns {
         for record in first.iter().chain(second) {
             mdns.record(record);
         }
-        Ok(mdns)
+        mdns
     }
 
     /// What the header alone tells (RFC 1035 4.1.1): a probe is the only query with records of authority.
@@ -149,6 +164,46 @@ impl Mdns {
 fn push<T: PartialEq>(list: &mut Vec<T>, item: T) {
     if list.len() < MAX_MDNS_ENTRIES && !list.contains(&item) {
         list.push(item);
+    }
+}
+
+/// A message of the questions and records that are there as a whole (RFC 1035 4.1).
+fn whole_records(bytes: &[u8]) -> Option<Vec<u8>> {
+    /// Type and class of a question; with time to live and length those of a record.
+    const QUESTION: usize = 4;
+    const RECORD: usize = 10;
+    let mut end = 12;
+    let mut whole = bytes.get(..4)?.to_vec();
+    let mut is_whole = true;
+    for section in 0..4 {
+        let mut count = 0_u16;
+        for _ in 0..be16(bytes, 4 + 2 * section)? {
+            let after = behind_name(bytes, end).and_then(|at| match section {
+                0 => Some(at + QUESTION),
+                _ => Some(at + RECORD + usize::from(be16(bytes, at + RECORD - 2)?)),
+            });
+            let Some(after) = after.filter(|after| is_whole && *after <= bytes.len()) else {
+                is_whole = false;
+                break;
+            };
+            end = after;
+            count += 1;
+        }
+        whole.extend(count.to_be_bytes());
+    }
+    whole.extend(bytes.get(12..end)?);
+    Some(whole)
+}
+
+/// Where a name ends that begins at `at`: with the root, or with a pointer (RFC 1035 4.1.4).
+fn behind_name(bytes: &[u8], mut at: usize) -> Option<usize> {
+    loop {
+        match *bytes.get(at)? {
+            0 => return Some(at + 1),
+            0xC0.. => return Some(at + 2),
+            len @ 1..0x40 => at += 1 + usize::from(len),
+            _ => return None,
+        }
     }
 }
 
@@ -255,7 +310,12 @@ mod tests {
         for len in 0..bytes.len() {
             assert!(Mdns::parse(&bytes[..len], false).is_err(), "{len}");
             match Mdns::parse(&bytes[..len], true) {
-                Ok(cut) => assert!(cut.kind == MdnsKind::Response && cut.hosts.is_empty() && len >= 12),
+                Ok(cut) => {
+                    assert!(cut.kind == MdnsKind::Response && cut.hosts.is_empty() && len >= 12);
+                    // The three answers end at these bytes.
+                    let whole = [67, 132, 188].iter().filter(|end| len >= **end).count();
+                    assert_eq!(cut.services, mdns.services.get(..whole).unwrap(), "{len}");
+                }
                 Err(error) => assert!(error.cut && len < 12),
             }
         }
@@ -274,6 +334,15 @@ mod tests {
         assert_eq!((query.kind, query.hosts.len()), (MdnsKind::Query, 0), "known answers are others' words");
         let gone = message(0x8400, [0, 1, 0, 0], &[record("display.local", 1, 0x8001, 0, &[192, 0, 2, 7])]);
         assert_eq!(Mdns::parse(&gone, false).unwrap().kind, MdnsKind::Goodbye);
+        let more = record("_http._tcp.local", 12, 1, 0, &name("Wheel house._http._tcp.local"));
+        let gone =
+            [message(0x8400, [0, 2, 0, 0], &[record("display.local", 1, 0x8001, 0, &[192, 0, 2, 7])]), more];
+        let gone = gone.concat();
+        for (len, kind) in
+            [(gone.len(), MdnsKind::Goodbye), (60, MdnsKind::Goodbye), (30, MdnsKind::Response)]
+        {
+            assert_eq!(Mdns::parse(&gone[..len], true).unwrap().kind, kind, "{len}");
+        }
     }
 
     #[test]

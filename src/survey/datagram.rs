@@ -13,6 +13,7 @@ use crate::frames::{
     datagram_lines, looks_like_lines, whole_lines,
 };
 use crate::recording::Marks;
+use std::net::IpAddr;
 
 impl Intake {
     /// Books a plain datagram of a flow.
@@ -49,9 +50,14 @@ impl Intake {
             self.sentences(way, udp.payload, onward, marks);
         } else if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
             self.stream(way, "dhcp", 0);
-            if let Ok(dhcp) = Dhcp::parse(udp.payload, cut) {
+            if let Ok(mut dhcp) = Dhcp::parse(udp.payload, cut) {
                 if dhcp.from_client {
                     self.name_host(way.host, dhcp.host_name.as_deref());
+                } else if cut && dhcp.giaddr.is_unspecified() {
+                    // Whoever answers itself names itself by the address that it speaks with.
+                    let own = self.books.inventory.get(way.host).and_then(|device| device.ips.first());
+                    let own = own.and_then(|ip| if let IpAddr::V4(ip) = ip { Some(*ip) } else { None });
+                    dhcp.server = dhcp.server.or(own);
                 }
                 let network = self.books.networks.of(way.wire);
                 network.dhcp(way.host, &dhcp, way.to_group, way.time, way.again_us.is_some());

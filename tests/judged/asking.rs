@@ -1,7 +1,7 @@
 //! Hosts that ask, look around and leave, also where the recorder cut their packets.
 
 use crate::hosts::Traffic;
-use crate::make::{ethernet, ipv4, udp};
+use crate::make::{ALL, ethernet, ipv4, mac, udp};
 use crate::{alarms, judge, number};
 
 const OWN: u32 = 0xC0A8_2F03;
@@ -56,4 +56,77 @@ fn who_looks_around_now_and_then_is_not_missed() {
         t += 4.0 + 16.0 * f64::from(lot >> 8) / f64::from(1 << 24);
     }
     assert!(alarms(&judge(&[traffic.recorded()])).is_empty());
+}
+
+/// Tells the host's address and more: a host named `bow-display` at 192.168.47.3, and a service (RFC 6762 8.3); or says that they go
+/// away.
+fn tells(ttl: u8) -> Vec<u8> {
+    let name: &[u8] = b"\x0bbow-display\x05local\0";
+    let address = [name, &[0, 1, 0x80, 1, 0, 0, 0, ttl, 0, 4], &OWN.to_be_bytes()].concat();
+    let service = [
+        &b"\x0bbow-display\x05_http\x04_tcp\xc0\x18\0\x21\x80\x01\0\0\0"[..],
+        &[ttl, 0, 8, 0, 0, 0, 0, 0, 80, 0xC0, 12],
+    ]
+    .concat();
+    [&b"\0\0\x84\0\0\0\0\x02\0\0\0\0"[..], &address, &service].concat()
+}
+
+/// Of a packet that the recorder cut, the records before the cut are read: a name, and a goodbye.
+#[test]
+fn names_and_goodbyes_are_read_up_to_the_cut() {
+    let run = |ttl: u8| {
+        let mut traffic = Traffic::of_two_displays(300.0);
+        traffic.sends(3, OWN, 1.0, (0.5, 200.0));
+        names(&mut traffic, 30.0, (3, OWN), &tells(120));
+        names(&mut traffic, 199.8, (3, OWN), &tells(ttl));
+        judge(&[traffic.recorded_up_to(110)])
+    };
+    let report = run(0);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    assert!(report.devices.iter().any(|d| d.hostnames == ["bow-display.local"]), "{:?}", report.devices);
+    assert_eq!(alarms(&run(120)), ["device-dropout"]);
+}
+
+/// A server's offer or grant of an address to host 4 (RFC 2131 table 3).
+fn grants(traffic: &mut Traffic, at: f64, (host, ip): (u64, u32), given: u32) {
+    let mut body = vec![2, 1, 6, 0, 0, 0, 0, 1];
+    body.resize(16, 0);
+    body.extend(given.to_be_bytes());
+    body.resize(28, 0);
+    body.extend(mac(4));
+    body.resize(236, 0);
+    body.extend([0x63, 0x82, 0x53, 0x63, 53, 1, 2, 54, 4]);
+    body.extend(ip.to_be_bytes());
+    body.resize(300, 255);
+    let datagram = ipv4(ip, u32::MAX, 17, (0, 0, false), &udp(67, 68, &body));
+    traffic.0.push((at, ethernet(host, ALL, 0x0800, &datagram)));
+}
+
+/// The recorder cut off the options and with them what a message is for. Who asks again and again, seconds apart, gets no address;
+/// who asks a second time at once takes what it was offered; and two hosts that give addresses are two servers.
+#[test]
+fn what_is_left_of_a_cut_dhcp_message_tells() {
+    let asks = |times: &[f64]| {
+        let mut traffic = Traffic::of_two_displays(200.0);
+        times.iter().for_each(|at| traffic.discovers(*at, 4));
+        traffic
+    };
+    for snap in [160, 250, 2000] {
+        let report = judge(&[asks(&[10.0, 14.1, 22.0, 37.5, 70.2]).recorded_up_to(snap)]);
+        assert_eq!(alarms(&report), ["dhcp-unanswered"], "{snap}: {:?}", report.findings);
+        assert!((number(&report, "dhcp-unanswered", "discovers") - 5.0).abs() < 0.1, "{snap}");
+    }
+    let report = judge(&[asks(&[10.0, 11.1, 60.0, 61.2, 110.0, 111.3, 160.0, 161.2]).recorded_up_to(160)]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let mut answered = asks(&[10.0, 14.1, 22.0, 37.5]);
+    grants(&mut answered, 38.6, (1, 0xC0A8_2F01), 0xC0A8_2F04);
+    assert!(alarms(&judge(&[answered.recorded_up_to(160)])).is_empty());
+    for (second, kinds) in [(2, &["rival-dhcp-servers"][..]), (1, &[])] {
+        let mut traffic = asks(&[10.0, 11.1, 80.0, 81.1]);
+        for (at, server) in [(10.3, 1), (80.3, second)] {
+            grants(&mut traffic, at, (server, 0xC0A8_2F00 + server as u32), 0xC0A8_2F04);
+        }
+        let report = judge(&[traffic.recorded_up_to(160)]);
+        assert_eq!(alarms(&report), kinds, "{:?}", report.findings);
+    }
 }

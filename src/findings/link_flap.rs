@@ -13,7 +13,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "fault; note for a phone or a tablet",
         meaning: "One device's network link goes down and up: its cable, its plug, its switch port, or its own supply.",
         detection: "A host with periodic traffic falls silent for five intervals (two and a half where it comes back with two sure \
-                    signs, or one and a weaker one that it shows at no other time; at least 1.5 s) while others go on, and within 8 s \
+                    signs, or one and a weaker one that it shows at no other time, or one that it shows at no other time and any weaker one after \
+                    the longest silence by far; at least 1.5 s) while others go on, and within 8 s \
                     of coming back shows that its link came up: ARP probe or announcement, DHCP, router solicitation, IPv6 \
                     duplicate address check, group membership or service announcement that nobody asked for.",
         lookalikes: "All hosts at once: wire-outage (the switch or its supply); several at once while others go on: the report \

@@ -130,3 +130,31 @@ fn what_is_left_of_a_cut_dhcp_message_tells() {
         assert_eq!(alarms(&report), kinds, "{:?}", report.findings);
     }
 }
+
+/// A host with a steady beat announces its services every minute. It pauses for four beats; it comes back with an announcement of its
+/// address and of its services, or with its services alone, as it may announce them at any time.
+#[test]
+fn a_beat_that_pauses_and_comes_back_announced_is_a_flap() {
+    let run = |announces: bool, silent: bool| {
+        let mut traffic = Traffic::of_two_displays(300.0);
+        traffic.sends(3, OWN, 2.0, (0.5, 300.0));
+        for i in 0..5 {
+            names(&mut traffic, 20.0 + 61.0 * f64::from(i), (3, OWN), &tells(120));
+        }
+        if silent {
+            traffic.0.retain(|(t, packet)| packet[6..12] != mac(3) || !(150.0..157.5).contains(t));
+        }
+        if announces {
+            traffic.arp(157.5, 3, OWN, OWN);
+            traffic.arp(159.5, 3, OWN, OWN);
+        }
+        names(&mut traffic, 158.0, (3, OWN), &tells(120));
+        names(&mut traffic, 159.0, (3, OWN), &tells(120));
+        judge(&[traffic.recorded()])
+    };
+    let report = run(true, true);
+    assert_eq!(alarms(&report), ["link-flap"], "{:?}", report.findings);
+    for (announces, silent) in [(false, true), (true, false)] {
+        assert!(alarms(&run(announces, silent)).is_empty(), "{announces} {silent}");
+    }
+}

@@ -53,7 +53,8 @@ fn waited_for_address(books: &Books, id: DeviceId, silence: &Silence, back: Retu
 }
 
 /// Whether a host shows after a silence that its link or its network stack came up: by two signs of that kind, one of which
-/// it may show by chance, or by one and a weaker one, neither of which it shows at other times.
+/// it may show by chance; by one and a weaker one, neither of which it shows at other times; or by one that it never shows else and a
+/// weaker one, after a silence that stands out from all others.
 pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
     let Some(host) = books.host(id) else { return false };
     let Some(back) = back_from(host, &Silence { span, returned: true }) else { return false };
@@ -69,8 +70,22 @@ pub(super) fn comes_up(books: &Books, id: DeviceId, span: Span) -> bool {
     let shows_up = |sign: &Sign| {
         sign.is_strong() || matches!(sign, Sign::GroupJoin | Sign::NameAnnouncement | Sign::ServiceAlive)
     };
-    strong >= 2 || strong == 1 && back.after.iter().filter(shows_up).filter(then_only).count() >= 2
+    let gaps =
+        books.inventory.get(id).map(|device| device.gaps.over(ALONE * span.seconds())).unwrap_or_default();
+    // Once more as the recording began, it had come up just before.
+    let never_else = |sign: &Sign| {
+        let after = host.returns().iter().filter(alike).filter(|r| r.after.has(*sign)).count();
+        let episodes = host.episodes.get(*sign as usize).copied().unwrap_or(0) as usize;
+        sign.is_strong() && gaps.len() <= after && episodes <= after + usize::from(host.at_first.has(*sign))
+    };
+    let shown = || back.after.iter().filter(shows_up);
+    strong >= 2
+        || strong == 1 && shown().filter(then_only).count() >= 2
+        || strong == 1 && shown().count() >= 2 && shown().any(|sign| never_else(&sign))
 }
+
+/// A silence stands out where others are shorter than this share of it.
+const ALONE: f64 = 0.7;
 
 /// A link that goes down and up again by itself is back within this time, seconds; who is away for longer again and again comes and
 /// goes as somebody likes (common practice, no source).

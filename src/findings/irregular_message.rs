@@ -16,10 +16,12 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A message comes in bunches with holes between: a chart or a pointer stutters, an autopilot gets its data late.",
         detection: "On average the message keeps its standard rate (to a third; 0183: its own mean rate), and yet three intervals \
                     in a hundred or more are over two and a half times as long, and the 99th percentile is over three times. \
-                    Pauses of ten intervals and more do not count here, nor silences that are told, nor intervals that \
-                    are equal end to end, which are another pace. When half of the other senders' messages are late \
-                    by as much, or by half of it, or lost as many as its holes lack, it is the recorder or the bus, and nothing is said of single messages; nor of lines and \
-                    buses inside network packets, which come in the network's time; nor where the holes are those of \
+                     Pauses of ten intervals and more do not count here, nor silences that are told, nor intervals that \
+                     are equal end to end, which are another pace. When half of the other senders' messages are late \
+                     by as much, or by half of it, or lost as many as its holes lack, it is the recorder or the bus, \
+                     and nothing is said of single messages; nor of buses inside network packets, which come in the \
+                     network's time, and of lines there only where most other messages of the same line keep their \
+                     time, and not half as long passes between two of theirs; nor where the holes are those of \
                     messages that came damaged (fast-packet-loss, bad-checksum, garbled-sentence).",
         lookalikes: "A gateway or recorder that hands frames over in batches makes everything ragged. Single pauses are \
                      message-dropout. A message that is sent when something changes has no rate.",
@@ -69,6 +71,12 @@ const LACKING_ONE: (f64, f64) = (1.75, 2.25);
 /// random, of those that lack any nearly all lack one.
 const LOST_SHARE: f64 = 0.75;
 
+/// What a network or a gateway holds back, it holds back of all: so many other messages of a line in packets must keep their time.
+const NEIGHBOURS: usize = 2;
+
+/// Who keeps its time while another waits comes this many times in what the other takes.
+const MEANWHILE: f64 = 2.0;
+
 /// How a message comes.
 struct Rhythm {
     nominal_s: f64,
@@ -93,11 +101,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut judged: Vec<(&Stream, WireId, Rhythm)> = Vec::new();
     for stream in books.timing.iter() {
         let Some(wire) = books.inventory.get(stream.device).map(|d| d.wire) else { continue };
-        let Some(rhythm) = rhythm(evidence, stream, wire) else { continue };
-        judged.push((stream, wire, rhythm));
+        judged.extend(rhythm(evidence, stream, wire).map(|rhythm| (stream, wire, rhythm)));
     }
     let is_ragged = |rhythm: &Rhythm| rhythm.late >= LATE_SHARE && rhythm.p99_s >= RAGGED * rhythm.nominal_s;
-    let mut ragged: Vec<_> = judged.iter().filter(|(.., rhythm)| is_ragged(rhythm)).collect();
+    let mut ragged: Vec<_> = judged
+        .iter()
+        .filter(|(stream, wire, rhythm)| {
+            is_ragged(rhythm) && is_its_own(books, &judged, stream, *wire, rhythm)
+        })
+        .collect();
     ragged.sort_by(|a, b| (b.2.p99_s / b.2.nominal_s).total_cmp(&(a.2.p99_s / a.2.nominal_s)));
     for (stream, wire, rhythm) in &ragged {
         if findings.iter().any(|f| f.devices.contains(&stream.device)) {
@@ -140,6 +152,25 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     findings
 }
 
+/// Whether a message that comes out of a network's packets is ragged by itself: most others of its line keep their time, so that
+/// neither the gateway nor the network held them back.
+fn is_its_own(
+    books: &Books,
+    judged: &[(&Stream, WireId, Rhythm)],
+    stream: &Stream,
+    wire: WireId,
+    rhythm: &Rhythm,
+) -> bool {
+    if books.wires.get(wire).is_none_or(|wire| wire.carried_by.is_none()) {
+        return true;
+    }
+    let others = || judged.iter().filter(|(s, w, _)| *w == wire && !std::ptr::eq(*s, stream));
+    let keeps_time =
+        |other: &Rhythm| other.p99_s <= LATE * other.nominal_s && MEANWHILE * other.p99_s <= rhythm.p99_s;
+    let steady = others().filter(|(_, _, other)| keeps_time(other)).count();
+    steady >= NEIGHBOURS && 2 * steady > others().count()
+}
+
 /// Whether a message of live data surely comes evenly; `None` when it has no rate to keep.
 pub(crate) fn is_even(books: &Books, stream: &Stream) -> Option<bool> {
     let standard = stream.standard_s.filter(|s| *s <= LIVE_S)?;
@@ -165,8 +196,9 @@ pub(crate) fn is_even(books: &Books, stream: &Stream) -> Option<bool> {
 /// How a message comes, when it has a rate at all and keeps it on average.
 fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm> {
     let books = evidence.books;
-    // What comes out of a network's packets has lost its own time.
-    let wire = books.wires.get(id).filter(|w| w.carried_by.is_none())?;
+    // What comes out of a network's packets has lost its own time: of a line's sentences others show whether it has.
+    let is_line = matches!(stream.message, Message::Sentence(_));
+    let wire = books.wires.get(id).filter(|w| w.carried_by.is_none() || is_line)?;
     let standard = stream.standard_s.filter(|s| *s <= LIVE_S && stream.count >= ENOUGH)?;
     // Pauses, and leaps of the recorder's clock, are no rhythm.
     let rough = stream.last?.since(stream.first?) / (stream.count - 1) as f64;
@@ -179,7 +211,6 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
         Message::Sentence(_) if mean > 0.0 && mean <= LIVE_S => mean,
         _ => return None,
     };
-    let line = matches!(stream.message, Message::Sentence(_));
     if wire.stamp_s() > 0.5 * nominal_s
         || books.is_cut(stream.device)
         || line_overloaded::full(books, id).is_some()
@@ -189,7 +220,7 @@ fn rhythm(evidence: &Evidence<'_>, stream: &Stream, id: WireId) -> Option<Rhythm
         return None;
     }
     let least = LATE * nominal_s + wire.stamp_s();
-    let least = if line { least.max(MINDED_S) } else { least };
+    let least = if is_line { least.max(MINDED_S) } else { least };
     let us = |s: f64| (s * 1e6) as u64;
     // What is told as a silence, of the device or of the message, is no raggedness.
     let silences = evidence.presence.silences(books, stream);

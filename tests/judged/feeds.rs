@@ -142,3 +142,48 @@ fn a_gateway_without_a_rhythm_of_its_own_is_missed() {
         "{told:?}"
     );
 }
+
+/// Sentences of a gateway's datagrams: headings ten times a second, positions and speeds once, and depths once a second, of
+/// which four come at once. The depths alone wait; or the gateway holds all back; or a radio link loses a third of all datagrams.
+#[test]
+fn a_ragged_sentence_among_steady_ones_is_its_own() {
+    let run = |holds_all: bool, loses: bool| {
+        let mut packets = [beats(5, GATEWAY, |_| true), beats(1, GATEWAY - 4, |_| true)].concat();
+        let mut say = |t: f64, said: Vec<u8>| {
+            let lost = loses && ((t * 12.9898).sin() * 43_758.545).rem_euclid(1.0) < 0.33;
+            let late = if holds_all { (t / 2.1).ceil() * 2.1 } else { t };
+            if !lost {
+                let datagram = ipv4(GATEWAY, 0xC0A8_2FFF, 17, (0, 0, false), &udp(10110, 10110, &said));
+                packets.push((late, ethernet(5, ALL, 0x0800, &datagram)));
+            }
+        };
+        for i in 0..1200_u32 {
+            let t = f64::from(i) / 10.0;
+            say(t, heading(i));
+            if i % 10 == 3 {
+                let s = i / 10;
+                let clock = format!("{:02}{:02}{:02}.00", 12, s / 60, s % 60);
+                let place = format!("5430.{:04},N,01005.0000,E", i);
+                say(t, sentence(&format!("GPGGA,{clock},{place},1,09,0.9,1.0,M,46.0,M,,")).into_bytes());
+                say(t + 0.01, sentence(&format!("GPRMC,{clock},A,{place},,,010626,,,A")).into_bytes());
+                let waits =
+                    if holds_all || loses { 0.0 } else { f64::from(3 - s % 4) + 0.01 * f64::from(s % 4) };
+                let m = 9.0 + (t / 9.0).sin();
+                say(t + 0.02 + waits, sentence(&format!("SDDPT,{m:.1},0.0")).into_bytes());
+            }
+        }
+        judge(&[capture(packets)])
+    };
+    let report = run(false, false);
+    assert_eq!(alarms(&report), ["irregular-message"], "{:?}", report.findings);
+    let ragged = report.findings.iter().find(|f| f.kind == "irregular-message").unwrap();
+    assert_eq!(ragged.messages, ["SDDPT"]);
+    for (holds_all, loses) in [(true, false), (false, true)] {
+        let report = run(holds_all, loses);
+        assert!(
+            !alarms(&report).contains(&"irregular-message"),
+            "{holds_all} {loses}: {:?}",
+            report.findings
+        );
+    }
+}

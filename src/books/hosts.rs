@@ -1,10 +1,9 @@
 //! Hosts of a network: what they show when they come up or leave, and how much they send and get.
 
-use super::bounded;
 use super::cut::CutLines;
 use super::inventory::DeviceId;
 use super::longest::{Lasting, Longest};
-use super::second::Second;
+pub use super::rate::Rate;
 use crate::soon;
 use crate::time::{Span, Time};
 use std::borrow::Cow;
@@ -35,12 +34,6 @@ const PAUSE_S: f64 = 8.0;
 /// Who was offered an address takes it within this time, seconds; who was offered none asks again after 4 s, give or take one
 /// (RFC 2131 4.1).
 const TAKES_S: f64 = 2.5;
-
-/// Most stretches of a busy link that are remembered, a host and direction.
-const MAX_BUSY: usize = 64;
-
-/// 70 % of what a 100 Mbit/s link carries in a second, octets.
-const BUSY_OCTETS: u64 = 8_750_000;
 
 /// What a host shows when it comes up, or when it leaves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -350,6 +343,8 @@ impl Host {
         }
         let open = [self.open.take(), self.longer_open.take()];
         open.into_iter().for_each(|back| self.note(back));
+        self.sent.settle();
+        self.received.settle();
     }
 
     /// Fetches where its next return comes to stand.
@@ -441,35 +436,5 @@ impl Hosts {
     #[must_use]
     pub fn count(&self) -> usize {
         self.list.len()
-    }
-}
-
-/// Octets on one direction of a link, second by second.
-#[derive(Debug, Clone, Default)]
-#[repr(C)]
-pub struct Rate {
-    second: Second,
-    octets: u64,
-    /// The busiest second and its octets.
-    pub peak: Option<(Time, u64)>,
-    /// Stretches of seconds with more than 70 % of 100 Mbit/s.
-    pub busy: Vec<Span>,
-}
-
-impl Rate {
-    pub(super) fn add(&mut self, time: Time, octets: u64) {
-        if !self.second.holds(time) {
-            self.second = Second::of(time);
-            self.octets = 0;
-        }
-        let at = || self.second.begin();
-        let before = self.octets;
-        self.octets = before.saturating_add(octets);
-        if self.octets >= BUSY_OCTETS && before < BUSY_OCTETS {
-            bounded::stretch(&mut self.busy, MAX_BUSY, Span::new(at(), at().plus(1.0)), 1.5);
-        }
-        if self.peak.is_none_or(|(_, most)| most < self.octets) {
-            self.peak = Some((at(), self.octets));
-        }
     }
 }

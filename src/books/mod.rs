@@ -30,6 +30,7 @@ pub mod newcomers;
 mod numbers;
 pub mod ousted;
 mod pace;
+mod rate;
 pub mod released;
 mod rewinds;
 mod rhythm;

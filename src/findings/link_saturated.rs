@@ -15,8 +15,8 @@ pub(super) const DETECTOR: Detector = Detector {
         kind: "link-saturated",
         severity: "warning over 70 %, fault over 90 % of 100 Mbit/s in any second",
         meaning: "One device sends or is sent about as much as its link can carry. What else must pass there waits or is lost.",
-        detection: "The octets that one host sends, or that are sent to it alone, in a second, with preamble, check sequence and gaps, against 100 Mbit/s. More than \
-                    105 Mbit/s shows that the link is a faster one. Not what a flood or a loop fills.",
+        detection: "The octets that one host sends, or that are sent to it alone, in a second that begins at any tenth, with preamble, check \
+                    sequence and gaps, against 100 Mbit/s. More than 110 Mbit/s shows that the link is a faster one. Not what a flood or a loop fills.",
         lookalikes: "The sum of many hosts at a mirror port may be larger than any one link carries.",
         checks: "Switch off or slow down the stream (camera, radar, chart copy). Use a switch with faster ports on the way.",
         cautions: "None beyond the usual.",
@@ -28,8 +28,8 @@ pub(super) const DETECTOR: Detector = Detector {
 /// Octets a second of a 100 Mbit/s link.
 const FULL: f64 = 12_500_000.0;
 
-/// A link that carried more than this is no 100 Mbit/s link, Mbit/s.
-const FASTER_MBIT_S: f64 = 105.0;
+/// A link that carried more than this is no 100 Mbit/s link, Mbit/s: less may be a tenth of a second that the recorder's stamps moved.
+const FASTER_MBIT_S: f64 = 110.0;
 
 /// A second that is this full is told, octets.
 const BUSY: f64 = 0.7 * FULL;
@@ -67,12 +67,17 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
 /// The longest frame, with preamble, check sequence and gap (IEEE 802.3 clause 3), octets.
 const LONGEST: u64 = 1538;
 
+/// A flood that fills no two whole seconds is shorter than this, seconds.
+const SHORT_S: f64 = 3.0;
+
 /// Whether a flood fills the link: what a host sends for everyone, were all its frames of the longest. What is sent to one host
 /// alone is no flood, but a loop may multiply it.
 fn floods(network: &Network, link: &Full<'_>) -> bool {
     network.floods.list.iter().filter(|flood| overlap(&[flood.span], link.busy)).any(|flood| {
         let own = flood.senders.iter().find(|sender| sender.device == link.device);
-        let per_s = own.map_or(0, |own| own.frames.min(network.floods.peak_of(flood, true)));
+        // Floods are counted by whole seconds, links by any: of a short flood two of those meet in one of these.
+        let seconds = if flood.span.seconds() < SHORT_S { 2 } else { 1 };
+        let per_s = own.map_or(0, |own| own.frames.min(seconds * network.floods.peak_of(flood, true)));
         let left = link.peak.saturating_sub(if link.towards { 0 } else { per_s * LONGEST });
         left as f64 <= BUSY || is_loop(flood)
     })

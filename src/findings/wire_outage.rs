@@ -16,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "No frame at all on the wire for five intervals of its fastest message while other wires of the boat go on, or \
                     more than one in four devices come up anew afterwards (address claims, ARP, DHCP, router \
                     solicitations; on a 0183 line, which shows none of these, five intervals of their own and up to a minute later \
-                    than the line), not counting announcements of an address that two hosts contend for. A bus inside a TCP \
+                    than the line), not counting announcements of an address that two hosts contend for. Such an outage of an Ethernet lasts until one of the \
+                    devices that speak by a rhythm is back, whoever else, as the recorder's own machine, was heard in it. A bus inside a TCP \
                     connection is not judged while the receiver acknowledges nothing or the connection is closed.",
         lookalikes: "A recorder that slept or lost frames, with no device coming up anew: recording-gap. A leap of the recorder's \
                      clock.",
@@ -57,6 +58,8 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             continue;
         }
         let spans: Vec<Span> = outages.iter().map(|(span, _)| *span).collect();
+        let is_empty =
+            |span: &Span| wire.gaps.over(0.9 * span.seconds()).iter().any(|gap| gap.touches(*span, 0.0));
         let longest = longest(&spans);
         let what = match wire.kind {
             WireKind::Ethernet => "The whole Ethernet",
@@ -70,7 +73,11 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .on(id)
         .count("gaps", spans.len() as u64)
         .real("longest_s", longest)
-        .evidence("No frame of any device meanwhile.");
+        .evidence(if spans.iter().all(is_empty) {
+            "No frame of any device meanwhile."
+        } else {
+            "Meanwhile no frame but of who speaks now and then, as the recorder's own machine may."
+        });
         let anew = outages.iter().filter_map(|(_, why)| match why {
             WireSilence::CameUpAnew(n) => Some(*n),
             _ => None,

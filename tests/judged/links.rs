@@ -96,3 +96,21 @@ fn who_asked_and_announced_before_a_gap_has_not_come_up() {
     kinds.sort_unstable();
     assert_eq!(kinds, ["dhcp-unanswered", "recording-gap", "self-assigned-address"]);
 }
+
+/// The switch loses its supply for fifteen seconds; the recorder's own machine goes on looking around now and then.
+#[test]
+fn an_outage_lasts_though_the_recorders_own_machine_speaks_in_it() {
+    let mut outage = Traffic::default();
+    for host in [1, 2, 3] {
+        let ip = 0xC0A8_2F00 + host as u32;
+        outage.sends(host, ip, 0.1, (0.02 * host as f64, 80.0));
+        outage.takes(95.0, host, ip);
+        outage.sends(host, ip, 0.1, (96.0 + 0.02 * host as f64, 200.0));
+    }
+    let looks = [7.0, 12.0, 31.0, 36.5, 58.0, 71.0, 84.5, 91.0, 104.0, 130.0, 147.0, 151.0, 180.0];
+    looks.iter().for_each(|at| outage.arp(*at, 9, 0xC0A8_2F09, 0xC0A8_2F01));
+    let report = judge(&[outage.recorded()]);
+    assert_eq!(alarms(&report), ["wire-outage"], "{:?}", report.findings);
+    assert!((crate::number(&report, "wire-outage", "longest_s") - 15.0).abs() < 0.5, "{:?}", report.findings);
+    assert!((crate::number(&report, "wire-outage", "gaps") - 1.0).abs() < 0.1);
+}

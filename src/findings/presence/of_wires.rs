@@ -90,6 +90,12 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             {
                 continue;
             }
+            let is_told = |(of, told, why): &(WireId, Span, WireSilence)| {
+                *of == id && !why.is_recorders() && within(*told, span)
+            };
+            if presence.wires.iter().any(is_told) {
+                continue;
+            }
             let missed: Vec<(DeviceId, Time)> =
                 devices.iter().filter_map(|device| Some((*device, missed(books, *device, span)?))).collect();
             let none_returned = missed.iter().all(|(_, last)| *last < span.to);
@@ -106,7 +112,9 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
             let why = explain(books, id, &devices, span);
             let told = why != WireSilence::Unexplained || span.seconds() >= UNEXPLAINED_S;
             if told && span.seconds() > patience {
-                presence.wires.push((id, span, why));
+                let anew = wire.kind == WireKind::Ethernet && matches!(why, WireSilence::CameUpAnew(_));
+                let whole = if anew { silence_of_all(books, &devices, span) } else { span };
+                presence.wires.push((id, whole, why));
                 if let [(only, _)] = missed.as_slice()
                     && others
                 {
@@ -128,6 +136,23 @@ fn wire_silences(books: &Books, presence: &mut Presence) {
         }
         presence.brief.extend(brief.into_iter().map(|span| (id, span)));
     }
+}
+
+/// For how long all devices of a network that speak by a rhythm were silent, about a silence of the whole: somebody without one, as the
+/// recorder's own machine, may have spoken in it.
+fn silence_of_all(books: &Books, devices: &[DeviceId], span: Span) -> Span {
+    let there = devices.iter().filter_map(|id| books.inventory.get(*id)).filter(|device| {
+        device.first.is_some_and(|first| first <= span.from)
+            && device.last.is_some_and(|last| last >= span.to)
+    });
+    let gaps: Option<Vec<Span>> = there
+        .map(|device| device.gaps.over(0.8 * span.seconds()).into_iter().find(|gap| within(*gap, span)))
+        .collect();
+    let shared = gaps
+        .unwrap_or_default()
+        .into_iter()
+        .reduce(|a, b| Span { from: a.from.max(b.from), to: a.to.min(b.to) });
+    shared.map_or(span, |all| Span::new(all.from.min(span.from), all.to.max(span.to)))
 }
 
 /// Where the boat's own clock leapt, or the recorder slept: which of the two, does not show, but it is nobody's own silence.

@@ -13,6 +13,9 @@ const MOVED: f64 = 5.0;
 /// top or foot is at most five times as long as the next ones.
 const ALONE: f64 = 5.0;
 
+/// Less noise than this, in digits, is not told from that of rounding (common practice, no source).
+const NOISE: f64 = 1.0 / 3.0;
+
 /// The way before is looked at in so many parts at least, or in parts as long as the stand.
 const PARTS: f64 = 3.0;
 
@@ -101,7 +104,7 @@ fn moves(samples: &[Sample], resolution: f64) -> Option<f64> {
     let sigma = pairs::median(&mut fourths)? / (0.6745 * 70_f64.sqrt());
     let noise = (sigma * sigma - resolution * resolution / 12.0).max(0.0).sqrt();
     // The logistic curve is the normal distribution's within a hundredth.
-    (noise > 0.0).then(|| 2.0 / (1.0 + (1.702 * 0.5 * resolution / noise).exp()))
+    (noise >= NOISE * resolution).then(|| 2.0 / (1.0 + (1.702 * 0.5 * resolution / noise).exp()))
 }
 
 /// The least by which the depth changed over any part of the way that is `part_m` long, by halves of such, metres.

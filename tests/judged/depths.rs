@@ -226,7 +226,8 @@ fn a_depth_that_stands_to_the_end_may_be_sound() {
     let until = 250.5;
     let deep =
         |t: f64| tenths(bottom(t.min(until)) + 80.0 * (t.min(until) / 300.0) + 0.06 * noise(t.min(until)));
-    let cases: [(&str, &dyn Fn(f64) -> Option<f64>, &dyn Fn(f64) -> f64); 4] = [
+    type Case<'a> = (&'a str, &'a dyn Fn(f64) -> Option<f64>, &'a dyn Fn(f64) -> f64);
+    let cases: [Case<'_>; 4] = [
         ("stops", &|t| noisy(t.min(until)), &|t| if t < 258.0 { 8.0 } else { 0.2 }),
         ("even", &|t| tenths(bottom(t.min(until))), &|_| 12.0),
         ("faster", &|t| noisy(t.min(until)), &|t| if t < until { 8.0 } else { 22.0 }),

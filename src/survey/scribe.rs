@@ -70,7 +70,7 @@ struct Batch {
     /// Each of the few that there are once.
     names: Vec<&'static str>,
     /// By a few bits of a name's address, where one stands that came of late.
-    recent: [u16; NAMES],
+    recent: Box<[u16; NAMES]>,
     data: Vec<u8>,
     outlines: Vec<Outline>,
     texts: Vec<u8>,

@@ -292,12 +292,10 @@ impl Timing {
         time: Option<Time>,
     ) -> Option<usize> {
         let key = StreamKey { device, message, part };
-        let row = *guess as usize;
-        let row = match self.streams.get(row) {
-            Some(stream) if stream.is(&key) => row,
-            _ => self.row(&key, standard_s).inspect(|row| *guess = *row as u32)?,
-        };
-        self.arrival(row, time)
+        if !self.streams.get(*guess as usize).is_some_and(|stream| stream.is(&key)) {
+            *guess = self.row(&key, standard_s)? as u32;
+        }
+        self.arrival(*guess as usize, time)
     }
 
     #[inline(always)]

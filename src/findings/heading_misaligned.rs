@@ -37,10 +37,14 @@ const LARGE_DEG: f64 = 4.0;
 /// The error must be surely over this, two standard deviations, degrees.
 const SURE_DEG: f64 = 2.5;
 
-/// A margin (standard deviation) wider than this means that the courses did not part error and current, degrees; not where reverse ones
-/// are among so many.
-const PARTED_SECTORS: usize = 4;
+/// A margin (standard deviation) wider than this means that the courses did not part error and current, degrees.
 const WIDEST_DEG: f64 = 2.5;
+
+/// Where reverse courses are among so many sectors they did, be the margin as it may: a current does not make the same error on both.
+const PARTED_SECTORS: usize = 4;
+
+/// There the error may swing by at most this share of its constant part.
+const PARTED_SWING: f64 = 0.5;
 
 /// Of a gross error the margin may be this share: no current makes it.
 const WIDEST_SHARE: f64 = 1.0 / 6.0;
@@ -67,8 +71,15 @@ pub(super) fn is_off(e: &CourseError) -> bool {
     let [a, ..] = e.k;
     a.abs() >= LARGE_DEG
         && a.abs() - 2.0 * e.a_sd >= SURE_DEG
-        && (e.reversed && e.sectors >= PARTED_SECTORS || e.a_sd <= WIDEST_DEG.max(WIDEST_SHARE * a.abs()))
+        && (is_parted(e) || e.a_sd <= WIDEST_DEG.max(WIDEST_SHARE * a.abs()))
         && e.left <= LEFT_DEG
+}
+
+/// Whether reverse courses among several part the constant error from a current, and nothing that swings stands beside it: what is
+/// fitted badly shows as a swing, such as a heading that stood still for a while.
+fn is_parted(e: &CourseError) -> bool {
+    let [a, ..] = e.k;
+    e.reversed && e.sectors >= PARTED_SECTORS && e.swing <= PARTED_SWING * a.abs()
 }
 
 /// A constant error of so much would surely be told, degrees.

@@ -12,8 +12,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning",
         meaning: "A device sends its data and does not answer when it is asked for its name, its version or its settings. Displays \
                   may not list it; settings and updates over the bus fail.",
-        detection: "At least three requests meant for this device alone, and to none of them came the message, or a frame of it, a refusal \
-                    or any other acknowledgement within 1.5 s, while the device went on sending.",
+        detection: "At least three requests meant for this device alone, and to none of them, or to one in ten at most, came the message, or a frame \
+                      of it, a refusal or any other acknowledgement within 1.5 s, while the device went on sending.",
         lookalikes: "A device that is off or dropped out cannot answer. A request to everybody need not be answered. A refusal is \
                      an answer. A one-way gateway, and a recorder that hears only part of the bus, look so as well.",
         checks: "Update the device's software; look whether a gateway or bridge in between passes requests on. Ask again by a \
@@ -26,6 +26,9 @@ pub(super) const DETECTOR: Detector = Detector {
 
 /// One or two answers may be lost; a habit shows from here on.
 const ENOUGH: u64 = 3;
+
+/// Whoever answers one request in so many at most may have told the same unasked just then (common practice, no source).
+const BY_CHANCE: u64 = 10;
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
@@ -47,7 +50,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let born = device.first.zip(list.iter().filter_map(|(_, r)| r.first).min());
             let lived = born.is_some_and(|(seen, asked)| asked.since(seen) > -ANSWER_S);
             let explained = address_conflict::involves(books, id) || books.is_cut(id);
-            if total < ENOUGH || answered > 0 || !lives || !lived || explained {
+            if total < ENOUGH || answered * BY_CHANCE > total || !lives || !lived || explained {
                 continue;
             }
             // Silences that hold most of the asking explain the rest.
@@ -60,8 +63,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             let others = bus.requests.iter().filter(|((other, _), r)| *other != id && r.answered > 0).count();
             let pgns: Vec<String> = list.iter().map(|(pgn, _)| pgn.to_string()).collect();
             let who = labels(books, &[id]);
+            let of_them = if answered == 0 { "none".to_owned() } else { answered.to_string() };
             let mut finding =
-                Finding::new(Severity::Warning, format!("{who} answers none of {total} requests"))
+                Finding::new(Severity::Warning, format!("{who} answers {of_them} of {total} requests"))
                     .devices([id])
                     .messages(pgns.iter().cloned())
                     .count("requests", total)
@@ -91,6 +95,25 @@ mod tests {
     use crate::books::Books;
     use crate::books::wires::WireId;
     use crate::time::Time;
+
+    #[test]
+    fn one_answer_in_ten_may_be_chance() {
+        let told = |answered: u32| {
+            let mut books = Books::default();
+            let id = books.inventory.node(WireId(0), 40).unwrap();
+            (0..250).for_each(|i| books.inventory.frame(id, Some(Time(0).plus(f64::from(i))), 8));
+            let bus = books.buses.of(WireId(0));
+            for i in 1..=20 {
+                let at = Time(0).plus(f64::from(i) * 10.0);
+                bus.request(Some(at), (7, 40), Some(id), 126_996);
+                if i <= answered {
+                    bus.answer(Some(at.plus(0.2)), id, 126_996);
+                }
+            }
+            detect(&Evidence::of(&books)).len()
+        };
+        assert_eq!([0, 2, 3].map(told), [1, 1, 0]);
+    }
 
     /// A device that is heard from `first` to `last` and asked every 10 s from 10 s to 60 s.
     fn found(first: f64, last: f64, answer: bool) -> usize {

@@ -26,6 +26,12 @@ const LOST: [f64; 3] = [1.0, 2.0, 3.0];
 /// So much of its time a slower pace fills; pauses leave room for what comes at the usual one (common practice, no source).
 const FILLED: f64 = 0.85;
 
+/// Fewer intervals than these are pauses with a message between them, however equal, and so are some that are this many times as long as
+/// the usual ones: what restarts itself comes back so. As many as the last are a pace of any length (common practice, no source).
+const FEWEST: usize = 4;
+const FAR: f64 = 25.0;
+const ANY_LENGTH: usize = 10;
+
 /// A message may change its pace so often and be seen to have two, where its slow intervals are too many to be remembered.
 const CHANGES: usize = 2;
 
@@ -34,7 +40,9 @@ impl Stream {
     /// The interval that prevails about a pause, seconds; `None` where it is the usual one.
     #[must_use]
     pub fn pace_near(&self, pause: Span, stamp_s: f64) -> Option<f64> {
-        let long = self.gaps.over(SLOWER * self.pulse_s()?);
+        let pulse = self.pulse_s()?;
+        let long = self.gaps.over(SLOWER * pulse);
+        let pace = |run: &[Span], stamp_s: f64| pace(run, pulse, stamp_s);
         let all = || Some(Span::new(long.first()?.from, long.last()?.to));
         let near = end_to_end(&long).find(|run| run.iter().any(|gap| gap.touches(pause, BETWEEN_S)));
         near.and_then(|run| pace(run, stamp_s)).or_else(|| {
@@ -47,8 +55,9 @@ impl Stream {
     /// The remembered intervals that belong to a slower pace, as far as each is seen to follow another one.
     #[must_use]
     pub fn at_slower_pace(&self, stamp_s: f64) -> Vec<Span> {
-        let long = self.pulse_s().map(|pulse| self.gaps.over(SLOWER * pulse)).unwrap_or_default();
-        end_to_end(&long).filter(|run| pace(run, stamp_s).is_some()).flatten().copied().collect()
+        let Some(pulse) = self.pulse_s() else { return Vec::new() };
+        let long = self.gaps.over(SLOWER * pulse);
+        end_to_end(&long).filter(|run| pace(run, pulse, stamp_s).is_some()).flatten().copied().collect()
     }
 
     /// Whether the intervals of about this length and longer ones fill the time in which the remembered ones lie.
@@ -66,11 +75,12 @@ impl Stream {
 
 /// Those of some intervals, in order, that follow each other.
 fn end_to_end(long: &[Span]) -> impl Iterator<Item = &[Span]> {
-    long.chunk_by(|a, b| b.from.since(a.to) <= BETWEEN_S).filter(|run| run.len() > 1)
+    long.chunk_by(|a, b| b.from.since(a.to) <= BETWEEN_S).filter(|run| run.len() >= FEWEST)
 }
 
-/// The pace that most of these intervals have: half of them and three in four with those in which some were lost.
-fn pace(run: &[Span], stamp_s: f64) -> Option<f64> {
+/// The pace that most of these intervals have: half of them and three in four with those in which some were lost. The usual interval is
+/// `pulse` seconds.
+fn pace(run: &[Span], pulse: f64, stamp_s: f64) -> Option<f64> {
     let mut lengths: Vec<f64> = run.iter().map(|gap| gap.seconds()).collect();
     lengths.sort_unstable_by(f64::total_cmp);
     let n = lengths.len();
@@ -82,7 +92,8 @@ fn pace(run: &[Span], stamp_s: f64) -> Option<f64> {
         lengths.iter().filter(is).count()
     };
     let single = are(&[1.0]);
-    (single >= 2 && 2 * single >= n && 4 * are(&LOST) >= 3 * n).then_some(mid)
+    let near = mid <= FAR * pulse || n >= ANY_LENGTH;
+    (near && single >= 2 && 2 * single >= n && 4 * are(&LOST) >= 3 * n).then_some(mid)
 }
 
 #[cfg(test)]
@@ -102,11 +113,11 @@ mod tests {
         stream.pace_near(longest, 0.0)
     }
 
-    /// Intervals, one after the other.
+    /// The moments between intervals that follow each other, the first and the last too.
     fn after(intervals: impl IntoIterator<Item = f64>) -> Vec<f64> {
         let mut at = 0.0;
-        intervals
-            .into_iter()
+        std::iter::once(0.0)
+            .chain(intervals)
             .map(|step| {
                 at += step;
                 at
@@ -120,7 +131,7 @@ mod tests {
 
     #[test]
     fn equal_intervals_end_to_end_are_a_pace() {
-        for slow in [2, 5, 30, 64, 65, 90] {
+        for slow in [4, 5, 30, 64, 65, 90] {
             let fast = || of(400, 1.5);
             let slowly = || of(slow, 10.0);
             assert_eq!(near_longest(after(slowly().chain(fast()))), Some(10.0), "{slow}");
@@ -136,6 +147,11 @@ mod tests {
             let between = (0..pauses).flat_map(|_| of(1, 10.0).chain(of(6, 1.5)));
             assert_eq!(near_longest(after(between.chain(of(1000, 1.5)))), None, "{pauses}");
         }
+        for (pauses, long) in [(2, 10.0), (3, 20.0), (6, 60.0)] {
+            let with = of(200, 1.5).chain(of(pauses, long)).chain(of(200, 1.5));
+            assert_eq!(near_longest(after(with)), None, "{pauses} of {long} s");
+        }
+        assert_eq!(near_longest(after(of(200, 1.5).chain(of(12, 60.0)))), Some(60.0));
         let once_heard = [9.0, 14.0, 22.0, 11.0, 31.0, 8.0];
         assert_eq!(near_longest(after(of(100, 1.5).chain(once_heard).chain(of(100, 1.5)))), None);
     }

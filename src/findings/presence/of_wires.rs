@@ -338,19 +338,27 @@ fn hosts_up(books: &Books, wire: WireId, span: Span) -> usize {
     network.hosts.iter().filter(anew).count()
 }
 
-/// Devices that stop one after another towards the end are being switched off.
+/// Who was heard so shortly before the end, seconds, and so often at all, is still there (common practice, no source).
+const STILL_HEARD_S: f64 = 15.0;
+const STILL_HEARD_FRAMES: u64 = 5;
+
+/// Most devices that stop one after another towards the end are being switched off. Who comes by no clock and is still heard there is
+/// none of them.
 fn switched_off(books: &Books, presence: &mut Presence) {
     for (id, wire) in books.wires.iter() {
         let Some(end) = wire.ended() else { continue };
         let mut all = 0;
         let mut stopped = 0;
         for (device, d) in books.inventory.iter().filter(|(_, d)| d.wire == id) {
-            let Some(cadence) = presence.cadence(device) else { continue };
+            let silent_s = d.last.map_or(f64::INFINITY, |last| end.since(last));
+            let Some(cadence) = presence.cadence(device) else {
+                all += usize::from(silent_s <= STILL_HEARD_S && d.frames >= STILL_HEARD_FRAMES);
+                continue;
+            };
             all += 1;
-            stopped +=
-                usize::from(d.last.is_some_and(|last| end.since(last) > patience(books, cadence, wire)));
+            stopped += usize::from(silent_s > patience(books, cadence, wire));
         }
-        if all >= 3 && stopped * 2 >= all {
+        if all >= 3 && stopped * 2 > all {
             presence.switched_off.push(id);
         }
     }

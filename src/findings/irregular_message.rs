@@ -21,7 +21,8 @@ pub(super) const DETECTOR: Detector = Detector {
                      by as much, or by half of it, or lost as many as its holes lack, it is the recorder or the bus, \
                      and nothing is said of single messages; nor of buses inside network packets, which come in the \
                      network's time, and of lines there only where most other messages of the same line keep their \
-                     time, and not half as long passes between two of theirs; nor where the holes are those of \
+                     time, and not half as long passes between two of theirs; nor of sentences that keep a least distance, as \
+                     what is sent on change does; nor where the holes are those of \
                     messages that came damaged (fast-packet-loss, bad-checksum, garbled-sentence).",
         lookalikes: "A gateway or recorder that hands frames over in batches makes everything ragged. Single pauses are \
                      message-dropout. A message that is sent when something changes has no rate.",
@@ -71,6 +72,11 @@ const LACKING_ONE: (f64, f64) = (1.75, 2.25);
 /// random, of those that lack any nearly all lack one.
 const LOST_SHARE: f64 = 0.75;
 
+/// A sentence is in a bunch when it follows within this share of its mean interval, and so many of them, beside those that are late, are
+/// bunches (common practice, no source).
+const BUNCHED: f64 = 0.15;
+const BUNCHED_SHARE: f64 = 0.5;
+
 /// What a network or a gateway holds back, it holds back of all: so many other messages of a line in packets must keep their time.
 const NEIGHBOURS: usize = 2;
 
@@ -107,7 +113,9 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut ragged: Vec<_> = judged
         .iter()
         .filter(|(stream, wire, rhythm)| {
-            is_ragged(rhythm) && is_its_own(books, &judged, stream, *wire, rhythm)
+            is_ragged(rhythm)
+                && has_bunches(stream, rhythm)
+                && is_its_own(books, &judged, stream, *wire, rhythm)
         })
         .collect();
     ragged.sort_by(|a, b| (b.2.p99_s / b.2.nominal_s).total_cmp(&(a.2.p99_s / a.2.nominal_s)));
@@ -150,6 +158,15 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         );
     }
     findings
+}
+
+/// Whether some of a sentence's intervals are as short as the others are long: what waited comes in a bunch. What is sent when something
+/// changes keeps a least distance. Of a message with a rate by standard none is asked.
+fn has_bunches(stream: &Stream, rhythm: &Rhythm) -> bool {
+    let least = (BUNCHED * rhythm.nominal_s * 1e6) as u64;
+    let bunched = stream.intervals.count_between(0, least) as f64;
+    let late = rhythm.late * stream.intervals.len() as f64;
+    matches!(stream.message, Message::Pgn(_)) || bunched >= BUNCHED_SHARE * late
 }
 
 /// Whether a message that comes out of a network's packets is ragged by itself: most others of its line keep their time, so that

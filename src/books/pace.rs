@@ -132,7 +132,8 @@ mod tests {
     #[test]
     fn equal_intervals_end_to_end_are_a_pace() {
         for slow in [4, 5, 30, 64, 65, 90] {
-            let fast = || of(400, 1.5);
+            // Most come at the usual pace, else there is none.
+            let fast = || of(600, 1.5);
             let slowly = || of(slow, 10.0);
             assert_eq!(near_longest(after(slowly().chain(fast()))), Some(10.0), "{slow}");
             assert_eq!(near_longest(after(fast().chain(slowly()).chain(fast()))), Some(10.0), "{slow}");

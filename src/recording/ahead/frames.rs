@@ -12,7 +12,7 @@ pub struct UsualFrame<'a> {
     pub id: u32,
     /// Data.
     pub data: &'a [u8; 8],
-    /// The record's [digest](Recording::digest).
+    /// The record's [digest](crate::recording::Recording::digest).
     pub digest: u64,
 }
 

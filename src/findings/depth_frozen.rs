@@ -4,7 +4,6 @@ use super::depth_stops::{self, Stopped};
 use super::motion::{Motion, within};
 use super::pairs::{self, Curve};
 use super::words::{longest, moments, number, seconds};
-
 use super::{Detector, Doc, Evidence, Finding, depth_second_echo, duplicate_depth_source};
 use crate::books::Books;
 use crate::books::series::{Sample, Source};

@@ -207,13 +207,10 @@ impl Rest<'_> {
     fn book(&mut self, record: Place, entry: &Entry, ledger: &mut Ledger) {
         let Entry { stamp, device, is_stamped, held } = entry;
         let origin = Origin { device: *device, time: is_stamped.then_some(*stamp), record };
-        // Nearly all of a bus; the others are told apart behind it.
-        if let Held::Eight { pgn, standing, place, data } = held {
-            ledger.pgn_again(origin, (*pgn, *standing, *place), data);
-            return;
-        }
         match held {
-            Held::Eight { .. } => {}
+            Held::Eight { pgn, standing, place, data } => {
+                ledger.pgn_again(origin, (*pgn, *standing, *place), data);
+            }
             Held::Protocol { name, part } => {
                 if let Some(name) = self.names.get(usize::from(*name)) {
                     ledger.protocol(origin, name, *part);

@@ -1,5 +1,6 @@
 //! How much a wire carries, second by second.
 
+use super::lately::Lately;
 use super::second::Second;
 use super::traces::Trace;
 use crate::time::Time;
@@ -20,9 +21,9 @@ pub struct Load {
     pub peak: Option<(Time, u64)>,
     /// The busiest [`LASTING_S`] seconds and their units.
     pub lasting: Option<(Time, u64)>,
-    /// Units of the last seconds, the running one's last.
-    recent: [u64; LASTING_S],
-    recent_to: Option<Time>,
+    /// Units of the seconds before the one that ended last, and of this.
+    before: Lately<{ LASTING_S - 1 }>,
+    ended: Option<Time>,
     /// Units of each second over the recording; seconds without a frame are left out.
     pub trace: Trace,
 }
@@ -62,20 +63,13 @@ impl Load {
 
     /// Takes a second into account with those before it.
     fn lasts(&mut self, second: Time) {
-        let before = self.recent_to.replace(second);
-        let ahead = before.map_or(i64::MAX, |before| second.micros_since(before) / 1_000_000);
-        let ahead = usize::try_from(ahead).ok().filter(|ahead| (1..LASTING_S).contains(ahead));
+        let ahead = self.ended.replace(second).map(|ended| second.micros_since(ended) / 1_000_000);
         match ahead {
-            Some(ahead) => {
-                self.recent.rotate_left(ahead);
-                self.recent.iter_mut().rev().take(ahead).for_each(|units| *units = 0);
-            }
-            None => self.recent = [0; LASTING_S],
+            Some(ahead @ 1..) => self.before.skip((ahead - 1) as usize),
+            _ => self.before = Lately::default(),
         }
-        if let Some(last) = self.recent.last_mut() {
-            *last = self.now;
-        }
-        let units = self.recent.iter().sum();
+        let units = self.before.sum() + self.now;
+        self.before.push(self.now);
         if self.lasting.is_none_or(|(_, most)| most < units) {
             self.lasting = Some((second.plus(1.0 - LASTING_S as f64), units));
         }

@@ -18,6 +18,7 @@ pub mod histogram;
 mod hosts;
 pub mod inventory;
 pub mod lanes;
+mod lately;
 mod leaps;
 pub mod line;
 pub mod line_rate;

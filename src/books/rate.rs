@@ -1,6 +1,7 @@
 //! Octets on one direction of a link, by seconds that begin at any tenth.
 
 use super::bounded;
+use super::lately::Lately;
 use crate::time::{Span, Time};
 
 /// Most stretches of a busy link that are remembered, a host and direction.
@@ -26,12 +27,12 @@ pub struct Rate {
     began: Time,
     /// Octets in it.
     pub(super) octets: u64,
-    /// The busiest second and its octets.
-    pub peak: Option<(Time, u64)>,
+    /// The busiest second and its octets; no octets when there is none.
+    peak: (Time, u64),
+    /// Octets in the tenths before.
+    before: Lately<BEFORE>,
     /// Stretches of seconds with more than 70 % of 100 Mbit/s.
     pub busy: Vec<Span>,
-    /// Octets in the tenths before, the latest first.
-    before: [u64; BEFORE],
 }
 
 impl Rate {
@@ -41,47 +42,59 @@ impl Rate {
         if time.0.wrapping_sub(self.began.0) as u64 >= TENTH_US as u64 {
             self.roll(time);
         }
-        self.octets = self.octets.saturating_add(octets);
+        self.octets += octets;
+    }
+
+    /// The busiest second and its octets.
+    #[must_use]
+    pub fn peak(&self) -> Option<(Time, u64)> {
+        Some(self.peak).filter(|(_, octets)| *octets > 0)
     }
 
     /// Begins the tenth of a second that a moment lies in.
     #[inline(never)]
     fn roll(&mut self, time: Time) {
         self.settle();
-        let began = Time(time.0.saturating_sub(time.0.rem_euclid(TENTH_US)));
-        let passed = usize::try_from(began.micros_since(self.began) / TENTH_US).unwrap_or(usize::MAX);
-        if (1..=BEFORE).contains(&passed) {
-            self.before.rotate_right(passed);
-            self.before.iter_mut().take(passed).for_each(|tenth| *tenth = 0);
-            if let Some(latest) = self.before.get_mut(passed - 1) {
-                *latest = self.octets;
-            }
+        // As in `add`.
+        let passed = time.0.wrapping_sub(self.began.0) as u64 / TENTH_US as u64;
+        if passed <= BEFORE as u64 {
+            self.before.push(self.octets);
+            self.before.skip(passed as usize - 1);
+            self.began = Time(self.began.0 + passed as i64 * TENTH_US);
         } else {
-            self.before = [0; BEFORE];
+            self.before = Lately::default();
+            self.began = Time(time.0.saturating_sub(time.0.rem_euclid(TENTH_US)));
         }
-        self.began = began;
         self.octets = 0;
     }
 
     /// Takes the second that ends with the running tenth into account; call once at the end.
+    #[inline(always)]
     pub(super) fn settle(&mut self) {
-        let all = self.before.iter().fold(self.octets, |sum, tenth| sum.saturating_add(*tenth));
-        let at = |tenths: usize| self.began.plus(-0.1 * tenths as f64);
-        if all > 0 && self.peak.is_none_or(|(_, most)| most < all) {
-            self.peak = Some((at(BEFORE), all));
+        let all = self.before.sum() + self.octets;
+        if self.peak.1 < all {
+            self.peak = (self.before_it(BEFORE), all);
         }
-        if all < BUSY_OCTETS {
-            return;
+        if all >= BUSY_OCTETS {
+            self.note_busy();
         }
-        // From the first to the last tenth that is busy itself.
+    }
+
+    /// When the tenth began that is so many before the running one.
+    fn before_it(&self, tenths: usize) -> Time {
+        self.began.moved(-TENTH_US * tenths as i64)
+    }
+
+    /// Notes a stretch from the first to the last tenth that is busy itself.
+    #[cold]
+    fn note_busy(&mut self) {
         let busy = |octets: u64| octets >= BUSY_OCTETS / (BEFORE as u64 + 1);
-        let first = self.before.iter().rposition(|octets| busy(*octets)).map_or(0, |place| place + 1);
-        let last = if busy(self.octets) {
-            0
-        } else {
-            self.before.iter().position(|o| busy(*o)).map_or(0, |place| place + 1)
-        };
-        let span = Span::new(at(first), at(last).plus(0.1));
+        // By how many tenths before the running one.
+        let tenths = std::iter::once(self.octets).chain(self.before.iter()).map(busy).enumerate();
+        let mut found = tenths.filter_map(|(tenth, is_busy)| is_busy.then_some(tenth));
+        let last = found.next().unwrap_or(0);
+        let first = found.last().unwrap_or(last);
+        let span = Span::new(self.before_it(first), self.before_it(last).moved(TENTH_US));
         bounded::stretch(&mut self.busy, MAX_BUSY, span, JOIN_S);
     }
 }
@@ -105,7 +118,7 @@ mod tests {
     fn a_short_burst_fills_the_second_that_it_lasts() {
         for shift in [0.0, 0.25, 0.5, 0.7] {
             let found = rate(&[(5.0 + shift, 6.4 + shift, 12_000)]);
-            let (_, most) = found.peak.unwrap();
+            let (_, most) = found.peak().unwrap();
             assert!((11_900_000..=12_000_000).contains(&most), "{shift}: {most}");
             let [span] = found.busy[..] else { panic!("{:?}", found.busy) };
             assert!((1.3..=1.6).contains(&span.seconds()), "{shift}: {span:?}");
@@ -115,13 +128,13 @@ mod tests {
     #[test]
     fn what_is_a_second_apart_is_not_added_up() {
         let found = rate(&[(1.0, 1.5, 12_000), (2.5, 3.0, 12_000), (9.0, 9.2, 12_000)]);
-        assert_eq!(found.peak.unwrap().1, 6_000_000);
+        assert_eq!(found.peak().unwrap().1, 6_000_000);
         assert!(found.busy.is_empty());
     }
 
     #[test]
     fn a_clock_that_is_set_back_begins_anew() {
         let found = rate(&[(5.0, 5.9, 6_000), (2.0, 2.9, 6_000), (-1.0, -0.5, 6_000)]);
-        assert_eq!(found.peak.unwrap().1, 5_400_000);
+        assert_eq!(found.peak().unwrap().1, 5_400_000);
     }
 }

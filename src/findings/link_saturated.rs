@@ -90,7 +90,7 @@ fn full_links(network: &Network) -> Vec<Full<'_>> {
     hosts.sort_unstable_by_key(|(id, _)| *id);
     for (id, host) in hosts {
         for (towards, rate) in [(false, &host.sent), (true, &host.received)] {
-            let Some((_, peak)) = rate.peak else { continue };
+            let Some((_, peak)) = rate.peak() else { continue };
             if peak as f64 > BUSY && peak as f64 * 8.0 / 1e6 <= FASTER_MBIT_S {
                 links.push(Full { device: id, towards, peak, busy: &rate.busy });
             }

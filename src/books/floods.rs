@@ -219,26 +219,42 @@ pub struct Floods {
 
 impl Floods {
     /// Books a frame for many, with the copies that were seen of it. Says whether it came back.
-    pub fn frame(&mut self, time: Time, sender: Option<DeviceId>, copies: &Copies, cast: Cast) -> bool {
+    #[inline(always)]
+    pub fn frame(
+        &mut self,
+        time: Time,
+        sender: Option<DeviceId>,
+        copies: Option<&Copies>,
+        cast: Cast,
+    ) -> bool {
         if !self.second.is_some_and(|second| second.holds(time)) {
-            self.settle();
-            self.second = Some(Second::of(time));
+            self.begin(time);
         }
-        let returned = copies.within_second > MIRRORS;
         self.now.all += 1;
-        self.now.copies += u64::from(copies.is_copy());
-        if copies.is_copy() && !returned {
-            return false;
+        let (mut returned, mut back) = (false, false);
+        if let Some(copies) = copies {
+            returned = copies.within_second > MIRRORS;
+            self.now.copies += u64::from(copies.is_copy());
+            if copies.is_copy() && !returned {
+                return false;
+            }
+            self.now.returned += u64::from(returned);
+            back = self.returns.note(time, copies.since_last_us, sender);
         }
         self.now.frames += 1;
-        self.now.returned += u64::from(returned);
         self.now.streams += u64::from(cast != Cast::Signal && !returned);
         self.now.small += u64::from(cast == Cast::SmallStream && !returned);
-        let back = copies.since_last_us.is_some_and(|us| self.returns.note(time, us, sender));
         if let Some(sender) = sender {
             self.shares.frame(sender, returned);
         }
         back
+    }
+
+    /// Begins the second that a moment lies in.
+    #[cold]
+    fn begin(&mut self, time: Time) {
+        self.settle();
+        self.second = Some(Second::of(time));
     }
 
     /// When the network was flooded.
@@ -324,7 +340,7 @@ mod tests {
         let mut doubles = Doubles::default();
         for i in 0..3 * per_s {
             let time = Time(i * 1_000_000 / per_s);
-            floods.frame(time, Some(DeviceId(0)), &doubles.seen_hash(time, content(i)), cast);
+            floods.frame(time, Some(DeviceId(0)), doubles.seen_hash(time, content(i)).as_ref(), cast);
         }
         floods.settle();
         floods
@@ -369,7 +385,7 @@ mod tests {
         frames.sort_unstable();
         for (us, content) in frames {
             let copies = doubles.seen_hash(Time(us), content);
-            floods.frame(Time(us), Some(DeviceId(0)), &copies, Cast::Signal);
+            floods.frame(Time(us), Some(DeviceId(0)), copies.as_ref(), Cast::Signal);
         }
         floods.settle();
         floods
@@ -394,7 +410,7 @@ mod tests {
             let mut back = |i: i64| {
                 let (time, content) = (Time(i * 1_000_000 / per_s), (i % held) as u64);
                 let host = DeviceId((i % held / 4 % hosts) as u32);
-                floods.frame(time, Some(host), &doubles.seen_hash(time, content), Cast::Signal)
+                floods.frame(time, Some(host), doubles.seen_hash(time, content).as_ref(), Cast::Signal)
             };
             (0..per_s).filter(|i| back(*i)).count()
         };

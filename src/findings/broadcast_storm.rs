@@ -146,7 +146,7 @@ mod tests {
             let time = at(20.0 + f64::from(i) / 3000.0).unwrap();
             let (host, content) = frame(i);
             let copies = doubles.seen_hash(time, content);
-            bench.network().floods.frame(time, Some(DeviceId(host)), &copies, Cast::Signal);
+            bench.network().floods.frame(time, Some(DeviceId(host)), copies.as_ref(), Cast::Signal);
         }
         bench.find(detect)
     }
@@ -180,7 +180,7 @@ mod tests {
                 let time = at(from + f64::from(i) / 3000.0).unwrap();
                 let (host, content) = if is_loop { (i % 4, i % 12) } else { (3, i + 100) };
                 let copies = doubles.seen_hash(time, content.into());
-                bench.network().floods.frame(time, Some(DeviceId(host)), &copies, Cast::Signal);
+                bench.network().floods.frame(time, Some(DeviceId(host)), copies.as_ref(), Cast::Signal);
             }
         }
         let found = bench.find(detect);

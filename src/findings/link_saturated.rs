@@ -198,7 +198,7 @@ mod tests {
             for i in 0..14_000_u32 {
                 let time = at(10.0 + f64::from(i) / 7000.0).unwrap();
                 let copies = doubles.seen_hash(time, i.into());
-                bench.network().floods.frame(time, Some(DeviceId(flooder)), &copies, Cast::Signal);
+                bench.network().floods.frame(time, Some(DeviceId(flooder)), copies.as_ref(), Cast::Signal);
             }
             let told = bench.find(detect).iter().filter(|f| f.devices == [DeviceId(1)]).count();
             assert_eq!(told, found, "{flooder}");

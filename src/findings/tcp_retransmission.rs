@@ -225,7 +225,7 @@ mod tests {
         for i in 0..6000_u32 {
             let time = at(50.0 + f64::from(i) / 3000.0).unwrap();
             let copies = doubles.seen_hash(time, i.into());
-            bench.network().floods.frame(time, Some(DeviceId(2)), &copies, Cast::Signal);
+            bench.network().floods.frame(time, Some(DeviceId(2)), copies.as_ref(), Cast::Signal);
         }
     }
 

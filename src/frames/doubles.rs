@@ -13,33 +13,27 @@ pub const MAX_REMEMBERED_FRAMES: usize = 32_768;
 pub const DOUBLES_WINDOW_S: f64 = 1.0;
 /// The same in microseconds.
 const DOUBLES_WINDOW_US: i64 = (DOUBLES_WINDOW_S * 1e6) as i64;
-/// Microseconds between copies of one burst: a loop returns a frame within this, an application's repeats do not.
-pub const BURST_US: i64 = 5_000;
 /// Microseconds within which a mirror port shows all copies of a frame.
 pub const MIRROR_US: i64 = 2_000;
 
-/// How often a frame was seen of late, this time included.
+/// Of a frame that was seen before of late.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Copies {
-    /// Identical frames within the last second.
+    /// Microseconds since the one before.
+    pub since_last_us: i64,
+    /// Identical frames within the last second, this one included: two or more.
     pub within_second: u32,
-    /// Identical frames in the present burst: each within [`BURST_US`] of the one before.
-    pub in_burst: u32,
-    /// Microseconds since the copy before.
-    pub since_last_us: Option<i64>,
-    /// Shortest spacing between copies while there were always some within the last second, microseconds.
-    pub shortest_us: Option<i64>,
     /// Whether a second or more passed since the first of them, or since the last one of which this was said.
     pub second_on: bool,
 }
 
 impl Copies {
     /// Whether the recorder or the network multiplied the frame (a mirror shows a group's frame once per mirrored port,
-    /// a loop again and again, as `in_burst` tells): another came within [`MIRROR_US`], sooner than any
-    /// sender repeats itself (RFC 6298 2.4 and common stacks: 200 ms and more).
+    /// a loop again and again): another came within [`MIRROR_US`], sooner than any sender repeats itself (RFC 6298 2.4 and
+    /// common stacks: 200 ms and more).
     #[must_use]
-    pub fn is_copy(&self) -> bool {
-        self.since_last_us.is_some_and(|us| us <= MIRROR_US)
+    pub const fn is_copy(&self) -> bool {
+        self.since_last_us <= MIRROR_US
     }
 }
 
@@ -47,9 +41,7 @@ impl Copies {
 #[derive(Debug, Clone, Copy)]
 struct Seen {
     count: u32,
-    in_burst: u32,
     last: Time,
-    shortest_us: Option<i64>,
     /// When the second began.
     second: Time,
 }
@@ -108,44 +100,49 @@ impl Default for Doubles {
 }
 
 impl Doubles {
-    /// Notes a frame seen at `time` and says how often its exact bytes were seen of late.
-    pub fn seen(&mut self, time: Time, bytes: &[u8]) -> Copies {
+    /// Notes a frame seen at `time` and says how often its exact bytes were seen of late, when they were.
+    pub fn seen(&mut self, time: Time, bytes: &[u8]) -> Option<Copies> {
         let mut hasher = FixedState::default().build_hasher();
         hasher.write(bytes);
         self.seen_hash(time, hasher.finish())
     }
 
     /// As [`seen`](Self::seen), by a hash that the caller makes ([`likeness`]).
-    pub fn seen_hash(&mut self, time: Time, hash: u64) -> Copies {
+    #[inline(always)]
+    pub fn seen_hash(&mut self, time: Time, hash: u64) -> Option<Copies> {
         self.forget(time);
         let count = self.count() as usize;
-        if count >= self.ring.len() {
-            self.lengthen();
-        }
-        if count > self.latest.len() {
-            self.spread();
+        if count >= self.ring.len() || count > self.latest.len() {
+            self.make_room(count);
         }
         let number = self.next;
         let place = self.place(hash);
         let latest = self.latest.get_mut(place).map_or(0, |latest| std::mem::replace(latest, number));
-        let mut copies = Copies {
-            within_second: 1,
-            in_burst: 1,
-            since_last_us: None,
-            shortest_us: None,
-            second_on: false,
-        };
-        let alike = self.alike(latest, hash);
-        let before = self.before(latest, alike);
-        let repeated = alike.and_then(|number| self.repeated_row(number));
-        if let Some(seen) = repeated.and_then(|row| self.repeated.get_mut(row as usize)) {
-            copies = seen.again(time);
-        }
+        // Mostly it is the first in its place.
+        let again = if self.is_remembered(latest) { self.again(time, hash, latest) } else { None };
+        let (before, repeated) = again.map_or((latest, None), |(before, row, _)| (before, Some(row)));
         self.next = number.wrapping_add(1);
         if let Some(frame) = self.frame_mut(number) {
             *frame = Frame { time, hash, before, repeated };
         }
-        copies
+        again.map(|(.., copies)| copies)
+    }
+
+    /// Looks for a frame that is alike, from the one with the number `latest` on; gives the number of the one that the new one is to
+    /// lead to, its row among those that were seen more than once, and the copies.
+    #[inline(never)]
+    fn again(&mut self, time: Time, hash: u64, latest: u32) -> Option<(u32, u32, Copies)> {
+        let alike = self.alike(latest, hash)?;
+        let before = self.before(latest, Some(alike));
+        let row = self.repeated_row(alike)?;
+        let copies = self.repeated.get_mut(row as usize)?.again(time);
+        Some((before, row, copies))
+    }
+
+    /// Whether the frame with this number is one of the last second.
+    #[inline(always)]
+    const fn is_remembered(&self, number: u32) -> bool {
+        number.wrapping_sub(self.first) < self.count()
     }
 
     /// Fetches what [`seen_hash`](Self::seen_hash) of this hash will look at first.
@@ -175,8 +172,18 @@ impl Doubles {
         self.ring.get_mut(place)
     }
 
-    /// Makes the ring twice as long.
+    /// Makes room for more than so many frames.
     #[cold]
+    fn make_room(&mut self, count: usize) {
+        if count >= self.ring.len() {
+            self.lengthen();
+        }
+        if count > self.latest.len() {
+            self.spread();
+        }
+    }
+
+    /// Makes the ring twice as long.
     fn lengthen(&mut self) {
         let (first, next) = (self.first, self.next);
         let frames: Vec<_> = numbers(first, next).filter_map(|number| self.frame(number).copied()).collect();
@@ -189,7 +196,6 @@ impl Doubles {
     }
 
     /// Makes the table as large as for four times as many frames.
-    #[cold]
     fn spread(&mut self) {
         self.latest = vec![0; 4 * self.latest.len()];
         let (first, next) = (self.first, self.next);
@@ -236,7 +242,7 @@ impl Doubles {
         if frame.repeated.is_some() {
             return frame.repeated;
         }
-        let new = Seen { count: 1, in_burst: 1, last: frame.time, shortest_us: None, second: frame.time };
+        let new = Seen { count: 1, last: frame.time, second: frame.time };
         let row = self.free.pop().unwrap_or(self.repeated.len() as u32);
         match self.repeated.get_mut(row as usize) {
             Some(place) => *place = new,
@@ -246,6 +252,8 @@ impl Doubles {
         Some(row)
     }
 
+    /// Forgets what is older than a second.
+    #[inline(always)]
     fn forget(&mut self, now: Time) {
         while self.first != self.next {
             let Some(frame) = self.frame(self.first) else { return };
@@ -254,15 +262,21 @@ impl Doubles {
             if is_near && (self.count() as usize) < MAX_REMEMBERED_FRAMES {
                 return;
             }
-            if let Some(row) = frame.repeated
-                && let Some(seen) = self.repeated.get_mut(row as usize)
-            {
-                seen.count = seen.count.saturating_sub(1);
-                if seen.count == 0 {
-                    self.free.push(row);
-                }
+            if let Some(row) = frame.repeated {
+                self.forget_one(row);
             }
             self.first = self.first.wrapping_add(1);
+        }
+    }
+
+    /// Forgets one frame of those that were seen more than once.
+    #[inline(never)]
+    fn forget_one(&mut self, row: u32) {
+        if let Some(seen) = self.repeated.get_mut(row as usize) {
+            seen.count = seen.count.saturating_sub(1);
+            if seen.count == 0 {
+                self.free.push(row);
+            }
         }
     }
 }
@@ -277,20 +291,12 @@ impl Seen {
     fn again(&mut self, time: Time) -> Copies {
         let since_last_us = time.micros_since(self.last).max(0);
         self.count = self.count.saturating_add(1);
-        self.in_burst = if since_last_us <= BURST_US { self.in_burst.saturating_add(1) } else { 1 };
-        self.shortest_us = Some(self.shortest_us.map_or(since_last_us, |us| us.min(since_last_us)));
         self.last = self.last.max(time);
         let second_on = time.micros_since(self.second) >= DOUBLES_WINDOW_US;
         if second_on {
             self.second = time;
         }
-        Copies {
-            within_second: self.count,
-            in_burst: self.in_burst,
-            since_last_us: Some(since_last_us),
-            shortest_us: self.shortest_us,
-            second_on,
-        }
+        Copies { since_last_us, within_second: self.count, second_on }
     }
 }
 
@@ -372,41 +378,32 @@ fn likeness_of_version_4(body: &[u8]) -> Option<u64> {
 mod tests {
     use super::*;
 
-    fn last(times_us: &[i64]) -> Copies {
+    fn last(times_us: &[i64]) -> Option<Copies> {
         let mut doubles = Doubles::default();
         let mut copies = None;
         for (n, us) in times_us.iter().enumerate() {
             doubles.seen(Time(*us), &[n as u8, 1]);
-            copies = Some(doubles.seen(Time(*us), b"frame"));
+            copies = doubles.seen(Time(*us), b"frame");
         }
-        copies.unwrap()
+        copies
     }
 
     #[test]
     fn tells_doubles_from_loops_and_repeats() {
-        let once = last(&[0]);
-        assert_eq!((once.within_second, once.in_burst, once.shortest_us), (1, 1, None));
-        let mirror = last(&[0, 800]);
-        assert!(mirror.is_copy());
-        assert_eq!((mirror.in_burst, mirror.within_second, mirror.since_last_us), (2, 2, Some(800)));
-        let loop_ = last(&[0, 300, 600, 900, 1200]);
-        assert_eq!((loop_.within_second, loop_.in_burst, loop_.shortest_us), (5, 5, Some(300)));
-        assert!(loop_.is_copy());
-        let periodic = last(&[0, 100_000, 200_000, 300_000]);
-        assert_eq!((periodic.within_second, periodic.in_burst), (4, 1));
-        assert!(!periodic.is_copy());
-        assert_eq!(periodic.shortest_us, Some(100_000));
-        let mirrored_periodic = last(&[0, 500, 100_000, 100_500]);
-        assert_eq!((mirrored_periodic.in_burst, mirrored_periodic.within_second), (2, 4));
-        let late = last(&[0, 500, 1_000_501]);
-        assert_eq!((late.within_second, late.in_burst, late.shortest_us), (1, 1, None));
+        assert_eq!(last(&[0]), None);
+        let told = |times_us| last(times_us).map(|c| (c.within_second, c.since_last_us, c.is_copy()));
+        assert_eq!(told(&[0, 800]), Some((2, 800, true)), "a mirror");
+        assert_eq!(told(&[0, 300, 600, 900, 1200]), Some((5, 300, true)), "a loop");
+        assert_eq!(told(&[0, 100_000, 200_000, 300_000]), Some((4, 100_000, false)), "repeats");
+        assert_eq!(told(&[0, 500, 100_000, 100_500]), Some((4, 500, true)), "repeats at a mirror");
+        assert_eq!(told(&[0, 500, 1_000_501]), None, "late");
     }
 
     #[test]
     fn remembers_only_so_many() {
         let mut doubles = Doubles::default();
         for n in 0..100_000_u32 {
-            assert_eq!(doubles.seen(Time(0), &n.to_be_bytes()).within_second, 1);
+            assert_eq!(doubles.seen(Time(0), &n.to_be_bytes()), None);
             assert!(doubles.ring.len() <= MAX_REMEMBERED_FRAMES && doubles.repeated.is_empty());
         }
         doubles.seen(Time(2_000_000), b"later");
@@ -430,8 +427,8 @@ mod tests {
             let alike: Vec<i64> =
                 all.iter().filter(|(_, other)| *other == frame).map(|(at, _)| *at).collect();
             let copies = doubles.seen(Time(us), &frame.to_be_bytes());
-            assert_eq!(copies.within_second as usize, alike.len() + 1);
-            assert_eq!(copies.since_last_us, alike.last().map(|at| us - at));
+            assert_eq!(copies.map_or(0, |copies| copies.within_second as usize - 1), alike.len());
+            assert_eq!(copies.map(|copies| copies.since_last_us), alike.last().map(|at| us - at));
             all.push((us, frame));
         }
         assert!(doubles.repeated.len() < 4000);
@@ -439,12 +436,10 @@ mod tests {
 
     #[test]
     fn a_clock_that_steps_back_does_no_harm() {
-        let copies = last(&[5_000_000, 0, i64::MIN, i64::MAX, 0]);
-        assert_eq!(copies.since_last_us, None);
-        let every_two_seconds = last(&[60_000_000, 62_000_000, 34_000_000, 36_000_000]);
-        assert_eq!(every_two_seconds.within_second, 1);
+        assert_eq!(last(&[5_000_000, 0, i64::MIN, i64::MAX, 0]), None);
+        assert_eq!(last(&[60_000_000, 62_000_000, 34_000_000, 36_000_000]), None, "every two seconds");
         let overtaken = last(&[60_000_000, 59_999_800]);
-        assert!(overtaken.is_copy());
+        assert!(overtaken.is_some_and(|copies| copies.is_copy()));
     }
 
     /// ICMP echo of 20 bytes from 192.0.2.1 to 192.0.2.2: identification 7 at 4, time to live 64 at 8, checksum at 10.

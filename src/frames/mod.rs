@@ -40,7 +40,7 @@ mod udp;
 pub use arp::{Arp, ArpKind};
 pub use can_bits::{FrameBits, MANY, ManyBits, frame_bits};
 pub use dhcp::{DHCP_PORTS, Dhcp, DhcpType, MAX_CLIENT_ID, RequestState};
-pub use doubles::{BURST_US, Copies, DOUBLES_WINDOW_S, Doubles, MAX_REMEMBERED_FRAMES, MIRROR_US, likeness};
+pub use doubles::{Copies, DOUBLES_WINDOW_S, Doubles, MAX_REMEMBERED_FRAMES, MIRROR_US, likeness};
 pub use fragments::{
     Abandoned, FRAGMENT_WAIT_S, FragmentCounts, Fragments, MAX_ABANDONED, MAX_DATAGRAM_LEN,
     MAX_DATAGRAM_STRETCHES, MAX_OPEN_DATAGRAMS,

@@ -42,7 +42,7 @@ pub(super) struct Tables {
     pub(super) flows: Flows,
 }
 
-/// A frame that came: on which wire, when, how often before, its octets there, and its length from MAC to payload.
+/// A frame that came: on which wire, when, whether it came before of late, its octets there, and its length from MAC to payload.
 pub(super) struct Arrival {
     pub(super) wire: WireId,
     pub(super) time: Option<Time>,
@@ -129,7 +129,7 @@ impl Intake {
         if let Some(wire) = self.books.wires.get_mut(wire) {
             wire.frame(time, size, octets);
         }
-        let copies = time.map(|time| doubles.seen_hash(time, likeness));
+        let copies = time.and_then(|time| doubles.seen_hash(time, likeness));
         Arrival { wire, time, copies, octets, wire_len }
     }
 
@@ -140,15 +140,15 @@ impl Intake {
         let Arrival { wire, time, octets, wire_len, copies } = *arrival;
         let Between { host, to, to_group, cast, addressed, outgoing, numbered, own_ip } = *between;
         let network = self.books.networks.of(wire);
-        if to_group && let (Some(copies), Some(time)) = (&copies, time) {
+        if to_group && let Some(time) = time {
+            let returned = network.floods.frame(time, host, copies.as_ref(), cast.of_size(wire_len));
             // What bears no number its sender may have sent again: while a loop is at work it counts once a second.
-            let returned = network.floods.frame(time, host, copies, cast.of_size(wire_len));
-            if returned && (numbered || !copies.second_on) {
+            if returned && (numbered || !copies.is_some_and(|copies| copies.second_on)) {
                 return None;
             }
         }
         let host = host?;
-        if copies.as_ref().is_some_and(Copies::is_copy) {
+        if copies.is_some_and(|copies| copies.is_copy()) {
             return None;
         }
         self.books.inventory.frame(host, time, u64::from(wire_len));
@@ -163,7 +163,7 @@ impl Intake {
         if let Some(to) = to {
             network.received(to, time, octets);
         }
-        let again_us = copies.and_then(|c| c.since_last_us);
+        let again_us = copies.map(|copies| copies.since_last_us);
         let way = Way { wire, host, to, time, to_group, again_us };
         if !claimed && let Some(ip) = own_ip {
             self.claim(way, ip);

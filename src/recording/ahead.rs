@@ -2,11 +2,13 @@
 //! does not wait for the disk, the unpacking and the search for the next record.
 
 mod frames;
+mod packets;
 
 pub use frames::{Frames, StampedFrames, UsualFrame};
+pub use packets::{Packets, ReadyPacket};
 
 use super::can_frame::CanHead;
-use super::digests::{Digests, Marks, marks_of};
+use super::digests::Digests;
 use super::open::open_pieces;
 use super::{CanKind, LentFrame, LinkType, Payload, Record, Recording, RecordingError, Summary};
 use crate::crew::{Crew, Source};
@@ -281,18 +283,14 @@ impl<'a> Coming<'a> {
 
 /// Who takes records that lie ready.
 pub trait Take {
-    /// Takes a record, its [digest](Recording::digest), its marks and a look at what follows; `false` when it does not take
-    /// it.
-    fn record(
-        &mut self,
-        record: &Record<'_>,
-        digest: u64,
-        marks: &[(u32, Marks)],
-        coming: Coming<'_>,
-    ) -> bool;
+    /// Takes a record and its [digest](Recording::digest); `false` when it does not take it.
+    fn record(&mut self, record: &Record<'_>, digest: u64) -> bool;
 
     /// Takes usual frames of a wire of the recording: all that `frames` gives, or none.
     fn frames(&mut self, wire: usize, frames: &mut Frames<'_>);
+
+    /// Takes packets of a wire of the recording: all that `packets` gives, or none.
+    fn packets(&mut self, wire: usize, packets: &mut Packets<'_>);
 }
 
 /// Works out a digest of what each record holds, where they are read.
@@ -386,21 +384,29 @@ impl Recording for Ahead {
         let digests = &batch.digests;
         let mut marks = digests.marks_from(self.next);
         while let (Some(row), Some(digest)) = (batch.rows.get(self.next), digests.numbers.get(self.next)) {
-            let taken = if matches!(row.held, Held::Eight { .. }) {
-                let rows = batch.rows.get(self.next..).unwrap_or_default();
-                let digests = digests.numbers.get(self.next..).unwrap_or_default();
-                let mut frames = Frames::of(row.wire, rows, digests);
-                take.frames(row.wire(), &mut frames);
-                rows.len() - frames.left()
-            } else {
-                let coming = Coming { batch, row: self.next };
-                let own = marks_of(&mut marks, self.next);
-                usize::from(take.record(&batch.record(row), *digest, own, coming))
+            let next = match row.held {
+                Held::Eight { .. } => {
+                    let rows = batch.rows.get(self.next..).unwrap_or_default();
+                    let digests = digests.numbers.get(self.next..).unwrap_or_default();
+                    let mut frames = Frames::of(row.wire, rows, digests);
+                    take.frames(row.wire(), &mut frames);
+                    batch.rows.len() - frames.left()
+                }
+                Held::Packet { .. } => {
+                    let mut packets = Packets::of(batch, self.next, marks);
+                    take.packets(row.wire(), &mut packets);
+                    let (next, rest) = packets.rest();
+                    marks = rest;
+                    next
+                }
+                Held::Can { .. } | Held::Line { .. } | Held::Other => {
+                    self.next + usize::from(take.record(&batch.record(row), *digest))
+                }
             };
-            if taken == 0 {
+            if next == self.next {
                 return;
             }
-            self.next += taken;
+            self.next = next;
         }
     }
 

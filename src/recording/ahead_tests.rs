@@ -131,6 +131,33 @@ proptest! {
         prop_assert!(reads_alike(&content));
     }
 
+    /// Packets that are not copied one by one are met as without it: of all lengths, with those between them that were cut.
+    #[test]
+    fn packets_of_all_lengths_are_met_alike(
+        packets in prop::collection::vec((prop_oneof![40..200_usize, 1400..1600_usize, 1..9000_usize], 0..40_u32), 200..900),
+        is_pcapng in any::<bool>(),
+    ) {
+        let mut content = if is_pcapng {
+            let interface = block(1, &[word(1, false), word(0, false)].concat(), false);
+            [section(false), interface].concat()
+        } else {
+            [0xA1B2_C3D4_u32, 0x0004_0002, 0, 0, 0xFFFF, 1].map(u32::to_le_bytes).concat()
+        };
+        for (number, (len, cut)) in packets.iter().enumerate() {
+            let (len, cut) = (*len as u32, if *cut == 0 { 7 } else { 0 });
+            let mut packet = vec![number as u8; len as usize];
+            if is_pcapng {
+                let head = [0, 0, number as u32, len, len + cut];
+                packet.resize(packet.len().next_multiple_of(4), 0);
+                content.extend(block(6, &[head.map(u32::to_le_bytes).concat(), packet].concat(), false));
+            } else {
+                content.extend([1_700_000_000, number as u32, len, len + cut].map(u32::to_le_bytes).concat());
+                content.extend(packet);
+            }
+        }
+        prop_assert!(reads_alike(&content));
+    }
+
     /// Plain packet blocks go into a batch in one loop: all other blocks between them are met as without it.
     #[test]
     fn blocks_of_all_kinds_are_met_alike(

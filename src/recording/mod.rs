@@ -32,7 +32,10 @@ mod tape;
 mod text;
 mod text_parts;
 
-pub use ahead::{Ahead, Coming, Digest, Frames, Payloads, StampedFrames, Take, UsualFrame, open_ahead};
+pub use ahead::{
+    Ahead, Coming, Digest, Frames, Packets, Payloads, ReadyPacket, StampedFrames, Take, UsualFrame,
+    open_ahead,
+};
 pub use can_frame::{CanFrame, CanKind, LentFrame};
 pub use can_text::{can_line, digit as hex_digit, is_direction};
 pub use digests::{Digests, Marks};

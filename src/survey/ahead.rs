@@ -4,7 +4,7 @@
 use super::Intake;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::WireId;
-use crate::frames::Macs;
+use crate::frames::{Doubles, Macs};
 use crate::recording::{Coming, LinkType};
 
 /// Hosts whose accounts lie in a processor's own cache, where looking ahead costs more than it saves: some 600 bytes each are
@@ -41,14 +41,12 @@ impl Intake {
         self.books.inventory.hosts() > CROWD
     }
 
-    /// Fetches what the booking of packets to come will need.
+    /// Fetches what the booking of packets to come will need, also of their network's doubles.
     #[inline(never)]
-    pub(super) fn look_ahead(&mut self, wire: WireId, coming: Coming<'_>) {
+    pub(super) fn look_ahead(&mut self, doubles: &Doubles, wire: WireId, coming: Coming<'_>) {
         coming.fetch(2 * BEFORE);
         let Some((LinkType::Ethernet, bytes, likeness)) = coming.packet(BEFORE) else { return };
-        if let Some(tables) = self.followed.latest() {
-            tables.doubles.fetch(likeness);
-        }
+        doubles.fetch(likeness);
         let hosts = Macs::of(bytes).and_then(|macs| self.books.inventory.known_hosts(wire, macs));
         let Some((sender, receiver)) = hosts else { return };
         self.books.fetch_sender(wire, sender);

@@ -5,7 +5,7 @@ use crate::books::bounded;
 use crate::books::inventory::DeviceId;
 use crate::books::wires::{Wire, WireId};
 use crate::frames::{Stall, StreamKey};
-use crate::messages::nmea0183::{Fault, Framed};
+use crate::messages::nmea0183::Framed;
 use crate::recording::{CanFrame, WireKind, can_line, is_sentence_tail};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -230,8 +230,8 @@ impl Intake {
         let time = heard.time;
         match content(line) {
             Some(Content::Sentence) => {
-                let line = line.trim_ascii();
-                self.heard_sentence(heard, line, Framed::parse(line));
+                let (line, wire) = (line.trim_ascii(), self.heard_by(heard));
+                self.line(wire, time, line, Framed::parse(line), Some(heard.key.host));
             }
             Some(Content::Frame(frame)) => {
                 let wire = heard.bus.unwrap_or_else(|| self.carried_wire(heard, WireKind::Can));
@@ -249,7 +249,7 @@ impl Intake {
         }
     }
 
-    /// As [`carried_line`](Self::carried_line), of a line that is known to be a sentence, with the sentence.
+    /// As [`carried_line`](Self::carried_line), of a line that is known to be nothing but a sentence, with the sentence.
     #[inline(always)]
     pub(super) fn carried_sentence(
         &mut self,
@@ -259,12 +259,14 @@ impl Intake {
         (line, framed): (&[u8], Framed<'_>),
     ) {
         if let Some(heard) = self.heard(feed, receiver, time) {
-            self.heard_sentence(&heard, line, Ok(framed));
+            let wire = self.heard_by(&heard);
+            self.lone_sentence(wire, time, line, &framed, heard.key.host);
         }
     }
 
+    /// The wire of a feed's sentences, with the receiver of the last one among its own.
     #[inline(always)]
-    fn heard_sentence(&mut self, heard: &Heard, line: &[u8], parsed: Result<Framed<'_>, Fault>) {
+    fn heard_by(&mut self, heard: &Heard) -> WireId {
         let wire = heard.line.unwrap_or_else(|| self.carried_wire(heard, WireKind::Line));
         if heard.key.tcp
             && (heard.line.is_none() || heard.is_new)
@@ -272,7 +274,7 @@ impl Intake {
         {
             bounded::note(&mut wire.receivers, MAX_RECEIVERS, heard.receiver.0);
         }
-        self.line(wire, heard.time, line, parsed, Some(heard.key.host));
+        wire
     }
 
     /// A new wire for what a feed carries.

@@ -28,7 +28,13 @@ impl Intake {
         let Some(way) = self.arrived(arrival, &flow.between(plain.id)) else { return };
         let (ip, to_ip) = plain.flow.ips();
         self.talk(way, (ip.into(), to_ip.into()));
-        self.udp(way, &plain.udp(), &mut flow.onward, marks);
+        // Nearly all carry sentences and nothing else.
+        if !marks.is_empty() && flow.onward.feed.is_some() {
+            self.stream(way, "lines", flow.onward.part);
+            self.sentences(way, plain.payload, &flow.onward, marks);
+        } else {
+            self.udp(way, &plain.udp(), &mut flow.onward, marks);
+        }
     }
 
     /// A flow between hosts that are known.
@@ -41,14 +47,11 @@ impl Intake {
     }
 
     /// Books a datagram, whatever carried it, with the marks of its sentences when it holds nothing else.
+    #[inline(never)]
     pub(super) fn udp(&mut self, way: Way, udp: &Udp<'_>, onward: &mut Onward, marks: &[(u32, Marks)]) {
         let ports = (udp.source_port, udp.destination_port);
         let cut = udp.is_cut();
-        // Nearly all carry sentences and nothing else.
-        if !marks.is_empty() && onward.feed.is_some() {
-            self.stream(way, "lines", onward.part);
-            self.sentences(way, udp.payload, onward, marks);
-        } else if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
+        if DHCP_PORTS.contains(&ports.0) && DHCP_PORTS.contains(&ports.1) {
             self.stream(way, "dhcp", 0);
             if let Ok(mut dhcp) = Dhcp::parse(udp.payload, cut) {
                 if dhcp.from_client {

@@ -39,12 +39,7 @@ impl Followed {
         (Box::default(), given_up)
     }
 
-    /// The tables of the wire that spoke last.
-    pub(super) fn latest(&self) -> Option<&Tables> {
-        self.tables.last().map(|(_, tables)| &**tables)
-    }
-
-    /// Puts the tables back when a packet was dealt with.
+    /// Puts the tables back when packets were dealt with.
     pub(super) fn put_back(&mut self, wire: WireId, tables: Box<Tables>) {
         self.tables.push((wire, tables));
     }

@@ -32,32 +32,63 @@ impl Intake {
             // It is no frame: those begin as a sentence does.
             return self.books.lines.of(wire).headless(time, characters);
         }
+        match parsed {
+            Ok(sentence) => self.framed(wire, time, characters, &sentence, host),
+            Err(fault) => {
+                self.carried(wire, time, characters);
+                self.books.lines.of(wire).fault(time, fault, characters);
+            }
+        }
+    }
+
+    /// As [`line`](Self::line), of a line of nothing but a sentence.
+    #[inline(always)]
+    pub(super) fn lone_sentence(
+        &mut self,
+        wire: WireId,
+        time: Option<Time>,
+        line: &[u8],
+        sentence: &Framed<'_>,
+        host: DeviceId,
+    ) {
+        self.framed(wire, time, line.len() as u64 + LINE_END, sentence, Some(host));
+    }
+
+    /// Books that a wire carried so many characters.
+    #[inline(always)]
+    fn carried(&mut self, wire: WireId, time: Option<Time>, characters: u64) {
         if let Some(wire) = self.books.wires.get_mut(wire) {
             wire.frame(time, characters, characters);
         }
-        let sentence = match parsed {
-            Ok(sentence) => sentence,
-            Err(fault) => {
-                self.books.lines.of(wire).fault(time, fault, characters);
-                return;
-            }
-        };
+    }
+
+    /// Books a sentence that took so many characters.
+    #[inline(never)]
+    fn framed(
+        &mut self,
+        wire: WireId,
+        time: Option<Time>,
+        characters: u64,
+        sentence: &Framed<'_>,
+        host: Option<DeviceId>,
+    ) {
+        self.carried(wire, time, characters);
         let checksum = sentence.checksum();
         let bad = matches!(checksum, Checksum::Bad { .. });
         // A damaged address would make a talker that is not there.
         let device = if bad {
-            self.books.inventory.known_talker(wire, talker(&sentence))
+            self.books.inventory.known_talker(wire, talker(sentence))
         } else {
-            self.books.inventory.talker(wire, talker(&sentence), host)
+            self.books.inventory.talker(wire, talker(sentence), host)
         };
-        if checksum == Checksum::Absent && device.is_some_and(|device| self.had_checksum(device, &sentence)) {
+        if checksum == Checksum::Absent && device.is_some_and(|device| self.had_checksum(device, sentence)) {
             self.books.lines.of(wire).fault(time, Fault::Checksum, characters);
             return;
         }
         self.books.lines.of(wire).sentence(time, device, checksum, sentence.over_82(), characters);
         let Some(device) = device.filter(|_| !bad) else { return };
         self.books.inventory.frame(device, time, characters);
-        self.sentence(device, time, &sentence);
+        self.sentence(device, time, sentence);
     }
 
     /// Whether a device's sentence came with a checksum before. One without has lost its end then: who sends checksums with a

@@ -14,6 +14,7 @@ mod ledger;
 mod left_out;
 mod line;
 mod packet;
+mod packets;
 mod scribe;
 mod segment;
 mod taking;
@@ -24,7 +25,7 @@ pub use each::each;
 
 use crate::books::inventory::DeviceId;
 use crate::books::naming::{self, Called};
-use crate::books::wires::{Wire, WireId};
+use crate::books::wires::WireId;
 use crate::books::{Books, ByWire, Rewinds};
 use crate::clocks::Sequels;
 use crate::crew::Crew;
@@ -32,7 +33,8 @@ use crate::frames::likeness;
 use crate::messages::n2k::Assembler;
 use crate::messages::nmea0183::Framed;
 use crate::recording::{
-    self, Marks, Merged, Payload, Record, Recording, RecordingError, Summary, TimeBase, WireInfo, WireKind,
+    self, Merged, Payload, ReadyPacket, Record, Recording, RecordingError, Summary, TimeBase, WireInfo,
+    WireKind,
 };
 use crate::report::model::{NOTHING_THEN, Report};
 use crate::time::{DAY_US, Span, Time};
@@ -338,7 +340,7 @@ impl Intake {
             }
         };
         self.lasted(number, record.time.map(|time| Span { from: time, to: time }));
-        self.take(number, wire, record, digest, &[]);
+        self.take(number, wire, record, digest);
         self.note_bounds();
     }
 
@@ -356,25 +358,18 @@ impl Intake {
 
     /// Takes in a record of a wire.
     #[inline(always)]
-    fn take(
-        &mut self,
-        number: usize,
-        wire: WireId,
-        record: &Record<'_>,
-        digest: Option<u64>,
-        marks: &[(u32, Marks)],
-    ) {
+    fn take(&mut self, number: usize, wire: WireId, record: &Record<'_>, digest: Option<u64>) {
         self.place = (self.place.0 + 1, number as u32);
-        let latest = self.books.wires.get(wire).and_then(Wire::ended);
-        let time = self.books.rewinds.running(record.time, latest);
-        match &record.payload {
+        let time = self.running(wire, record.time);
+        match record.payload {
             Payload::Packet { link, bytes, original } => {
-                let likeness = digest.unwrap_or_else(|| likeness(*link, bytes));
-                self.packet(wire, time, (*link, bytes, *original), likeness, marks);
+                let digest = digest.unwrap_or_else(|| likeness(link, bytes));
+                let packet = ReadyPacket { time, link, bytes, original, digest, marks: &[] };
+                self.packet_alone(wire, time, &packet);
             }
             Payload::Can(frame) => {
-                let bits = digest.unwrap_or_else(|| self.bits.of(frame));
-                self.can(wire, time, frame, bits);
+                let bits = digest.unwrap_or_else(|| self.bits.of(&frame));
+                self.can(wire, time, &frame, bits);
             }
             Payload::Line(line) => self.line(wire, time, line, Framed::parse(line), None),
             Payload::Other => {}

@@ -2,7 +2,6 @@
 
 use super::Intake;
 use super::flows::{Flows, Onward};
-use super::ledger::Told;
 use super::segment::Text;
 use crate::books::floods::Cast;
 use crate::books::inventory::{DeviceId, note_text};
@@ -14,7 +13,7 @@ use crate::frames::{
     Arp, Content, Copies, Doubles, Fragments, Icmp6, Interest, Ip, Lldp, Mac, Membership, Packet,
     PlainDatagram, PlainSegment, Reach, TcpStreams, Transport, parse,
 };
-use crate::recording::{LinkType, Marks};
+use crate::recording::{LinkType, ReadyPacket};
 use crate::time::Time;
 use rustc_hash::FxHasher;
 use std::hash::{Hash, Hasher};
@@ -82,22 +81,17 @@ pub(super) struct Way {
 }
 
 impl Intake {
-    /// Books a packet of a wire: its link, its bytes and its length on the wire, how [alike](crate::frames::likeness)
-    /// it is to others, and the marks of its sentences.
-    #[inline(never)]
+    /// Books a packet of a wire at this moment; its digest is how [alike](crate::frames::likeness) it is to others, its marks
+    /// are those of its sentences.
+    #[inline(always)]
     pub(super) fn packet(
         &mut self,
-        wire: WireId,
-        time: Option<Time>,
-        (link, bytes, original): (LinkType, &[u8], u32),
-        likeness: u64,
-        marks: &[(u32, Marks)],
+        tables: &mut Tables,
+        (wire, time): (WireId, Option<Time>),
+        packet: &ReadyPacket<'_>,
     ) {
-        let (mut tables, given_up) = self.followed.take(wire);
-        if let Some((other, tables)) = given_up {
-            self.settle_network(other, tables);
-        }
-        let Tables { flows, doubles, .. } = &mut *tables;
+        let ReadyPacket { link, bytes, original, digest: likeness, marks, .. } = *packet;
+        let Tables { flows, doubles, .. } = tables;
         let original = if original > LONGEST_PACKET { 0 } else { original }.max(bytes.len() as u32);
         let flow = PlainDatagram::of(link, bytes, original)
             .and_then(|plain| Some((plain, flows.of(&plain.flow, || self.flow(wire, plain.flow))?)));
@@ -109,11 +103,10 @@ impl Intake {
             Some((segment, flow.between(segment.id)))
         }) {
             let arrival = self.arrival(doubles, (wire, time), likeness, (original.into(), original));
-            self.plain_segment(&mut tables, &arrival, &between, &segment);
+            self.plain_segment(tables, &arrival, &between, &segment);
         } else {
-            self.any(&mut tables, (wire, time), (link, bytes, original), likeness);
+            self.any(tables, (wire, time), (link, bytes, original), likeness);
         }
-        self.followed.put_back(wire, tables);
     }
 
     /// Books a packet of `size` bytes on its wire, where it has `wire_len` octets from MAC to payload.
@@ -236,8 +229,15 @@ impl Intake {
         }
     }
 
+    /// Books that a host sent what is of a protocol, and of which part of it.
+    #[inline(always)]
     pub(super) fn stream(&mut self, way: Way, protocol: &'static str, part: u32) {
-        self.tell(way.host, way.time, Told::Protocol(protocol, part));
+        self.protocol(way.host, way.time, protocol, part);
+    }
+
+    #[inline(never)]
+    fn protocol(&mut self, host: DeviceId, time: Option<Time>, protocol: &'static str, part: u32) {
+        self.scribe.book_protocol((host, time), &self.place, protocol, part);
     }
 
     pub(super) fn name_host(&mut self, host: DeviceId, name: Option<&str>) {

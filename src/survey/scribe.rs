@@ -262,6 +262,27 @@ impl Scribe {
         }
     }
 
+    /// As [`book`](Self::book), a [protocol](Told::Protocol).
+    #[inline(always)]
+    pub(super) fn book_protocol(
+        &mut self,
+        (device, time): (DeviceId, Option<Time>),
+        record: &Place,
+        name: &'static str,
+        part: u32,
+    ) {
+        match self {
+            Self::Here(ledger) => {
+                ledger.book(Origin { device, time, record: *record }, Told::Protocol(name, part));
+            }
+            Self::Beside(beside) => {
+                let name = beside.batch.place_of(name);
+                beside.batch.add(device, time, record, Held::Protocol { name, part });
+                beside.settle();
+            }
+        }
+    }
+
     /// As [`book`](Self::book), a message of a bus with eight bytes, as nearly all have: its PGN, where that stands, the place of its
     /// identifier, and its data.
     #[inline(always)]

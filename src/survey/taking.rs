@@ -3,7 +3,7 @@
 use super::Intake;
 use super::window::Window;
 use crate::books::wires::WireId;
-use crate::recording::{Coming, Frames, Marks, Record, Take};
+use crate::recording::{Frames, Packets, Record, Take};
 use crate::time::{Span, Time};
 
 /// Takes in what lies ready of one recording.
@@ -14,8 +14,6 @@ pub(super) struct Taking<'a, 'o> {
     window: &'a mut Window<'o>,
     /// The wire of the last record, in the recording and in the books: the next one mostly comes on the same.
     wire: (usize, Option<WireId>),
-    /// Whether to [look ahead](Intake::look_ahead).
-    crowded: bool,
     taken: Taken,
 }
 
@@ -46,9 +44,9 @@ impl<'a, 'o> Taking<'a, 'o> {
         wire: usize,
         window: &'a mut Window<'o>,
     ) -> Self {
-        let (wire, crowded) = ((wire, intake.wire(number, wire)), intake.is_crowded());
+        let wire = (wire, intake.wire(number, wire));
         let taken = Taken { span: (Time(i64::MAX), Time(i64::MIN)), frames: 0 };
-        Self { intake, number, window, wire, crowded, taken }
+        Self { intake, number, window, wire, taken }
     }
 
     /// How many frames were taken in.
@@ -71,24 +69,13 @@ impl<'a, 'o> Taking<'a, 'o> {
 
 impl Take for Taking<'_, '_> {
     #[inline(always)]
-    fn record(
-        &mut self,
-        record: &Record<'_>,
-        digest: u64,
-        marks: &[(u32, Marks)],
-        coming: Coming<'_>,
-    ) -> bool {
-        if self.crowded
-            && let Some(wire) = self.wire.1
-        {
-            self.intake.look_ahead(wire, coming);
-        }
+    fn record(&mut self, record: &Record<'_>, digest: u64) -> bool {
         if !self.window.holds(record.time) {
             return true;
         }
         let Some(wire) = self.wire(record.wire) else { return false };
         self.taken.note(1, record.time, record.time);
-        self.intake.take(self.number, wire, record, Some(digest), marks);
+        self.intake.take(self.number, wire, record, Some(digest));
         true
     }
 
@@ -97,5 +84,12 @@ impl Take for Taking<'_, '_> {
         let Some(wire) = self.wire(wire) else { return };
         let Self { intake, number, window, taken, .. } = self;
         intake.usual_frames(*number, wire, frames, window, taken);
+    }
+
+    #[inline(always)]
+    fn packets(&mut self, wire: usize, packets: &mut Packets<'_>) {
+        let Some(wire) = self.wire(wire) else { return };
+        let Self { intake, number, window, taken, .. } = self;
+        intake.packets(*number, wire, packets, window, taken);
     }
 }

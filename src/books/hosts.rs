@@ -3,6 +3,7 @@
 use super::cut::CutLines;
 use super::inventory::DeviceId;
 use super::longest::{Lasting, Longest};
+use super::rate::Pause;
 pub use super::rate::Rate;
 use crate::soon;
 use crate::time::{Span, Time};
@@ -211,7 +212,7 @@ impl Lasting for Return {
 }
 
 impl Host {
-    pub(super) fn frame(&mut self, time: Time, octets: u64) {
+    pub(super) fn frame(&mut self, time: Time, octets: u64, pause: &Pause) {
         match self.last.replace(time) {
             None => self.first = Some(time),
             Some(last) if time.since(last) >= AWAY_S => {
@@ -227,7 +228,7 @@ impl Host {
             Some(_) => {}
         }
         self.sought_since = None;
-        self.sent.add(time, octets);
+        self.sent.add(time, octets, pause);
     }
 
     pub(super) fn sign(&mut self, time: Time, sign: Sign) {

@@ -1,22 +1,34 @@
 //! What came in the steps of time just before the running one.
 
-/// Units of the last `N` steps of time, and their sum.
+/// What came in a step of time.
+pub(super) trait Units: Copy + Default {
+    /// Its units, which can be added up.
+    fn units(self) -> u64;
+}
+
+impl Units for u64 {
+    fn units(self) -> u64 {
+        self
+    }
+}
+
+/// The last `N` steps of time, and the sum of their units.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Lately<const N: usize> {
+pub(super) struct Lately<T, const N: usize> {
     sum: u64,
     /// Where the latest step stands.
     latest: usize,
     /// A ring.
-    steps: [u64; N],
+    steps: [T; N],
 }
 
-impl<const N: usize> Default for Lately<N> {
+impl<T: Units, const N: usize> Default for Lately<T, N> {
     fn default() -> Self {
-        Self { sum: 0, latest: 0, steps: [0; N] }
+        Self { sum: 0, latest: 0, steps: [T::default(); N] }
     }
 }
 
-impl<const N: usize> Lately<N> {
+impl<T: Units, const N: usize> Lately<T, N> {
     /// The units of all steps.
     #[inline(always)]
     pub(super) const fn sum(&self) -> u64 {
@@ -25,11 +37,11 @@ impl<const N: usize> Lately<N> {
 
     /// Adds the step that ended; the one that is `N` steps older goes.
     #[inline(always)]
-    pub(super) fn push(&mut self, units: u64) {
+    pub(super) fn push(&mut self, ended: T) {
         self.latest = if self.latest + 1 < N { self.latest + 1 } else { 0 };
         if let Some(step) = self.steps.get_mut(self.latest) {
-            self.sum = self.sum - *step + units;
-            *step = units;
+            self.sum = self.sum - step.units() + ended.units();
+            *step = ended;
         }
     }
 
@@ -39,12 +51,12 @@ impl<const N: usize> Lately<N> {
         if steps >= N {
             *self = Self::default();
         } else {
-            (0..steps).for_each(|_| self.push(0));
+            (0..steps).for_each(|_| self.push(T::default()));
         }
     }
 
     /// The steps, the latest first.
-    pub(super) fn iter(&self) -> impl Iterator<Item = u64> {
+    pub(super) fn iter(&self) -> impl Iterator<Item = T> {
         let (newer, older) = self.steps.split_at_checked(self.latest + 1).unwrap_or_default();
         newer.iter().rev().chain(older.iter().rev()).copied()
     }
@@ -58,7 +70,7 @@ mod tests {
     proptest! {
         #[test]
         fn it_holds_the_last_steps(steps in prop::collection::vec((0..1000_u64, 0..7_usize), 0..40)) {
-            let mut lately = Lately::<4>::default();
+            let mut lately = Lately::<u64, 4>::default();
             let mut all = vec![0; 4];
             for (units, skipped) in steps {
                 lately.push(units);

@@ -22,7 +22,7 @@ pub struct Load {
     /// The busiest [`LASTING_S`] seconds and their units.
     pub lasting: Option<(Time, u64)>,
     /// Units of the seconds before the one that ended last, and of this.
-    before: Lately<{ LASTING_S - 1 }>,
+    before: Lately<u64, { LASTING_S - 1 }>,
     ended: Option<Time>,
     /// Units of each second over the recording; seconds without a frame are left out.
     pub trace: Trace,

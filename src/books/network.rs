@@ -9,6 +9,7 @@ use super::hosts::ALIVE_S;
 pub use super::hosts::{Host, Hosts, Rate, Return, SHOWS_WITHIN_S, Sign, Signs};
 use super::inventory::DeviceId;
 use super::longest::{Lasting, Longest};
+use super::rate::Pause;
 use super::released::Released;
 use super::talks::{Packet, Talks};
 use super::unaddressed::Unaddressed;
@@ -106,6 +107,7 @@ pub struct Network {
     clients: FxHashMap<Mac, DeviceId>,
     last_query: Option<Time>,
     last_question: Option<Time>,
+    pause: Pause,
 }
 
 impl Network {
@@ -137,12 +139,13 @@ impl Network {
 
     /// Books a frame of a host: `octets` on the wire; `unpadded` when it is shorter than Ethernet allows.
     pub fn frame(&mut self, device: DeviceId, time: Option<Time>, octets: u64, unpadded: bool) {
-        let host = self.host(device);
+        let host = self.hosts.of(device);
         if unpadded {
             host.unpadded += 1;
         }
         if let Some(time) = time {
-            host.frame(time, octets);
+            self.pause.frame(time);
+            host.frame(time, octets, &self.pause);
         }
     }
 
@@ -160,7 +163,8 @@ impl Network {
         let host = self.hosts.of(device);
         host.unpadded += u64::from(unpadded);
         let Some(time) = time else { return false };
-        host.frame(time, octets);
+        self.pause.frame(time);
+        host.frame(time, octets, &self.pause);
         let (latest, index) = host.claim;
         latest == ip.to_bits()
             && self
@@ -172,7 +176,7 @@ impl Network {
     /// Books a frame that was sent to a host alone: `octets` on the wire.
     pub fn received(&mut self, device: DeviceId, time: Option<Time>, octets: u64) {
         if let Some(time) = time {
-            self.host(device).received.add(time, octets);
+            self.hosts.of(device).received.add(time, octets, &self.pause);
         }
     }
 

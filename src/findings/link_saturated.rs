@@ -16,7 +16,8 @@ pub(super) const DETECTOR: Detector = Detector {
         severity: "warning over 70 %, fault over 90 % of 100 Mbit/s in any second",
         meaning: "One device sends or is sent about as much as its link can carry. What else must pass there waits or is lost.",
         detection: "The octets that one host sends, or that are sent to it alone, in a second that begins at any tenth, with preamble, check \
-                    sequence and gaps, against 100 Mbit/s. More than 110 Mbit/s shows that the link is a faster one. Not what a flood or a loop fills.",
+                    sequence and gaps, against 100 Mbit/s. Where a recorder gathers packets for up to half a second and then stamps them, a second is counted from when it \
+                    began to gather. More than 110 Mbit/s shows that the link is a faster one. Not what a flood or a loop fills.",
         lookalikes: "The sum of many hosts at a mirror port may be larger than any one link carries.",
         checks: "Switch off or slow down the stream (camera, radar, chart copy). Use a switch with faster ports on the way.",
         cautions: "None beyond the usual.",

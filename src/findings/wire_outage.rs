@@ -17,7 +17,9 @@ pub(super) const DETECTOR: Detector = Detector {
                     more than one in four devices come up anew afterwards (address claims, ARP, DHCP, router \
                     solicitations; on a 0183 line, which shows none of these, five intervals of their own and up to a minute later \
                     than the line), not counting announcements of an address that two hosts contend for. Such an outage of an Ethernet lasts until one of the \
-                    devices that speak by a rhythm is back, whoever else, as the recorder's own machine, was heard in it. A bus inside a TCP \
+                    devices that speak by a rhythm is back, whoever else, as the recorder's own machine, was heard in it, and may be seen \
+                    by their silence alone where that machine spoke all the while and two others come up anew, or, where it is not known, one that speaks now and then did and \
+                    three others were missed. A bus inside a TCP \
                     connection is not judged while the receiver acknowledges nothing or the connection is closed.",
         lookalikes: "A recorder that slept or lost frames, with no device coming up anew: recording-gap. A leap of the recorder's \
                      clock.",
@@ -76,7 +78,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .evidence(if spans.iter().all(is_empty) {
             "No frame of any device meanwhile."
         } else {
-            "Meanwhile no frame but of who speaks now and then, as the recorder's own machine may."
+            "Meanwhile no frame but of the recorder's own machine, or of who speaks now and then."
         });
         let anew = outages.iter().filter_map(|(_, why)| match why {
             WireSilence::CameUpAnew(n) => Some(*n),

@@ -114,3 +114,61 @@ fn an_outage_lasts_though_the_recorders_own_machine_speaks_in_it() {
     assert!((crate::number(&report, "wire-outage", "longest_s") - 15.0).abs() < 0.5, "{:?}", report.findings);
     assert!((crate::number(&report, "wire-outage", "gaps") - 1.0).abs() < 0.1);
 }
+
+/// Three hosts on a switch that loses its supply for fifteen seconds, and the recorder's own machine at another one: alone it shows
+/// frames that are not filled up to the shortest, and it looks around `every` so many seconds all the while. `on` hosts go on.
+fn out_but_for_the_recorder(every: f64, on: u64) -> Vec<u8> {
+    let mut outage = Traffic::default();
+    for host in [1, 2, 3] {
+        let ip = 0xC0A8_2F00 + host as u32;
+        if host <= on {
+            outage.sends(host, ip, 0.1, (0.02 * host as f64, 200.0));
+            continue;
+        }
+        outage.sends(host, ip, 0.1, (0.02 * host as f64, 80.0));
+        outage.takes(95.0, host, ip);
+        outage.sends(host, ip, 0.1, (96.0 + 0.02 * host as f64, 200.0));
+    }
+    outage.0.iter_mut().for_each(|(_, frame)| frame.resize(frame.len().max(60), 0));
+    for i in 1..(200.0 / every) as u32 {
+        outage.arp(every * f64::from(i), 9, 0xC0A8_2F09, 0xC0A8_2F63 + i % 3);
+    }
+    outage.recorded()
+}
+
+#[test]
+fn an_outage_is_one_though_the_recorders_own_machine_never_rests() {
+    for every in [0.4, 1.0, 1.3] {
+        let report = judge(&[out_but_for_the_recorder(every, 0)]);
+        let found: Vec<_> = alarms(&report).into_iter().filter(|kind| *kind != "arp-unanswered").collect();
+        assert_eq!(found, ["wire-outage"], "{every}: {:?}", report.findings);
+        assert!((crate::number(&report, "wire-outage", "longest_s") - 15.0).abs() < 0.5);
+    }
+}
+
+#[test]
+fn what_leaves_a_host_of_the_boat_on_is_no_outage() {
+    for on in [1, 2] {
+        let found = alarms(&judge(&[out_but_for_the_recorder(1.0, on)]));
+        assert!(found.contains(&"link-flap") && !found.contains(&"wire-outage"), "{found:?}");
+    }
+}
+
+/// Two displays lose the supply that they share; a router, at which nobody records, speaks now and then all the while.
+#[test]
+fn two_hosts_of_one_supply_are_no_whole_network() {
+    let mut boat = Traffic::default();
+    for host in [1, 2] {
+        let ip = 0xC0A8_2F00 + host as u32;
+        boat.sends(host, ip, 0.1, (0.02 * host as f64, 80.0));
+        boat.takes(95.0, host, ip);
+        boat.sends(host, ip, 0.1, (96.0 + 0.02 * host as f64, 200.0));
+    }
+    let mut at = 0.2;
+    for i in 0..300 {
+        boat.arp(at, 9, 0xC0A8_2F09, 0xC0A8_2F01 + i % 2);
+        at += [0.3, 0.9, 0.5, 1.1, 0.4, 0.7, 0.8][i as usize % 7];
+    }
+    let found = alarms(&judge(&[boat.recorded()]));
+    assert!(found.contains(&"link-flap") && !found.contains(&"wire-outage"), "{found:?}");
+}

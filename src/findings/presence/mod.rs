@@ -1,6 +1,7 @@
 //! Silences: which belong to a whole wire, which to a device, which to one message. One physical event, one owner: the
 //! wider silence takes the narrower ones that lie in it.
 
+mod but_one;
 mod engines;
 mod lone_messages;
 mod moved;
@@ -152,6 +153,7 @@ pub fn survey(books: &Books) -> Presence {
     let mut presence = Presence { cadences, ..Presence::default() };
     unheard::find(books, &mut presence);
     of_wires::find(books, &mut presence);
+    but_one::find(books, &mut presence);
     of_devices::find(books, &mut presence);
     of_messages::find(books, &mut presence);
     lone_messages::find(books, &mut presence);

@@ -181,7 +181,7 @@ fn flowed_between(books: &Books, devices: &[DeviceId], first: Span, second: Span
 
 /// When a device was last heard that spoke up to a silence by a rhythm which the silence breaks. Before a boat is switched on, and after, some
 /// slow node may be awake alone: the pauses between its messages are none of those that came later or had left.
-fn missed(books: &Books, device: DeviceId, span: Span) -> Option<Time> {
+pub(super) fn missed(books: &Books, device: DeviceId, span: Span) -> Option<Time> {
     let broken = |stream: &&Stream| stream.pulse_s().is_some_and(|pulse| 3.0 * pulse < span.seconds());
     periodic(books, device).filter(broken).filter(|s| flowed_into(s, span)).filter_map(|s| s.last).max()
 }
@@ -258,7 +258,7 @@ pub(super) const BOOTED_S: f64 = 60.0;
 const FEW_OF: usize = 4;
 
 /// How many devices of a wire show that they came up anew after a silence that several of them, or all, missed.
-fn come_up_after(books: &Books, wire: WireId, devices: &[DeviceId], span: Span) -> usize {
+pub(super) fn come_up_after(books: &Books, wire: WireId, devices: &[DeviceId], span: Span) -> usize {
     let missing = || devices.iter().filter(|device| missed(books, **device, span).is_some());
     let named = missing().filter(|id| books.inventory.get(**id).is_some_and(|d| d.name().is_some())).count();
     let nodes = nodes_up(books, wire, span);

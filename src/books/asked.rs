@@ -43,18 +43,19 @@ impl Asked {
         Self { device, ip, asks: 1, again: 0, bursts: 0, short: 1, span, own: time, tries: 1 }
     }
 
-    /// Books another request; `seen_before` when the very frame was within the last second.
-    pub(super) fn once_more(&mut self, time: Time, seen_before: bool) {
+    /// Books another request; `seen_before` when the very frame was within the last second. Says whether it is the third or a later one
+    /// within seconds, as nobody asks who gets an answer.
+    pub(super) fn once_more(&mut self, time: Time, seen_before: bool) -> bool {
         self.asks += 1;
         self.span.to = self.span.to.max(time);
         let since = time.since(self.own);
         if seen_before && since < ASKS_AGAIN_S {
             self.again += 1;
-            return;
+            return false;
         }
         self.own = time;
         if since < *RETRIES_S.start() {
-            return;
+            return false;
         }
         self.tries = if RETRIES_S.contains(&since) { self.tries.saturating_add(1) } else { 1 };
         self.short += u64::from(self.tries == 1);
@@ -62,6 +63,7 @@ impl Asked {
             self.bursts += 1;
             self.short = self.short.saturating_sub(1);
         }
+        self.tries >= TRIES
     }
 }
 
@@ -71,7 +73,9 @@ mod tests {
 
     fn asked(times: &[f64]) -> (u64, u64) {
         let mut asked = Asked::new(DeviceId(0), Ipv4Addr::LOCALHOST, Time(0));
-        times.iter().for_each(|s| asked.once_more(Time(0).plus(*s), false));
+        for s in times {
+            asked.once_more(Time(0).plus(*s), false);
+        }
         (asked.bursts, asked.short)
     }
 

@@ -23,6 +23,9 @@ const LATE_S: f64 = 1.0;
 /// A host that was heard within this time can be reached, seconds (TCP repeats after 0.2, 0.6, 1.4 s; RFC 6298).
 pub(super) const ALIVE_S: f64 = 1.0;
 
+/// Who is back is asked for so often once more until the asker knows it.
+const POLLS: u32 = 3;
+
 /// A sign this close before a silence belongs to it, seconds.
 const JUST_BEFORE_S: f64 = 2.0;
 
@@ -156,6 +159,8 @@ pub struct Return {
     pub usual: Signs,
     /// Whether others sought it meanwhile, by TCP.
     pub sought: bool,
+    /// Whether somebody asked for its address meanwhile, again and again as nobody does who gets an answer.
+    pub in_vain: bool,
 }
 
 /// One host's signs. What every frame of it touches stands first, and in these 64 bytes that come from memory at a time; what
@@ -181,6 +186,10 @@ pub struct Host {
     pub received: Rate,
     /// Since when others seek it by TCP, while it says nothing.
     sought_since: Option<Time>,
+    /// When its address was asked for in vain at last.
+    in_vain: Option<Time>,
+    /// How often it was asked for so though it was there: by one who polls, or whose answers the recorder does not see.
+    polled: u32,
     first: Option<Time>,
     /// Frames shorter than Ethernet allows, as only the machine that records its own sees them before padding.
     pub unpadded: u64,
@@ -223,6 +232,7 @@ impl Host {
                     after: Signs::default(),
                     usual: self.usual(),
                     sought: self.is_sought_before(time),
+                    in_vain: self.in_vain.is_some_and(|asked| asked > last) && self.polled <= POLLS,
                 });
             }
             Some(_) => {}
@@ -289,6 +299,15 @@ impl Host {
     pub(super) fn sought(&mut self, time: Time) {
         if self.last.is_some_and(|last| time.since(last) > ALIVE_S) {
             self.sought_since.get_or_insert(time);
+        }
+    }
+
+    /// Its address was asked for again and again.
+    pub(super) fn asked_again(&mut self, time: Time) {
+        if self.last.is_some_and(|last| time.since(last) > ALIVE_S) {
+            self.in_vain = Some(time);
+        } else {
+            self.polled = self.polled.saturating_add(1);
         }
     }
 

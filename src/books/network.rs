@@ -322,7 +322,10 @@ impl Network {
         let next = self.asked.len();
         match self.asked_index.get(&(device, ip)) {
             Some(&index) => {
-                self.asked.get_mut(index).into_iter().for_each(|asked| asked.once_more(time, seen_before));
+                let again = self.asked.get_mut(index).is_some_and(|asked| asked.once_more(time, seen_before));
+                if again && let Some(owner) = self.only_claimant(ip) {
+                    self.host(owner).asked_again(time);
+                }
             }
             None if next < MAX_ASKED => {
                 self.asked_index.insert((device, ip), next);

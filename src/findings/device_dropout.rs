@@ -23,7 +23,9 @@ pub(super) const DETECTOR: Detector = Detector {
                     the sender repeats itself ever more seldom meanwhile. Nor are datagrams to the one at its other end that stop \
                     with it, or acknowledgments when there is nothing to acknowledge. Talkers of one gateway that are silent only \
                     and always together are one finding. A satellite \
-                    receiver that changes its talker goes on, and so does a node that takes another address. A device that \
+                    receiver that changes its talker goes on, and so does a node that takes another address. What a host sends in one stream must fill \
+                    six tenths of the time in which it was there: not of one in which somebody asked for its address in vain, or after which its link came \
+                    up. A device that \
                     starts may pause in its first 10 s, and one that is lost with its wire may come a minute after it. Where a message's intervals are \
                     equal end to end they are its pace at that time, and none is a silence. Messages \
                     that come at any moment alike, as when somebody turns a switch, are not periodic; what a maker sends while there is \

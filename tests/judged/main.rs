@@ -13,6 +13,7 @@
 mod after_gaps;
 mod answers;
 mod asking;
+mod away;
 mod boat_clock;
 mod claims;
 mod compared;

@@ -94,12 +94,14 @@ const DOWN_S: f64 = 60.0;
 /// A shorter silence than this takes no share of a recording that counts, seconds.
 const LASTS_S: f64 = 5.0;
 
-/// The silences of a host after which it showed that its link came up: of longer ones one alone.
+/// The silences of a host after which it showed that its link came up, or in which somebody asked for it in vain: of longer ones one
+/// alone.
 pub(super) fn downs(books: &Books, id: DeviceId) -> impl Iterator<Item = Span> {
     let returns = books.host(id).map(Host::returns).unwrap_or_default();
     let came_up = move |back: &Return| {
-        let shows = back.after.iter().any(Sign::is_strong);
-        shows && back.silence.seconds() >= LASTS_S && comes_up(books, id, back.silence)
+        let shows = || back.after.iter().any(Sign::is_strong) && comes_up(books, id, back.silence);
+        let missed = back.in_vain && !back.before.has(Sign::Goodbye);
+        back.silence.seconds() >= LASTS_S && (missed || shows())
     };
     let downs: Vec<Span> = returns.iter().filter(|back| came_up(back)).map(|back| back.silence).collect();
     let is_long = |down: &Span| down.seconds() > DOWN_S;

@@ -1,6 +1,7 @@
-//! Hosts that are away for half a recording and come back without a sign.
+//! Hosts that are away for half a recording and come back without a sign, or that have nothing more to hand on.
 
-use crate::hosts::Traffic;
+use crate::hosts::{GROUP, Traffic};
+use crate::make::{ethernet, ipv4, sentence, udp};
 use crate::{alarms, judge, number};
 
 const OTHER: u32 = 0xC0A8_2F03;
@@ -45,4 +46,24 @@ fn who_comes_and_goes_is_not_missed() {
     }
     let report = judge(&[traffic.recorded()]);
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+}
+
+/// A gateway's inputs lose their supply; the gateway itself says no more than it must: its address, to whoever asks for it.
+#[test]
+fn talkers_that_stop_for_good_are_missed_while_their_gateway_answers_now_and_then() {
+    let mut traffic = Traffic::of_two_displays(120.0);
+    for i in 0..128 {
+        let at = 0.5 * f64::from(i) + 0.3;
+        let said = [format!("HCHDT,9{}.{},T", i % 3, i % 10), format!("SDDPT,7.{},0.5", i % 10)];
+        let said: String = said.iter().map(|body| sentence(body)).collect();
+        let datagram = ipv4(OTHER, GROUP, 17, (0, 0, false), &udp(10110, 10110, said.as_bytes()));
+        traffic.0.push((at, ethernet(3, [1, 0, 0x5E, 0x7E, 7, 1], 0x0800, &datagram)));
+    }
+    for at in [8.0, 31.0, 55.0, 106.0] {
+        traffic.arp(at, 1, 0xC0A8_2F01, OTHER);
+        traffic.answers(at + 0.001, (3, OTHER), (1, 0xC0A8_2F01));
+    }
+    let report = judge(&[traffic.recorded()]);
+    assert_eq!(alarms(&report), ["device-dropout"], "{:?}", report.findings);
+    assert!((number(&report, "device-dropout", "longest_s") - 56.0).abs() < 1.0);
 }

@@ -47,7 +47,7 @@ impl Traffic {
     }
 
     /// An ARP reply: who answers, and who asked.
-    fn answers(&mut self, at: f64, (host, ip): (u64, u32), (to, to_ip): (u64, u32)) {
+    pub(super) fn answers(&mut self, at: f64, (host, ip): (u64, u32), (to, to_ip): (u64, u32)) {
         let body =
             [&[0, 1, 8, 0, 6, 4, 0, 2][..], &mac(host), &ip.to_be_bytes(), &mac(to), &to_ip.to_be_bytes()];
         self.0.push((at, ethernet(host, mac(to), 0x0806, &body.concat())));

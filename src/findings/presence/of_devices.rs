@@ -328,8 +328,13 @@ fn hosts_own_their_talkers(books: &Books, presence: &mut Presence) {
         if let Some(host) = books.carrier(*id) {
             silences.retain(|s| !of_hosts.iter().any(|(h, span)| *h == host && covered(s.span, *span)));
             silences.retain(|s| !nobody_listens(books, *id, s.span, &of_hosts));
-            // Who stops with its host a moment before the end is no nearer to being gone than that.
-            silences.retain(|s| s.returned || went_on(books, host, s.span));
+            // Who stops with its host a moment before the end is no nearer to being gone than that. A host that has nothing more to hand
+            // on may say nothing for long, until somebody asks for it.
+            let heard_s = |s: &Silence| {
+                let last = books.inventory.get(host).and_then(|device| device.last);
+                last.map_or(0.0, |last| last.since(s.span.from))
+            };
+            silences.retain(|s| s.returned || heard_s(s) > 0.5 * s.span.seconds());
         }
         !silences.is_empty()
     });

@@ -16,6 +16,10 @@ const ALONE: f64 = 5.0;
 /// Less noise than this, in digits, is not told from that of rounding (common practice, no source).
 const NOISE: f64 = 1.0 / 3.0;
 
+/// Noise of [`NOISE`] bends the way from one value over the next to the third by two digits at one in nine; rounding of an even slope,
+/// whose steps differ by one digit at most, nowhere, however large its fourth differences are.
+const BENDS: f64 = 0.1;
+
 /// The way before is looked at in so many parts at least, or in parts as long as the stand.
 const PARTS: f64 = 3.0;
 
@@ -85,7 +89,8 @@ fn steps(samples: &[Sample]) -> impl Iterator<Item = (&Sample, f64)> {
 
 /// How large a share of the values noise alone moves by a digit, wherever between two digits an even bottom lies: by the fourth
 /// differences of neighbouring values under way, in which a bottom that slopes or bends does not show. Those of a noise are
-/// sqrt(70) times as large, half of them below 0.6745 of that; rounding makes a noise of a digit by sqrt(12).
+/// sqrt(70) times as large, half of them below 0.6745 of that; rounding makes a noise of a digit by sqrt(12). On a slope rounding alone
+/// may make more of it, in steps that hardly differ.
 fn moves(samples: &[Sample], resolution: f64) -> Option<f64> {
     let mut intervals: Vec<f64> =
         samples.iter().zip(samples.iter().skip(1)).map(|(one, other)| other.time.since(one.time)).collect();
@@ -93,12 +98,14 @@ fn moves(samples: &[Sample], resolution: f64) -> Option<f64> {
     let fourth = |w: &[Sample]| match w {
         [a, b, c, d, e] => {
             let together = e.time.since(a.time) <= 6.0 * usual && w.iter().all(|s| s.b >= UNDER_WAY_KN);
-            together.then(|| (a.a - 4.0 * b.a + 6.0 * c.a - 4.0 * d.a + e.a).abs())
+            let bend = (b.a - 2.0 * c.a + d.a).abs();
+            together.then(|| ((a.a - 4.0 * b.a + 6.0 * c.a - 4.0 * d.a + e.a).abs(), bend))
         }
         _ => None,
     };
-    let mut fourths: Vec<f64> = samples.windows(5).filter_map(fourth).collect();
-    if fourths.len() < ENOUGH / 2 {
+    let (mut fourths, bends): (Vec<f64>, Vec<f64>) = samples.windows(5).filter_map(fourth).unzip();
+    let bent = bends.iter().filter(|bend| **bend > 1.5 * resolution).count();
+    if fourths.len() < ENOUGH / 2 || (bent as f64) < BENDS * bends.len() as f64 {
         return None;
     }
     let sigma = pairs::median(&mut fourths)? / (0.6745 * 70_f64.sqrt());

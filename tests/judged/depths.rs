@@ -227,9 +227,10 @@ fn a_depth_that_stands_to_the_end_may_be_sound() {
     let deep =
         |t: f64| tenths(bottom(t.min(until)) + 80.0 * (t.min(until) / 300.0) + 0.06 * noise(t.min(until)));
     type Case<'a> = (&'a str, &'a dyn Fn(f64) -> Option<f64>, &'a dyn Fn(f64) -> f64);
-    let cases: [Case<'_>; 4] = [
+    let cases: [Case<'_>; 5] = [
         ("stops", &|t| noisy(t.min(until)), &|t| if t < 258.0 { 8.0 } else { 0.2 }),
         ("even", &|t| tenths(bottom(t.min(until))), &|_| 12.0),
+        ("slope", &|t| tenths(4.02 + 0.05 * t.min(until)), &|_| 12.0),
         ("faster", &|t| noisy(t.min(until)), &|t| if t < until { 8.0 } else { 22.0 }),
         ("deep", &deep, &|_| 12.0),
     ];

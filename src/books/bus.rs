@@ -332,7 +332,8 @@ impl Bus {
             contention.claim(device, time);
         }
         let asked = self.was_asked(time, address);
-        let contended = rival.is_some_and(|(at, _, _)| time.since(at) <= CONTENTION_S);
+        let contended = rival.is_some_and(|(at, _, _)| time.since(at) <= CONTENTION_S)
+            || self.sharers.is_ousted(time, device, address);
         let start = Start { device, silent_since, at: time };
         if !asked && !contended {
             bounded::push(&mut self.starts, MAX_CLAIMS, start);

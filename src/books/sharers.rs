@@ -1,9 +1,11 @@
-//! Two that contested an address and both go on speaking from it.
+//! Two that claimed one address and both go on speaking from it.
 //!
 //! Who loses a contest is silent until it has another address (ISO 11783-5 4.4). When it is not, what it sends shows by messages that
-//! the other one had never sent from there.
+//! the other one had never sent from there. So it does where the one who was there neither defends its address nor leaves it, and goes
+//! on without a pause: what it had sent is its own still. Where the newcomer sends the very same, it comes more often than before.
 
 use super::bounded;
+use super::contention::CONTENTION_S;
 use super::heirs::is_live;
 use super::inventory::DeviceId;
 use super::ousted::HEARD_S;
@@ -15,7 +17,28 @@ const MAX_SHARED: usize = 64;
 /// Most messages (PGNs) by which a newcomer is told apart.
 const MAX_HEARD: usize = 16;
 
-/// A contest, and what came from the address after it.
+/// Who goes on may be so much later than usual, by this factor (common practice, no source).
+const LATE: f64 = 1.5;
+
+/// Two senders of the same messages send at least so many times as many as one (common practice, no source: the slower one of two may
+/// send half as often).
+const AS_OFTEN: f64 = 1.5;
+
+/// How often they come shows after this time, seconds (common practice, no source).
+const SHOWS_S: f64 = 10.0;
+
+/// How a node spoke before another one claimed its address.
+#[derive(Debug, Clone, Copy)]
+pub struct Manner {
+    /// Its last frame.
+    pub last: Time,
+    /// The pause that is usual with it, seconds.
+    pub pause_s: f64,
+    /// Frames a second.
+    pub rate: f64,
+}
+
+/// A contest, or a claim of an address that its holder let pass, and what came from the address after it.
 #[derive(Debug, Clone)]
 pub struct Shared {
     /// The address.
@@ -36,16 +59,49 @@ pub struct Shared {
     pub at: Time,
     /// The messages (PGNs) that the holder had sent.
     sent: Vec<u32>,
+    /// How the holder spoke before, where it has not defended the address.
+    undefended: Option<Undefended>,
     is_open: bool,
+}
+
+/// Of an address whose holder did not defend it.
+#[derive(Debug, Clone, Copy)]
+struct Undefended {
+    manner: Manner,
+    /// When it was claimed.
+    since: Time,
+    /// Messages that the holder had sent, since then.
+    alike: u64,
+}
+
+impl Undefended {
+    /// Whether the holder had paused before this message: then it is silent, and who speaks now is the newcomer.
+    fn paused(&self, heard: Option<Time>, time: Time) -> bool {
+        let last = heard.unwrap_or(self.manner.last);
+        time.since(self.since) <= SHOWS_S && time.since(last) > LATE * self.manner.pause_s
+    }
 }
 
 impl Shared {
     /// The time in which both spoke.
     #[must_use]
     pub fn both(&self) -> Option<Span> {
+        let last = self.holder_last?;
+        if let Some(undefended) = self.undefended.filter(|_| self.times_as_often().is_some()) {
+            return Some(Span::new(undefended.since, last));
+        }
         let span = self.span?;
-        let to = span.to.min(self.holder_last?);
+        let to = span.to.min(last);
         (to > span.from).then(|| Span::new(span.from, to))
+    }
+
+    /// How many times as often what the holder had sent came since another one claimed its address, when that is as of two.
+    #[must_use]
+    pub fn times_as_often(&self) -> Option<f64> {
+        let Undefended { manner, since, alike } = self.undefended?;
+        let for_s = self.holder_last?.since(since);
+        let times = alike as f64 / (manner.rate * for_s);
+        (for_s >= SHOWS_S && manner.rate > 0.0 && times >= AS_OFTEN).then_some(times)
     }
 
     /// Whether it is between these two.
@@ -79,8 +135,36 @@ impl Sharers {
         let again = |s: &&mut Shared| s.is_open && s.address == address && s.is_between([holder, newcomer]);
         if let Some(shared) = self.all.iter_mut().find(again) {
             shared.at = at;
+            shared.undefended = None;
             return;
         }
+        self.open(at, address, [holder, newcomer], sent, None);
+    }
+
+    /// Notes that a newcomer claims an address from which its holder speaks until then.
+    pub fn came(
+        &mut self,
+        at: Time,
+        address: u8,
+        [holder, newcomer]: [DeviceId; 2],
+        sent: Vec<u32>,
+        manner: Manner,
+    ) {
+        let again = |s: &Shared| s.is_open && s.address == address && s.is_between([holder, newcomer]);
+        if !self.all.iter().any(again) {
+            let undefended = Undefended { manner, since: at, alike: 0 };
+            self.open(at, address, [holder, newcomer], sent, Some(undefended));
+        }
+    }
+
+    fn open(
+        &mut self,
+        at: Time,
+        address: u8,
+        [holder, newcomer]: [DeviceId; 2],
+        sent: Vec<u32>,
+        undefended: Option<Undefended>,
+    ) {
         self.close(|s| s.address == address);
         let new = Shared {
             address,
@@ -92,30 +176,61 @@ impl Sharers {
             holder_last: None,
             at,
             sent,
+            undefended,
             is_open: true,
         };
         bounded::push(&mut self.all, MAX_SHARED, new);
         self.count();
     }
 
-    /// Notes a claim: who claims another address has left the one that it contested.
-    pub fn claimed(&mut self, device: DeviceId, address: u8) {
-        if self.waits() {
-            self.close(|s| s.address != address && [s.holder, s.newcomer].contains(&device));
+    /// Notes a claim: who claims another address has left the one that it contested. Gives the address that a newcomer leaves to the one
+    /// who had not defended it, and that one.
+    pub fn claimed(&mut self, device: DeviceId, address: u8) -> Option<(u8, DeviceId)> {
+        if !self.waits() {
+            return None;
         }
+        let leaves = |s: &Shared| s.address != address && [s.holder, s.newcomer].contains(&device);
+        let left_to = |s: &&Shared| {
+            s.is_open
+                && s.newcomer == device
+                && leaves(s)
+                && s.undefended.is_some()
+                && s.holder_last.is_some()
+        };
+        let left = self.all.iter().find(left_to).map(|s| (s.address, s.holder));
+        self.close(leaves);
+        left
     }
 
-    /// The newcomer, when a message from an address is its.
+    /// Whether a node that claims an address has just lost another one, from which it spoke, to a newcomer's claim.
+    #[must_use]
+    pub fn is_ousted(&self, time: Time, device: DeviceId, address: u8) -> bool {
+        let ousts = |s: &Shared| {
+            s.holder == device
+                && s.address != address
+                && s.undefended.is_some_and(|u| (0.0..=CONTENTION_S).contains(&time.since(u.since)))
+        };
+        self.all.iter().any(ousts)
+    }
+
+    /// The newcomer, when a message from an address is its, or the holder, when it is that one's who did not defend it.
     pub fn sender(&mut self, time: Option<Time>, address: u8, pgn: u32) -> Option<DeviceId> {
         let time = time?;
         self.close(|s| {
-            let last = s.span.map_or(s.at, |span| span.to.max(s.at));
+            let last = match s.undefended {
+                Some(_) => s.holder_last.unwrap_or(s.at),
+                None => s.span.map_or(s.at, |span| span.to.max(s.at)),
+            };
+            let speaks = s.address == address && s.sent.contains(&pgn);
             time.since(last) > HEARD_S
+                || speaks && s.undefended.is_some_and(|u| u.paused(s.holder_last, time))
         });
         let shared = self.all.iter_mut().find(|s| s.is_open && s.address == address)?;
         if shared.sent.contains(&pgn) {
             shared.holder_last = Some(time);
-            return None;
+            let undefended = shared.undefended.as_mut()?;
+            undefended.alike += 1;
+            return Some(shared.holder);
         }
         let comes_up = time.since(shared.at) <= HEARD_S && is_live(pgn);
         if comes_up {

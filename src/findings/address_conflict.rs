@@ -20,7 +20,8 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "Address claims of two NAMEs for one address that go on: both keep it after the claims, or they take it from \
                     each other four times or more; a third one that tries it and gives up is no part of it. Or the loser of a \
                     contest goes on speaking from the address for 2 s or more before it moves: messages come that the other \
-                    one never sent. Or, without any claim: the headings, positions or depths from one address change all \
+                    one never sent. Or one claims an address from which another one speaks, which goes on without a pause and claims \
+                    no other: messages come that it never sent, or its own come half as often again. Or, without any claim: the headings, positions or depths from one address change all \
                     the time between two that lie apart, and come as often as those of two.",
         lookalikes: "A short contest at power-up, after which one of the two moves to another address: that is how addresses are \
                      shared out. A device that was exchanged for another while recording. A device whose instance was changed: \
@@ -62,7 +63,9 @@ const OWN_BITS: u64 = 0xFFFF_FFFF;
 
 /// Those of an address's claimants who do not give way, and how they contend.
 struct Quarrel<'a> {
-    contention: &'a Contention,
+    address: u8,
+    /// Their claims of it.
+    claims: u64,
     /// Each two that do not give way to each other.
     tugs: Vec<&'a Tug>,
     /// All of them.
@@ -79,13 +82,24 @@ impl<'a> Quarrel<'a> {
         let tugs: Vec<&Tug> = contention.tugs.iter().filter(lasts).collect();
         let stays = |device: &DeviceId| tugs.iter().any(|tug| tug.devices.contains(device));
         let devices: Vec<_> = contention.claimants.iter().map(|c| c.device).filter(stays).collect();
-        let shared = tugs.iter().flat_map(|tug| shared(bus, contention.address, tug)).collect();
-        (!tugs.is_empty()).then_some(Self { contention, tugs, devices, shared })
+        let shared = tugs.iter().flat_map(|tug| shared(bus, contention.address, tug.devices)).collect();
+        let theirs = contention.claimants.iter().filter(|c| devices.contains(&c.device));
+        let claims = theirs.map(|c| c.claims).sum();
+        (!tugs.is_empty()).then_some(Self { address: contention.address, claims, tugs, devices, shared })
     }
 
-    fn claims(&self) -> u64 {
-        let theirs = self.contention.claimants.iter().filter(|c| self.devices.contains(&c.device));
-        theirs.map(|c| c.claims).sum()
+    /// The quarrel of two who let each other's claims pass.
+    fn unclaimed(bus: &'a Bus, both: &'a Shared) -> Option<Self> {
+        let (address, devices) = (both.address, [both.holder, both.newcomer]);
+        let of_two = |tug: &Tug| tug.devices.iter().all(|device| devices.contains(device));
+        let contended = bus.contentions.iter().any(|c| c.address == address && c.tugs.iter().any(of_two));
+        let first = shared(bus, address, devices).next().is_some_and(|first| std::ptr::eq(first, both));
+        if contended || !first || devices.iter().any(|device| is_homeless(bus, *device)) {
+            return None;
+        }
+        let claims = bus.claim_list.iter().filter(|(_, at, by)| *at == address && devices.contains(by));
+        let (claims, shared) = (claims.count() as u64, shared(bus, address, devices).collect());
+        Some(Self { address, claims, tugs: Vec::new(), devices: devices.to_vec(), shared })
     }
 
     fn changes(&self) -> u64 {
@@ -108,35 +122,45 @@ impl<'a> Quarrel<'a> {
 
     /// What shows that it is a quarrel.
     fn seen(&self, books: &Books, span: Span) -> String {
-        let over = format!("{} claims over {} s", self.claims(), number(span.seconds(), 0));
         let changes = self.changes();
-        let stay = self.tugs.iter().any(|tug| !moved(books, self.contention.address, tug));
+        let stay = match self.tugs.as_slice() {
+            [] => !moved(books, self.address, &self.devices),
+            tugs => tugs.iter().any(|tug| !moved(books, self.address, &tug.devices)),
+        };
         let end = if stay { "nobody moved away for good" } else { "one of them moved away in the end" };
+        if self.tugs.is_empty() {
+            return format!("Neither defended it when the other one claimed it, and {end}.");
+        }
+        let over = format!("{} claims over {} s", self.claims, number(span.seconds(), 0));
         format!("{over}; the address went from one to another {changes} times and {end}.")
     }
 }
 
 /// The contests of two for an address after which both spoke from it.
-fn shared<'a>(bus: &'a Bus, address: u8, tug: &Tug) -> impl Iterator<Item = &'a Shared> {
-    let devices = tug.devices;
+fn shared(bus: &Bus, address: u8, devices: [DeviceId; 2]) -> impl Iterator<Item = &Shared> {
     bus.sharers.iter().filter(move |shared| {
         let both = || shared.both().is_some_and(|both| both.seconds() >= STAYS_S);
-        shared.address == address && shared.is_between(devices) && shared.messages >= STAYS_MESSAGES && both()
+        let enough = shared.messages >= STAYS_MESSAGES || shared.times_as_often().is_some();
+        shared.address == address && shared.is_between(devices) && enough && both()
     })
 }
 
-/// Whether one of two that contended for an address has another one now.
-fn moved(books: &Books, address: u8, tug: &Tug) -> bool {
-    tug.devices.iter().any(|id| books.inventory.get(*id).and_then(|device| device.address()) != Some(address))
+/// Whether one of those that contended for an address has another one now.
+fn moved(books: &Books, address: u8, devices: &[DeviceId]) -> bool {
+    devices.iter().any(|id| books.inventory.get(*id).and_then(|device| device.address()) != Some(address))
+}
+
+/// Whether a node found no address.
+fn is_homeless(bus: &Bus, id: DeviceId) -> bool {
+    bus.homeless.iter().any(|(device, _)| *device == id)
 }
 
 /// Whether two go on to contend, so that it is a fault and no start-up contest.
 fn lasts(books: &Books, bus: &Bus, address: u8, tug: &Tug, end: Option<Time>) -> bool {
-    let homeless = |id: &DeviceId| bus.homeless.iter().any(|(device, _)| device == id);
-    if tug.devices.iter().any(homeless) {
+    if tug.devices.iter().any(|id| is_homeless(bus, *id)) {
         return false;
     }
-    if tug.changes >= QUARREL_CHANGES || shared(bus, address, tug).next().is_some() {
+    if tug.changes >= QUARREL_CHANGES || shared(bus, address, tug.devices).next().is_some() {
         return true;
     }
     let keepers: Vec<_> = tug
@@ -157,7 +181,8 @@ fn lasts(books: &Books, bus: &Bus, address: u8, tug: &Tug, end: Option<Time>) ->
 fn quarrels(books: &Books) -> impl Iterator<Item = Quarrel<'_>> {
     books.buses.iter().flat_map(move |(wire, bus)| {
         let end = books.wires.get(wire).and_then(|w| w.last);
-        bus.contentions.iter().filter_map(move |c| Quarrel::of(books, bus, c, end))
+        let contended = bus.contentions.iter().filter_map(move |c| Quarrel::of(books, bus, c, end));
+        contended.chain(bus.sharers.iter().filter_map(move |both| Quarrel::unclaimed(bus, both)))
     })
 }
 
@@ -173,10 +198,10 @@ pub(super) fn rivals(books: &Books, id: DeviceId) -> impl Iterator<Item = Vec<De
 
 /// Whether two devices contend for one address: whose values are whose is not known.
 pub(super) fn between(books: &Books, one: DeviceId, other: DeviceId) -> bool {
-    let mut contentions = books.buses.iter().flat_map(|(_, bus)| &bus.contentions);
-    contentions.any(|c| {
-        let claims = |id: DeviceId| c.claimants.iter().any(|claimant| claimant.device == id);
-        claims(one) && claims(other)
+    let claims = |c: &Contention, id: DeviceId| c.claimants.iter().any(|claimant| claimant.device == id);
+    books.buses.iter().any(|(_, bus)| {
+        bus.contentions.iter().any(|c| claims(c, one) && claims(c, other))
+            || bus.sharers.iter().any(|both| shared(bus, both.address, [one, other]).next().is_some())
     })
 }
 
@@ -184,13 +209,18 @@ pub(super) fn between(books: &Books, one: DeviceId, other: DeviceId) -> bool {
 fn spoken(books: &Books, shared: &Shared) -> String {
     let both = shared.both().map_or(0.0, Span::seconds);
     let messages: Vec<_> = shared.heard.iter().map(u32::to_string).collect();
-    format!(
-        "Both spoke from it for {} s after they had contested it: of {}, {} messages that the other one had never sent ({}).",
-        number(both, 1),
-        books.inventory.label(shared.newcomer),
-        shared.messages,
-        messages.join(", ")
-    )
+    let newcomer = books.inventory.label(shared.newcomer);
+    let both = format!("Both spoke from it for {} s after both had claimed it", number(both, 1));
+    match shared.times_as_often() {
+        Some(times) if shared.messages < STAYS_MESSAGES => {
+            format!("{both}: since {newcomer} has, its messages come {} times as often.", number(times, 1))
+        }
+        _ => format!(
+            "{both}: of {newcomer}, {} messages that the other one had never sent ({}).",
+            shared.messages,
+            messages.join(", ")
+        ),
+    }
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -204,7 +234,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
             .filter_map(|id| Some(format!("{:016X}", books.inventory.get(*id)?.name()?.0)))
             .collect();
         let who = labels(books, &quarrel.devices);
-        let address = quarrel.contention.address;
+        let address = quarrel.address;
         let mut finding = Finding::new(
             Severity::Fault,
             format!("{} devices use address {address}: {who}", quarrel.devices.len()),
@@ -212,7 +242,7 @@ fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
         .devices(quarrel.devices.iter().copied())
         .messages(["60928".to_owned()])
         .count("address", u64::from(address))
-        .count("claims", quarrel.claims())
+        .count("claims", quarrel.claims)
         .spans([span])
         .evidence(format!("NAMEs that claim it: {}.", names.join(", ")))
         .evidence(quarrel.seen(books, span));

@@ -322,7 +322,9 @@ impl Messages<'_> {
             self.bus.heirs.came(heir);
         }
         self.comes(time, address, device, speaker, identifiers);
-        self.bus.sharers.claimed(device, address);
+        if let Some((left, holder)) = self.bus.sharers.claimed(device, address) {
+            self.inventory.keeps(wire, left, holder);
+        }
         if let Some((at, contested)) = time.zip(contested)
             && let Some(newcomer) = self.inventory.named(wire, contested.name)
         {
@@ -406,7 +408,11 @@ impl Messages<'_> {
         }
         let former = former.filter(|former| *former != device && address != n2k::NULL_ADDRESS);
         if let Some((at, former)) = time.zip(former) {
-            self.bus.newcomers.came(at, address, device, former, identifiers.sent_from(address));
+            let sent = identifiers.sent_from(address);
+            if let Some(manner) = self.inventory.manner(former) {
+                self.bus.sharers.came(at, address, [former, device], sent.clone(), manner);
+            }
+            self.bus.newcomers.came(at, address, device, former, sent);
         }
     }
 

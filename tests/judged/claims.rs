@@ -5,10 +5,10 @@ use crate::wires::sensors;
 use crate::{alarms, ask, can_log, judge, number};
 use leadsman::report::model::Report;
 
-type Frames = Vec<(f64, u32, String)>;
+pub(crate) type Frames = Vec<(f64, u32, String)>;
 
 /// A claim of an address by a NAME whose last digits are these.
-fn claim(at: f64, address: u32, name: u32) -> Frames {
+pub(crate) fn claim(at: f64, address: u32, name: u32) -> Frames {
     vec![(at, 0x18EE_FF00 | address, format!("{name:02X}00D0260082A0C0"))]
 }
 
@@ -19,7 +19,7 @@ fn switches(from: u32, to: u32, address: u32) -> Frames {
 }
 
 /// The frames of the node at one address, from a moment on at another one.
-fn moved(frames: Frames, at: f64, from: u32, to: u32) -> Frames {
+pub(crate) fn moved(frames: Frames, at: f64, from: u32, to: u32) -> Frames {
     let moved = |(t, id, data): (f64, u32, String)| {
         let id = if t >= at && id & 0xFF == from { id & !0xFF | to } else { id };
         (t, id, data)
@@ -28,7 +28,7 @@ fn moved(frames: Frames, at: f64, from: u32, to: u32) -> Frames {
 }
 
 /// Frames of the node that claimed with this NAME, and the addresses that it held.
-fn node(report: &Report, name: u32) -> (u64, Vec<u8>) {
+pub(crate) fn node(report: &Report, name: u32) -> (u64, Vec<u8>) {
     let name = format!("C0A0820026D000{name:02X}");
     let row = report.devices.iter().find(|d| d.name.as_deref() == Some(&name)).unwrap();
     (row.frames, row.addresses.clone())
@@ -274,7 +274,7 @@ fn what_the_holder_sends_in_a_contest_is_its_own() {
 }
 
 /// A battery's state (PGN 127508), every 1.5 s, from an address.
-fn batteries(from: f64, to: f64, address: u32) -> Frames {
+pub(crate) fn batteries(from: f64, to: f64, address: u32) -> Frames {
     let frame = |i| (from + 1.5 * f64::from(i), 0x19F2_1400 | address, "000005FF7FFFFFFF".to_owned());
     (0..((to - from) / 1.5) as u32).map(frame).collect()
 }

@@ -38,6 +38,7 @@ mod positions;
 mod recorders;
 mod rhythm;
 mod set_back;
+mod shared_address;
 mod silences;
 mod streams;
 mod talkers;

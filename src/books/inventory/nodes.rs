@@ -4,6 +4,7 @@ use super::{Device, DeviceId, Identity, Inventory};
 use crate::books::bus::Adoption;
 use crate::books::heirs::Heir;
 use crate::books::ousted::Move;
+use crate::books::sharers::Manner;
 use crate::books::wires::WireId;
 use crate::messages::n2k::{NULL_ADDRESS, Name};
 use crate::time::Time;
@@ -27,6 +28,13 @@ impl Default for Holders {
     fn default() -> Self {
         Self([None; 256])
     }
+}
+
+/// How long the pauses usually are of a node that makes longer ones, seconds.
+fn usual_pause_s(device: &Device) -> Option<f64> {
+    let mut pauses: Vec<f64> = device.gaps.over(STILL_S).iter().map(|gap| gap.seconds()).collect();
+    pauses.sort_unstable_by(f64::total_cmp);
+    pauses.get(pauses.len() / 2).copied().filter(|_| pauses.len() >= USUAL_PAUSES)
 }
 
 impl Inventory {
@@ -217,6 +225,22 @@ impl Inventory {
         seen.is_some_and(|seen| seen >= STARTED_S)
     }
 
+    /// How a node with a NAME has spoken since it was first heard, when it has started.
+    #[must_use]
+    pub fn manner(&self, id: DeviceId) -> Option<Manner> {
+        let device = self.get(id).filter(|device| device.name().is_some() && self.has_started(id))?;
+        let (first, last) = device.first.zip(device.last)?;
+        let pause_s = usual_pause_s(device).or_else(|| device.gaps.usual_s()).unwrap_or(STILL_S);
+        Some(Manner { last, pause_s, rate: device.frames as f64 / last.since(first) })
+    }
+
+    /// Notes that a node keeps an address that another one had claimed, and left.
+    pub fn keeps(&mut self, wire: WireId, address: u8, id: DeviceId) {
+        if self.holder(wire, address).is_none() {
+            self.set_holder(wire, address, Some(id));
+        }
+    }
+
     /// Whether a NAME has claimed an address before.
     #[must_use]
     pub fn knows(&self, wire: WireId, name: Name) -> bool {
@@ -244,10 +268,7 @@ impl Inventory {
     /// Whether a node speaks at a moment, by the pauses that it makes.
     fn speaks(&self, id: DeviceId, time: Time) -> bool {
         let Some((device, last)) = self.get(id).and_then(|d| Some((d, d.last?))) else { return false };
-        let mut pauses: Vec<f64> = device.gaps.over(STILL_S).iter().map(|gap| gap.seconds()).collect();
-        pauses.sort_unstable_by(f64::total_cmp);
-        let usual = pauses.get(pauses.len() / 2).copied().filter(|_| pauses.len() >= USUAL_PAUSES);
-        time.since(last) <= usual.unwrap_or(STILL_S) * 1.1
+        time.since(last) <= usual_pause_s(device).unwrap_or(STILL_S) * 1.1
     }
 
     /// The node without a NAME whose messages came from an address, when a claim of this NAME takes them over: it is a new NAME,

@@ -4,7 +4,7 @@ use super::bounded;
 use super::by_wire::ByWire;
 use super::contention::{CONTENTION_S, Contention, TUG_S};
 use super::heirs::{Heir, Heirs, Left};
-use super::inventory::DeviceId;
+use super::inventory::{Device, DeviceId};
 use super::newcomers::Newcomers;
 use super::ousted::{Move, Ousted};
 use super::sharers::Sharers;
@@ -50,6 +50,16 @@ pub struct Start {
     pub silent_since: Option<Time>,
     /// When it claimed.
     pub at: Time,
+    /// Whether it had asked from its own address just before.
+    pub has_asked: bool,
+}
+
+/// Who asked last for anything, again and again for no longer than an answer takes.
+#[derive(Debug, Clone, Copy)]
+struct Asker {
+    by: u8,
+    first: Time,
+    last: Time,
 }
 
 /// Requests for one message of one node.
@@ -130,6 +140,7 @@ pub struct Bus {
     /// Requests and contentions that found no room, and multi-frame messages whose losses are not told.
     pub unbooked: u64,
     asked_for_claims: Option<Asked>,
+    asker: Option<Asker>,
     /// Claims that answer a request, unless whoever claims asked itself, as a node may that has just started.
     pub perhaps_starts: Vec<Start>,
     last_claim: FxHashMap<u8, (Time, Name, DeviceId)>,
@@ -241,10 +252,27 @@ impl Bus {
         })
     }
 
+    /// The last frame of a node, or where all that it sent since a pause were requests from its address just now, the last one before
+    /// these: one that starts with the address that it had may ask before it claims it again.
+    #[must_use]
+    pub fn silent_since(&self, time: Option<Time>, address: u8, device: &Device) -> Option<Time> {
+        let just_now = |asker: &Asker| {
+            asker.by == address
+                && device.last == Some(asker.last)
+                && time.is_some_and(|time| time.since(asker.first) <= ANSWER_S)
+        };
+        let before = self.asker.filter(just_now).and_then(|asker| {
+            let pauses = device.gaps.over(0.0);
+            pauses.iter().find(|pause| pause.to == asker.first).map(|pause| pause.from)
+        });
+        before.or(device.last)
+    }
+
     /// Whether a node that was silent since a moment may itself have asked for all claims before it made its own, as one may that
-    /// starts (ISO 11783-5 4.4).
-    fn may_have_asked(&self, silent_since: Option<Time>) -> bool {
-        let asked = self.asked_for_claims.filter(|asked| asked.by == NULL_ADDRESS && asked.of == GLOBAL);
+    /// starts (ISO 11783-5 4.4): without an address, or from the one that it claims.
+    fn may_have_asked(&self, address: u8, silent_since: Option<Time>) -> bool {
+        let by_it = |by: u8| by == NULL_ADDRESS || by == address;
+        let asked = self.asked_for_claims.filter(|asked| by_it(asked.by) && asked.of == GLOBAL);
         asked.zip(silent_since).is_some_and(|(asked, since)| asked.at.since(since) > ANSWER_S)
     }
 
@@ -257,6 +285,8 @@ impl Bus {
         pgn: u32,
     ) {
         let Some(time) = time else { return };
+        let again = self.asker.filter(|asker| asker.by == by && time.since(asker.first) <= ANSWER_S);
+        self.asker = Some(Asker { by, first: again.map_or(time, |asker| asker.first), last: time });
         if pgn == 60_928 {
             self.asked_for_claims = Some(Asked { at: time, by, of: destination });
         }
@@ -334,10 +364,12 @@ impl Bus {
         let asked = self.was_asked(time, address);
         let contended = rival.is_some_and(|(at, _, _)| time.since(at) <= CONTENTION_S)
             || self.sharers.is_ousted(time, device, address);
-        let start = Start { device, silent_since, at: time };
+        let has_asked =
+            self.asker.is_some_and(|asker| asker.by == address && time.since(asker.last) <= ANSWER_S);
+        let start = Start { device, silent_since, at: time, has_asked };
         if !asked && !contended {
             bounded::push(&mut self.starts, MAX_CLAIMS, start);
-        } else if !contended && self.may_have_asked(silent_since) {
+        } else if !contended && self.may_have_asked(address, silent_since) {
             bounded::push(&mut self.perhaps_starts, MAX_CLAIMS, start);
         }
     }
@@ -403,7 +435,7 @@ mod tests {
         bus.claim(at(60.0), 28, A, DeviceId(0), at(55.0));
         assert_eq!(
             bus.starts,
-            [Start { device: DeviceId(0), silent_since: at(55.0), at: at(60.0).unwrap() }]
+            [Start { device: DeviceId(0), silent_since: at(55.0), at: at(60.0).unwrap(), has_asked: false }]
         );
         assert!(bus.contentions.is_empty());
     }

@@ -330,7 +330,7 @@ impl Messages<'_> {
         {
             self.contests(at, address, [device, newcomer], identifiers.sent_from(address));
         }
-        let silent_since = self.inventory.get(device).and_then(|d| d.last);
+        let silent_since = self.inventory.get(device).and_then(|d| self.bus.silent_since(time, address, d));
         self.bus.answer(time, device, id.pgn);
         self.bus.claim(time, id.source, name, device, silent_since);
         self.inventory.frame(device, time, data.len() as u64);

@@ -36,6 +36,7 @@ mod make;
 mod mixed;
 mod positions;
 mod recorders;
+mod restarts;
 mod rhythm;
 mod set_back;
 mod shared_address;

@@ -8,8 +8,8 @@ use super::{
     within,
 };
 use crate::books::Books;
-use crate::books::bus::Start;
-use crate::books::inventory::DeviceId;
+use crate::books::bus::{ANSWER_S, Start};
+use crate::books::inventory::{DeviceId, Identity};
 use crate::books::network::Sign;
 use crate::books::timing::{Message, Stream};
 use crate::books::wires::{Wire, WireId};
@@ -296,7 +296,8 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
     let Some(bus) = books.buses.get(device.wire) else { return Vec::new() };
     let stamp = books.wires.get(device.wire).map_or(0.0, Wire::stamp_s);
     // Of a silence the stamps may make one of their steps more.
-    let least = (2.0 * cadence.unwrap_or(0.0)).max(0.8).max((3.0 * stamp).min(0.8 + stamp));
+    let noticed = (3.0 * stamp).min(0.8 + stamp).max(0.8);
+    let least = (2.0 * cadence.unwrap_or(0.0)).max(noticed);
     // Of a rhythm that it broke, on a bus that went on: then whoever is back has asked, and not only answered.
     let is_back = |span: &Span| {
         let spoke = beats(books, id).any(|stream| flowed_into(stream, *span));
@@ -305,14 +306,54 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
         spoke && cadence.is_some_and(|cadence| span.seconds() - quiet_s > MISSED_INTERVALS * cadence)
     };
     let silence = |s: &Start| Some(Span::new(s.silent_since?, s.at)).filter(|_| s.device == id);
-    let perhaps = bus.perhaps_starts.iter().filter_map(silence).filter(is_back);
-    bus.starts
-        .iter()
-        .filter_map(silence)
-        .chain(perhaps)
-        .filter(|span| span.seconds() > least)
+    let stays = matches!(&device.identity, Identity::N2k { addresses, .. } if addresses.len() == 1);
+    let breaks = |span: &Span| stays && span.seconds() > noticed && breaks_rhythm(books, id, *span, stamp);
+    // Where others claim too whom nobody was heard to ask, the recorder missed a request.
+    let alone = |start: &Start| {
+        let mut others = bus.starts.iter().filter(|other| other.device != id);
+        !others.any(|other| other.at.since(start.at).abs() <= ANSWER_S)
+    };
+    let is_start = |start: &Start| {
+        silence(start).filter(|span| {
+            let is_long = span.seconds() > least && (!start.has_asked || is_back(span));
+            is_long || alone(start) && breaks(span)
+        })
+    };
+    let is_perhaps = |start: &Start| {
+        silence(start).filter(|span| {
+            let is_long = span.seconds() > least && is_back(span);
+            is_long || start.has_asked && breaks(span)
+        })
+    };
+    let starts = bus.starts.iter().filter_map(is_start);
+    starts
+        .chain(bus.perhaps_starts.iter().filter_map(is_perhaps))
         .filter(|span| device.first.is_some_and(|first| span.from.since(first) > 2.0))
         .collect()
+}
+
+/// Who goes on by its rhythm is late by less than this share of an interval, and by so many times what the later ones of its messages
+/// are late by (common practice, no source).
+const LATE: f64 = 0.1;
+const LATE_TIMES: f64 = 3.0;
+
+/// Whether the pause of a message about a node's claim is longer than those that it makes, on a bus that went on: who starts anew begins
+/// its rhythm anew, however soon it is back.
+fn breaks_rhythm(books: &Books, id: DeviceId, silence: Span, stamp_s: f64) -> bool {
+    let quiet = |pause: &Span| {
+        let wire = books.inventory.get(id).and_then(|device| books.wires.get(device.wire));
+        wire.is_none_or(|wire| {
+            wire.gaps.over(0.5 * pause.seconds()).iter().any(|gap| gap.shared_s(*pause) > 0.0)
+        })
+    };
+    let late = |stream: &Stream| {
+        let Some((pulse, long)) = stream.pulse_s().zip(stream.quantile_s(0.95)) else { return false };
+        let usual = long + (LATE * pulse).max(LATE_TIMES * (long - pulse)).max(stamp_s);
+        let pauses = stream.gaps.over(usual);
+        flowed_into(stream, silence)
+            && pauses.iter().any(|pause| pause.from <= silence.from && pause.to > silence.to && !quiet(pause))
+    };
+    beats(books, id).any(late)
 }
 
 /// A host that falls silent takes the talkers and buses inside its packets with it.

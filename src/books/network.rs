@@ -151,7 +151,7 @@ impl Network {
 
     /// As [`frame`](Self::frame), of an IPv4 packet with an address of the host's own; says whether the host spoke with it last and
     /// nobody else does. That it speaks with it is booked then, and else [`claim`](Self::claim) must.
-    #[inline]
+    #[inline(always)]
     pub fn frame_with(
         &mut self,
         device: DeviceId,

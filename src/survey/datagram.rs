@@ -30,7 +30,7 @@ impl Intake {
         self.talk(way, (ip.into(), to_ip.into()));
         // Nearly all carry sentences and nothing else.
         if !marks.is_empty() && flow.onward.feed.is_some() {
-            self.stream(way, "lines", flow.onward.part);
+            self.usual_stream(way, "lines", flow.onward.part);
             self.sentences(way, plain.payload, &flow.onward, marks);
         } else {
             self.udp(way, &plain.udp(), &mut flow.onward, marks);

@@ -73,22 +73,48 @@ impl Intake {
         host: Option<DeviceId>,
     ) {
         self.carried(wire, time, characters);
+        let (checksum, over_82) = (sentence.checksum(), sentence.over_82());
+        let name = SentenceName::new(sentence.name_bytes());
+        let known = self.noted.whose(wire, name).filter(|_| checksum == Checksum::Good);
+        let device = match known {
+            Some(device) => device,
+            None => {
+                let (device, is_whole) = self.whose((wire, host), sentence);
+                if !is_whole {
+                    self.books.lines.of(wire).fault(time, Fault::Checksum, characters);
+                    return;
+                }
+                let sound = device.filter(|_| !matches!(checksum, Checksum::Bad { .. }));
+                let Some(sound) = sound else {
+                    self.books.lines.of(wire).sentence(time, device, checksum, over_82, characters);
+                    return;
+                };
+                self.note(wire, sound, name, checksum);
+                sound
+            }
+        };
+        self.books.lines.of(wire).sentence(time, Some(device), checksum, over_82, characters);
+        self.books.inventory.frame(device, time, characters);
+        self.tell(device, time, Told::Sentence(sentence));
+    }
+
+    /// Whose sentence it is, as far as there is room for him, and whether it is whole.
+    #[inline(never)]
+    fn whose(
+        &mut self,
+        (wire, host): (WireId, Option<DeviceId>),
+        sentence: &Framed<'_>,
+    ) -> (Option<DeviceId>, bool) {
         let checksum = sentence.checksum();
-        let bad = matches!(checksum, Checksum::Bad { .. });
         // A damaged address would make a talker that is not there.
-        let device = if bad {
+        let device = if matches!(checksum, Checksum::Bad { .. }) {
             self.books.inventory.known_talker(wire, talker(sentence))
         } else {
             self.books.inventory.talker(wire, talker(sentence), host)
         };
-        if checksum == Checksum::Absent && device.is_some_and(|device| self.had_checksum(device, sentence)) {
-            self.books.lines.of(wire).fault(time, Fault::Checksum, characters);
-            return;
-        }
-        self.books.lines.of(wire).sentence(time, device, checksum, sentence.over_82(), characters);
-        let Some(device) = device.filter(|_| !bad) else { return };
-        self.books.inventory.frame(device, time, characters);
-        self.sentence(device, time, sentence);
+        let lost_its_end =
+            checksum == Checksum::Absent && device.is_some_and(|device| self.had_checksum(device, sentence));
+        (device, !lost_its_end)
     }
 
     /// Whether a device's sentence came with a checksum before. One without has lost its end then: who sends checksums with a
@@ -99,24 +125,20 @@ impl Intake {
         self.books.inventory.get(device).is_some_and(|device| device.with_checksum.contains(&name))
     }
 
-    fn sentence(&mut self, device: DeviceId, time: Option<Time>, sentence: &Framed<'_>) {
-        let name = SentenceName::new(sentence.name_bytes());
-        let with_checksum = sentence.checksum() == Checksum::Good;
-        if self.noted.is_new(device, name, with_checksum)
-            && let Some(device) = self.books.inventory.get_mut(device)
-        {
-            note_text(&mut device.sentences, name);
-            if with_checksum {
-                note_text(&mut device.with_checksum, name);
-            }
+    /// Notes that a device sends a sentence.
+    fn note(&mut self, wire: WireId, id: DeviceId, name: SentenceName, checksum: Checksum) {
+        let Some(device) = self.books.inventory.get_mut(id) else { return };
+        note_text(&mut device.sentences, name);
+        if checksum == Checksum::Good {
+            note_text(&mut device.with_checksum, name);
+            self.noted.note(wire, name, id);
         }
-        self.tell(device, time, Told::Sentence(sentence));
     }
 }
 
-/// Sentences that are known to stand in their devices' lists, with checksum or without: a look at one place instead of through
-/// a list.
-pub(super) struct Noted([Option<(DeviceId, SentenceName, bool)>; NOTED]);
+/// Whose a wire's sentences are that stand with checksum in their devices' lists: a look at one place instead of through the talkers
+/// and the list.
+pub(super) struct Noted([Option<(WireId, SentenceName, DeviceId)>; NOTED]);
 
 /// Places for them: more than a busy line has kinds of sentence.
 const NOTED: usize = 64;
@@ -128,13 +150,23 @@ impl Default for Noted {
 }
 
 impl Noted {
-    /// Whether a device's sentence may not stand in the device's list yet; from now on it does.
-    fn is_new(&mut self, device: DeviceId, name: SentenceName, with_checksum: bool) -> bool {
+    fn place(wire: WireId, name: SentenceName) -> usize {
         let letters = name.as_bytes().iter().skip(2).take(3);
-        let mark = letters.fold(device.0, |mark, letter| mark.wrapping_mul(7) ^ u32::from(*letter));
-        let Some(place) = self.0.get_mut(mark as usize % NOTED) else { return true };
-        let known = Some((device, name, with_checksum));
-        std::mem::replace(place, known) != known
+        let mark = letters.fold(wire.0, |mark, letter| mark.wrapping_mul(7) ^ u32::from(*letter));
+        mark as usize % NOTED
+    }
+
+    /// Whose sentence it is, when that is noted.
+    #[inline(always)]
+    fn whose(&self, wire: WireId, name: SentenceName) -> Option<DeviceId> {
+        let (known_wire, known, device) = (*self.0.get(Self::place(wire, name))?)?;
+        ((known_wire, known) == (wire, name)).then_some(device)
+    }
+
+    fn note(&mut self, wire: WireId, name: SentenceName, device: DeviceId) {
+        if let Some(place) = self.0.get_mut(Self::place(wire, name)) {
+            *place = Some((wire, name, device));
+        }
     }
 }
 

@@ -235,6 +235,12 @@ impl Intake {
         self.protocol(way.host, way.time, protocol, part);
     }
 
+    /// As [`stream`](Self::stream), where nearly every packet comes by.
+    #[inline(always)]
+    pub(super) fn usual_stream(&mut self, way: Way, protocol: &'static str, part: u32) {
+        self.scribe.book_protocol((way.host, way.time), &self.place, protocol, part);
+    }
+
     #[inline(never)]
     fn protocol(&mut self, host: DeviceId, time: Option<Time>, protocol: &'static str, part: u32) {
         self.scribe.book_protocol((host, time), &self.place, protocol, part);

@@ -11,7 +11,7 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A device starts anew while the boat is running: its supply dipped or was interrupted, or it crashed.",
         detection: "An NMEA 2000 device that was sending falls silent and claims its address again, with no request for claims \
                     and no rival for the address just before, or with a request of its own. A silence of less than two of its \
-                    intervals counts when it is longer than its rhythm ever makes them.",
+                    intervals counts when its data come back later than its rhythm ever has them.",
         lookalikes: "A claim that answers a request, or that defends an address: neither is a start. A computer that is joined \
                      to the bus for a while and supplies nothing comes and goes. Every device at once: wire-outage.",
         checks: "Measure the supply at the device's plug while pumps and the bow motor start; look at its connector, its fuse \

@@ -16,7 +16,9 @@ pub(super) const DETECTOR: Detector = Detector {
         detection: "No frame at all on the wire for five intervals of its fastest message while other wires of the boat go on, or \
                     more than one in four devices come up anew afterwards (address claims, ARP, DHCP, router \
                     solicitations; on a 0183 line, which shows none of these, five intervals of their own and up to a minute later \
-                    than the line), not counting announcements of an address that two hosts contend for. Such an outage of an Ethernet lasts until one of the \
+                    than the line), not counting announcements of an address that two hosts contend for. A shorter silence of a bus is \
+                    one where more than half of its nodes claim anew after it unasked, and two or more send their data later than \
+                    their rhythm has it. An outage of an Ethernet lasts until one of the \
                     devices that speak by a rhythm is back, whoever else, as the recorder's own machine, was heard in it, and may be seen \
                     by their silence alone where that machine spoke all the while and two others come up anew, or, where it is not known, one that speaks now and then did and \
                     three others were missed. A bus inside a TCP \

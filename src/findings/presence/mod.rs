@@ -2,6 +2,7 @@
 //! wider silence takes the narrower ones that lie in it.
 
 mod but_one;
+mod dips;
 mod engines;
 mod lone_messages;
 mod moved;
@@ -153,6 +154,7 @@ pub fn survey(books: &Books) -> Presence {
     let mut presence = Presence { cadences, ..Presence::default() };
     unheard::find(books, &mut presence);
     of_wires::find(books, &mut presence);
+    dips::find(books, &mut presence);
     but_one::find(books, &mut presence);
     of_devices::find(books, &mut presence);
     of_messages::find(books, &mut presence);

@@ -307,7 +307,7 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
     };
     let silence = |s: &Start| Some(Span::new(s.silent_since?, s.at)).filter(|_| s.device == id);
     let stays = matches!(&device.identity, Identity::N2k { addresses, .. } if addresses.len() == 1);
-    let breaks = |span: &Span| stays && span.seconds() > noticed && breaks_rhythm(books, id, *span, stamp);
+    let breaks = |span: &Span| stays && breaks_rhythm(books, id, *span, stamp, noticed);
     // Where others claim too whom nobody was heard to ask, the recorder missed a request.
     let alone = |start: &Start| {
         let mut others = bus.starts.iter().filter(|other| other.device != id);
@@ -337,9 +337,15 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
 const LATE: f64 = 0.1;
 const LATE_TIMES: f64 = 3.0;
 
-/// Whether the pause of a message about a node's claim is longer than those that it makes, on a bus that went on: who starts anew begins
-/// its rhythm anew, however soon it is back.
-fn breaks_rhythm(books: &Books, id: DeviceId, silence: Span, stamp_s: f64) -> bool {
+/// How late a message is that goes on by its rhythm, at most, seconds.
+pub(super) fn late_about(stream: &Stream, stamp_s: f64) -> Option<f64> {
+    let (pulse, long) = stream.pulse_s().zip(stream.quantile_s(0.95))?;
+    Some((long - pulse).max(0.0) + (LATE * pulse).max(LATE_TIMES * (long - pulse)).max(stamp_s))
+}
+
+/// Whether the pause of a message about a node's claim is longer than those that it makes, and than `noticed_s`, on a bus that went on:
+/// who starts anew begins its rhythm anew, however soon it is back.
+fn breaks_rhythm(books: &Books, id: DeviceId, silence: Span, stamp_s: f64, noticed_s: f64) -> bool {
     let quiet = |pause: &Span| {
         let wire = books.inventory.get(id).and_then(|device| books.wires.get(device.wire));
         wire.is_none_or(|wire| {
@@ -347,9 +353,8 @@ fn breaks_rhythm(books: &Books, id: DeviceId, silence: Span, stamp_s: f64) -> bo
         })
     };
     let late = |stream: &Stream| {
-        let Some((pulse, long)) = stream.pulse_s().zip(stream.quantile_s(0.95)) else { return false };
-        let usual = long + (LATE * pulse).max(LATE_TIMES * (long - pulse)).max(stamp_s);
-        let pauses = stream.gaps.over(usual);
+        let Some((pulse, late_s)) = stream.pulse_s().zip(late_about(stream, stamp_s)) else { return false };
+        let pauses = stream.gaps.over((pulse + late_s).max(noticed_s));
         flowed_into(stream, silence)
             && pauses.iter().any(|pause| pause.from <= silence.from && pause.to > silence.to && !quiet(pause))
     };

@@ -249,7 +249,7 @@ fn explain(books: &Books, id: WireId, devices: &[DeviceId], span: Span) -> WireS
 }
 
 /// Who comes up with its wire announces itself within this time, or has not spoken before it does, seconds.
-const AT_ONCE_S: f64 = 2.0;
+pub(super) const AT_ONCE_S: f64 = 2.0;
 
 /// A device that boots is back within this time, seconds (common practice, no source).
 pub(super) const BOOTED_S: f64 = 60.0;

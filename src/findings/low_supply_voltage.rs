@@ -3,6 +3,7 @@
 use super::words::{number, times};
 use super::{Detector, Doc, Evidence, Finding, supply_dips};
 use crate::books::bounded;
+use crate::books::inventory::DeviceId;
 use crate::books::series::{Sample, Source};
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -14,8 +15,9 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "The battery or the supply that a device measures sags. Under about 11 V a 12 V system is flat or loses volts in \
                   a cable; under 9 V devices of an NMEA 2000 bus may restart.",
         detection: "A reported voltage under 11.0 V for 3 s or in three messages in a row, or for a shorter time while a device \
-                    restarts. Sources that never read 8 V or more, and readings under 5 V, are taken for something else than a \
-                    12 V supply (a bank that is not wired, a signal).",
+                    restarts. What several messages of one device tell of the same dips is one finding. Sources that never read \
+                    8 V or more, and readings under 5 V, are taken for something else than a 12 V supply (a bank that is not \
+                    wired, a signal).",
         lookalikes: "A starter motor pulls its battery down for a second or two, to about 10 V, on a healthy boat. An alternator \
                      voltage of a stopped engine. The measuring device's own long thin cable.",
         checks: "Measure at the battery and at the device at the same moment, while the bow motor, pumps and livewell run: a \
@@ -56,6 +58,13 @@ const TOGETHER_S: f64 = 5.0;
 
 /// Most dips that are told apart.
 const MAX_DIPS: usize = 64;
+
+/// Two meters of one supply differ by no more than this, volts: a length of cable may lie between them (common practice, no
+/// source).
+const NEAR_V: f64 = 0.3;
+
+/// Dips of two meters are one when the shorter lasts for this share of the longer (common practice, no source).
+const SAME_SHARE: f64 = 0.5;
 
 /// One dip.
 #[derive(Clone, Copy)]
@@ -106,63 +115,156 @@ fn supply(source: &Source) -> Vec<Sample> {
     }
 }
 
-fn lowest_in(samples: &[Sample], span: Span) -> f64 {
-    let within = samples.iter().filter(|s| s.time >= span.from && s.time <= span.to);
-    within.map(|s| s.a).fold(f64::INFINITY, f64::min)
+/// What one message of a device tells of a supply.
+struct Meter<'a> {
+    source: &'a Source,
+    samples: Vec<Sample>,
+    dips: Vec<Span>,
+}
+
+impl Meter<'_> {
+    fn lowest_in(&self, span: Span) -> f64 {
+        let within = self.samples.iter().filter(|s| s.time >= span.from && s.time <= span.to);
+        within.map(|s| s.a).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Whether a dip that another meter tells is in these values too: as a dip that begins and ends with it or lasts as long, or as
+    /// values that all but fall as low.
+    fn shares(&self, others: &[Span], dip: Span) -> bool {
+        let touching = |spans: &[Span], dip: Span| -> Vec<Span> {
+            spans.iter().filter(|span| span.touches(dip, TOGETHER_S)).copied().collect()
+        };
+        let mine = touching(&self.dips, dip);
+        let Some(hull) = hull(&mine) else { return self.lowest_in(dip) < LOW_V + NEAR_V };
+        let theirs = touching(others, hull);
+        let ends = |a: Span, b: Span| {
+            a.from.since(b.from).abs() <= TOGETHER_S && a.to.since(b.to).abs() <= TOGETHER_S
+        };
+        let low_s = |spans: &[Span]| spans.iter().map(|span| span.seconds()).sum::<f64>();
+        let (one_s, other_s) = (low_s(&mine), low_s(&theirs));
+        self::hull(&theirs).is_some_and(|theirs| ends(hull, theirs))
+            || one_s.min(other_s) >= SAME_SHARE * one_s.max(other_s)
+    }
+}
+
+fn hull(spans: &[Span]) -> Option<Span> {
+    spans.iter().copied().reduce(|a, b| Span::new(a.from.min(b.from), a.to.max(b.to)))
+}
+
+/// The meters of one device that tell the same dips, and these: the battery's state and the alternator's voltage of an engine, or two
+/// batteries that one load pulls down.
+struct Supply<'a> {
+    meters: Vec<Meter<'a>>,
+    dips: Vec<Span>,
+}
+
+impl<'a> Supply<'a> {
+    fn of(meter: Meter<'a>) -> Self {
+        Self { dips: meter.dips.clone(), meters: vec![meter] }
+    }
+
+    /// Takes the dips of another meter that are dips of this supply, and leaves the others to it.
+    fn take(&mut self, meter: Meter<'a>) -> Option<Meter<'a>> {
+        let mine = |dip: &Span| self.meters.iter().any(|known| known.shares(&meter.dips, *dip));
+        let (shared, own): (Vec<Span>, Vec<Span>) = meter.dips.iter().copied().partition(mine);
+        if shared.is_empty() {
+            return Some(meter);
+        }
+        for dip in shared {
+            self.add(dip);
+        }
+        self.dips.sort_by_key(|dip| dip.from);
+        let Meter { source, samples, .. } = meter;
+        let rest = (!own.is_empty()).then(|| Meter { source, samples: samples.clone(), dips: own });
+        self.meters.push(Meter { source, samples, dips: Vec::new() });
+        rest
+    }
+
+    /// Adds a dip, as one with those that it touches.
+    fn add(&mut self, dip: Span) {
+        let (touching, mut others): (Vec<Span>, Vec<Span>) =
+            self.dips.iter().copied().partition(|known| known.touches(dip, TOGETHER_S));
+        others.extend(hull(&[touching, vec![dip]].concat()));
+        self.dips = others;
+    }
+
+    fn lowest_in(&self, span: Span) -> f64 {
+        self.meters.iter().map(|meter| meter.lowest_in(span)).fold(f64::INFINITY, f64::min)
+    }
 }
 
 fn detect(evidence: &Evidence<'_>) -> Vec<Finding> {
     let books = evidence.books;
-    let mut findings: Vec<Finding> = Vec::new();
+    let mut supplies: Vec<(DeviceId, Supply<'_>)> = Vec::new();
     for source in books.series.of("voltage") {
         let device = source.key.device;
-        if findings.iter().any(|f| f.devices.iter().any(|d| *d != device && books.inventory.same(*d, device)))
-        {
+        if supplies.iter().any(|(known, _)| *known != device && books.inventory.same(*known, device)) {
             continue;
         }
         let samples = supply(source);
         let restarted = |span: Span| {
             evidence.presence.restarts.values().flatten().any(|restart| restart.touches(span, CRANKING_S))
         };
-        let dips: Vec<Dip> = dips(&samples)
+        let dips = dips(&samples)
             .into_iter()
             .filter(|dip| dip.span.seconds() >= CRANKING_S || dip.messages >= 3 || restarted(dip.span))
+            .map(|dip| dip.span)
             .collect();
-        if dips.is_empty() {
-            continue;
+        let mut of_it = supplies.iter_mut().filter(|(known, _)| *known == device);
+        let meter = Meter { source, samples, dips };
+        let left = of_it.try_fold(meter, |meter, (_, supply)| supply.take(meter));
+        if let Some(meter) = left.filter(|meter| !meter.dips.is_empty()) {
+            supplies.push((device, Supply::of(meter)));
         }
-        let spans: Vec<Span> = dips.iter().map(|dip| dip.span).collect();
-        let within = |s: &&Sample| spans.iter().any(|span| s.time >= span.from && s.time <= span.to);
-        let lowest = spans.iter().map(|span| lowest_in(&samples, *span)).fold(f64::INFINITY, f64::min);
-        let mut others: Vec<f64> = samples.iter().filter(|s| !within(s)).map(|s| s.a).collect();
-        let who = books.inventory.label(device);
-        let which = source.key.instance.map_or_else(String::new, |i| format!(" {i}"));
-        let mut finding = Finding::new(
-            Severity::Fault,
-            format!("Supply{which} measured by {who} falls to {} V", number(lowest, 2)),
-        )
-        .devices([device])
-        .messages([source.key.message.to_string()])
-        .real("lowest_v", lowest)
-        .evidence(format!("Under {} V {}.", number(LOW_V, 1), times(spans.len())));
-        if let Some(usual) = super::pairs::median(&mut others) {
-            finding = finding.evidence(format!("It reads {} V otherwise.", number(usual, 1)));
-        }
-        if lowest < BUS_LEAST_V {
-            finding = finding.evidence("Devices of an NMEA 2000 bus are only made to work from 9 V on.");
-        }
-        let told: Vec<(Span, f64)> = spans.iter().map(|span| (*span, lowest_in(&samples, *span))).collect();
-        for line in supply_dips::told(evidence, &told) {
-            finding = finding.evidence(line);
-        }
-        findings.push(
-            finding
-                .spans(spans)
-                .check("Measure at the battery and at the device at once while motors and pumps run: a difference is lost in cable, fuse or connector.")
-                .check("Look at terminals, fuse and charging; feed the electronics from another battery than the motors."),
-        );
     }
-    findings
+    supplies.iter().map(|(device, supply)| told(evidence, *device, supply)).collect()
+}
+
+fn told(evidence: &Evidence<'_>, device: DeviceId, supply: &Supply<'_>) -> Finding {
+    let spans = &supply.dips;
+    let lowest = spans.iter().map(|span| supply.lowest_in(*span)).fold(f64::INFINITY, f64::min);
+    let within = |s: &&Sample| spans.iter().any(|span| s.time >= span.from && s.time <= span.to);
+    let first = supply.meters.first();
+    let samples = first.map(|meter| meter.samples.as_slice()).unwrap_or_default();
+    let mut others: Vec<f64> = samples.iter().filter(|s| !within(s)).map(|s| s.a).collect();
+    let who = evidence.books.inventory.label(device);
+    let mut keys: Vec<_> = supply.meters.iter().map(|meter| meter.source.key.instance).collect();
+    keys.dedup();
+    let which = match keys.as_slice() {
+        [Some(instance)] => format!(" {instance}"),
+        _ => String::new(),
+    };
+    let mut finding = Finding::new(
+        Severity::Fault,
+        format!("Supply{which} measured by {who} falls to {} V", number(lowest, 2)),
+    )
+    .devices([device])
+    .messages(supply.meters.iter().map(|meter| meter.source.key.message.to_string()))
+    .real("lowest_v", lowest)
+    .evidence(format!("Under {} V {}.", number(LOW_V, 1), times(spans.len())));
+    if supply.meters.len() > 1 {
+        let each = supply.meters.iter().map(|meter| {
+            let key = meter.source.key;
+            let instance = key.instance.map_or_else(String::new, |i| format!(" of instance {i}"));
+            let lowest = spans.iter().map(|span| meter.lowest_in(*span)).fold(f64::INFINITY, f64::min);
+            format!("{}{instance} (down to {} V)", key.message, number(lowest, 2))
+        });
+        finding = finding.evidence(format!("Told alike by {}.", each.collect::<Vec<_>>().join(" and ")));
+    }
+    if let Some(usual) = super::pairs::median(&mut others) {
+        finding = finding.evidence(format!("It reads {} V otherwise.", number(usual, 1)));
+    }
+    if lowest < BUS_LEAST_V {
+        finding = finding.evidence("Devices of an NMEA 2000 bus are only made to work from 9 V on.");
+    }
+    let dips: Vec<(Span, f64)> = spans.iter().map(|span| (*span, supply.lowest_in(*span))).collect();
+    for line in supply_dips::told(evidence, &dips) {
+        finding = finding.evidence(line);
+    }
+    finding
+        .spans(spans.iter().copied())
+        .check("Measure at the battery and at the device at once while motors and pumps run: a difference is lost in cable, fuse or connector.")
+        .check("Look at terminals, fuse and charging; feed the electronics from another battery than the motors.")
 }
 
 #[cfg(test)]

@@ -95,3 +95,45 @@ fn an_engine_without_oil_pressure_stands() {
     let report = report(&[speed(|t| (!away(t)).then_some(600)), frames]);
     assert!(alarms(&report).is_empty(), "{:?}", report.findings);
 }
+
+/// How many low supplies are told, each with its messages and dips, of a gateway that tells its battery (PGN 127508) and what its
+/// alternator gives (PGN 127489).
+fn low_supplies(battery: impl Fn(f64) -> f64, alternator: impl Fn(f64) -> f64) -> Vec<(usize, usize)> {
+    let hex = |volts: f64| {
+        let [low, high] = ((volts * 100.0).round() as u16).to_le_bytes();
+        format!("{low:02X}{high:02X}")
+    };
+    let state = (0..SECONDS * 2 / 3).map(|i| {
+        let t = 1.5 * f64::from(i) + 0.09;
+        (t, 0x19F2_1433, format!("00{}FF7FFFFFFF", hex(battery(t))))
+    });
+    let gives = pressures(|_| true).into_iter().map(|(t, id, data)| {
+        let is_second = u8::from_str_radix(&data[..2], 16).unwrap() & 0x1F == 1;
+        let data =
+            if is_second { format!("{}{}{}", &data[..4], hex(alternator(t)), &data[8..]) } else { data };
+        (t, id, data)
+    });
+    let frames = sensors(0, SECONDS).into_iter().chain(state).chain(gives);
+    let report = judge(&[can_log(frames.collect())]);
+    let low = report.findings.iter().filter(|finding| finding.kind == "low-supply-voltage");
+    low.map(|finding| (finding.messages.len(), finding.spans.len())).collect()
+}
+
+/// What two messages of one device tell of one supply is one finding; two batteries that sag at different times are two.
+#[test]
+fn one_supply_in_two_messages_sags_once() {
+    let sag = |from: f64, low: f64| move |t: f64| if (from..from + 15.0).contains(&t) { low } else { 12.4 };
+    let twice = |low: f64| {
+        move |t: f64| match t {
+            60.0..75.0 => 10.5,
+            100.0..110.0 => low,
+            _ => 12.4,
+        }
+    };
+    assert_eq!(low_supplies(sag(60.0, 10.4), sag(60.0, 10.5)), [(2, 1)]);
+    assert_eq!(low_supplies(twice(10.9), twice(11.1)), [(2, 2)], "one of them all but falls as low");
+    assert_eq!(low_supplies(sag(60.0, 10.4), |_| 12.6), [(1, 1)], "the other stays up");
+    assert_eq!(low_supplies(sag(60.0, 10.4), sag(100.0, 10.4)), [(1, 1), (1, 1)]);
+    assert_eq!(low_supplies(|_| 10.7, sag(60.0, 9.8)), [(1, 1), (1, 1)], "one is flat throughout");
+    assert_eq!(low_supplies(twice(10.2), sag(60.0, 10.4)), [(2, 1), (1, 1)], "each event once");
+}

@@ -49,6 +49,8 @@ pub(super) struct Pcap {
     last: Option<i64>,
     /// The header at the window, when it was read already.
     ahead: Option<Header>,
+    /// Whether what lies just before the window was damaged.
+    damaged: bool,
 }
 
 /// What the file header says of the records.
@@ -203,7 +205,8 @@ impl Pcap {
         buffer.mark(FILE_HEADER, Part::PcapHeader);
         buffer.consume(FILE_HEADER);
         let account = Account::new(origin, "pcap");
-        Ok(Self { buffer, account, cursor: Cursor::default(), format, interface, last: None, ahead: None })
+        let cursor = Cursor::default();
+        Ok(Self { buffer, account, cursor, format, interface, last: None, ahead: None, damaged: false })
     }
 
     /// Deals with what is at the window. `Some(true)`: a record; `Some(false)`: the end; `None`: look again.
@@ -239,11 +242,11 @@ impl Pcap {
                 return Ok(Some(false));
             }
         }
-        if is_stray(self.last, here.time, next) {
+        if is_stray(self.last, here.time, next) || self.damaged && is_off(self.last, here.time, next) {
             self.skip(whole, None);
             return Ok(None);
         }
-        self.last = Some(here.time);
+        (self.last, self.damaged) = (Some(here.time), false);
         let from = self.buffer.position() + header;
         let bytes = self.buffer.data().get(header..whole).unwrap_or_default();
         let (wire, content) = self.interface.take(&mut self.account, bytes, from, here.original);
@@ -258,6 +261,7 @@ impl Pcap {
     /// Skips to the next place that looks like records, or to the end.
     fn resynchronise(&mut self) -> std::io::Result<()> {
         let offset = self.buffer.offset();
+        self.damaged = true;
         loop {
             // In portions, so that the window can move on over any length of damage.
             const PORTION: usize = 64 << 10;
@@ -281,6 +285,7 @@ impl Pcap {
     /// whoever reads the copy finds the same way through damage on damage.
     fn skip(&mut self, bytes: usize, captured: Option<u32>) {
         self.account.damage(self.buffer.offset(), bytes as u64);
+        self.damaged = true;
         self.buffer.mark(self.format.header, Part::PcapSkipped { big: self.format.big, captured });
         self.buffer.consume(bytes);
     }
@@ -335,6 +340,17 @@ impl Pcap {
 fn is_stray(last: Option<i64>, time: i64, next: Option<Header>) -> bool {
     let (Some(last), Some(next)) = (last, next) else { return false };
     !near(time, last) && !near(time, next.time) && near(last, next.time)
+}
+
+/// Records are stamped out of order by less than this, microseconds.
+const DISORDER_US: i64 = 1_000_000;
+
+/// Whether a time lies before or after both its neighbours, which are within a day of each other. Right behind damage the header is
+/// then damaged as well: of a clock that was set the record after it would tell too.
+fn is_off(last: Option<i64>, time: i64, next: Option<Header>) -> bool {
+    let (Some(last), Some(next)) = (last, next) else { return false };
+    let out = time > last.max(next.time) + DISORDER_US || time < last.min(next.time) - DISORDER_US;
+    out && near(last, next.time)
 }
 
 /// Within a day of each other.

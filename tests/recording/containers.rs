@@ -81,6 +81,30 @@ fn a_clock_that_is_set_is_no_damage_and_a_stray_time_is() {
     assert_eq!((records.len(), summary.damaged_bytes), (9, 16 + 44));
 }
 
+/// Damage ends in the time of the record behind it: a time that neither the record before the damage nor the next one goes with is
+/// part of it. Where the clock was set meanwhile, the next one does.
+#[test]
+fn a_time_that_the_damage_before_it_hit_is_not_believed() {
+    for step in [100_000_000, -100_000_000] {
+        let third = 24 + packets()[..3].iter().map(|packet| 16 + packet.1.len()).sum::<usize>();
+        let damaged = |packets: &[(i64, Vec<u8>)]| {
+            let mut bytes = pcap(PLAIN, packets);
+            bytes.splice(third..third, [0xA5; 33]);
+            read(&bytes)
+        };
+        let mut hit = packets();
+        hit[3].0 += step;
+        let (records, summary) = damaged(&hit);
+        let mut want = wanted(&packets());
+        want.remove(3);
+        assert_eq!((records, summary.damaged_bytes), (want, 33 + 16 + hit[3].1.len() as u64));
+        let mut set = packets();
+        set[3..].iter_mut().for_each(|packet| packet.0 += step);
+        let (records, summary) = damaged(&set);
+        assert_eq!((records, summary.damaged_bytes), (wanted(&set), 33));
+    }
+}
+
 #[test]
 fn pcapng_with_sections_orders_units_and_counters() {
     let mut bytes = section(false);

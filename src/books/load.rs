@@ -9,6 +9,10 @@ use crate::time::Time;
 /// source).
 pub const LASTING_S: usize = 5;
 
+/// A load that lasts so long shows through stamps of whole seconds, and through a clock of the boat of which some of the steps are
+/// lost, seconds (common practice, no source).
+pub const LONG_S: usize = 30;
+
 /// Load by the second: the total, the busiest second, and bounded sums in between.
 #[derive(Debug, Clone, Default)]
 pub struct Load {
@@ -23,6 +27,9 @@ pub struct Load {
     pub lasting: Option<(Time, u64)>,
     /// Units of the seconds before the one that ended last, and of this.
     before: Lately<u64, { LASTING_S - 1 }>,
+    /// Units of the busiest [`LONG_S`] seconds.
+    pub long: u64,
+    before_long: Lately<u64, { LONG_S - 1 }>,
     ended: Option<Time>,
     /// Units of each second over the recording; seconds without a frame are left out.
     pub trace: Trace,
@@ -65,9 +72,14 @@ impl Load {
     fn lasts(&mut self, second: Time) {
         let ahead = self.ended.replace(second).map(|ended| second.micros_since(ended) / 1_000_000);
         match ahead {
-            Some(ahead @ 1..) => self.before.skip((ahead - 1) as usize),
-            _ => self.before = Lately::default(),
+            Some(ahead @ 1..) => {
+                self.before.skip((ahead - 1) as usize);
+                self.before_long.skip((ahead - 1) as usize);
+            }
+            _ => (self.before, self.before_long) = (Lately::default(), Lately::default()),
         }
+        self.long = self.long.max(self.before_long.sum() + self.now);
+        self.before_long.push(self.now);
         let units = self.before.sum() + self.now;
         self.before.push(self.now);
         if self.lasting.is_none_or(|(_, most)| most < units) {

@@ -1,7 +1,7 @@
 //! Wires: frames, bytes, silences, and how finely their frames are stamped.
 
 use super::bounded;
-pub use super::load::{LASTING_S, Load};
+pub use super::load::{LASTING_S, LONG_S, Load};
 use super::longest::{Lasting, Longest};
 use super::timing::Gaps;
 use crate::frames::Stall;

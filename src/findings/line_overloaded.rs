@@ -1,11 +1,12 @@
 //! A 0183 line is asked to carry more than its baud rate allows.
 
+use super::presence::on_boat_clock;
 use super::words::number;
 use super::{Detector, Doc, Evidence, Finding};
 use crate::books::Books;
 use crate::books::line_rate::SENTENCE;
 use crate::books::timing::Stream;
-use crate::books::wires::{BAUD_RATES, WireId};
+use crate::books::wires::{BAUD_RATES, LONG_S, WireId};
 use crate::recording::WireKind;
 use crate::report::model::Severity;
 use crate::time::Span;
@@ -17,9 +18,10 @@ pub(super) const DETECTOR: Detector = Detector {
         meaning: "A talker or multiplexer gets more sentences than the line can take. Its buffer overflows: sentences are cut, run \
                   into each other, come late or not at all.",
         detection: "Over the whole recording the line carries 93 % or more of what 4800, 9600, 19200 or 38400 baud allow (480 \
-                    characters a second and so on), no second clearly more than that and no bursts that come faster, and one sentence in a hundred or more is cut or \
+                    characters a second and so on), no second clearly more than that (with stamps of a second, or no clock but the \
+                    boat's own: no half minute) and no bursts that come faster, and one sentence in a hundred or more is cut or \
                     merged, or two kinds of sentence are left out for one time in seven or more; where the line never rests, it is enough \
-                    that two kinds come raggedly.",
+                    that one in two hundred is cut or that two kinds come raggedly.",
         lookalikes: "A faster line that happens to carry as much has no damaged sentences. Noise and wrong polarity damage \
                      sentences at any load: bad-checksum, garbled-sentence.",
         checks: "Switch off sentences that nobody uses, or send them less often; set talker and listeners to 38400 where both \
@@ -45,6 +47,9 @@ const OVER: f64 = 1.02;
 /// Share of cut and merged sentences that says that the line suffers.
 const SUFFERS: f64 = 0.01;
 
+/// As much says it of a line that never rests, which no chance keeps at just what it can carry (common practice, no source).
+const FEW_SUFFER: f64 = 0.005;
+
 /// A line is faster than the rate when in this share of the seconds more had come than the rate can carry: a receiver sends all
 /// that it has once a second or two. A recorder that is held up now and then is not held up so often.
 const BURSTS: f64 = 0.2;
@@ -65,12 +70,24 @@ pub(super) fn full(books: &Books, id: WireId) -> Option<(f64, f64)> {
     let fits = |capacity: f64| per_s >= FULL * capacity && per_s <= OVER * capacity;
     let baud = BAUD_RATES.into_iter().find(|baud| fits(capacity_of(*baud)))?;
     let capacity = capacity_of(baud);
-    // A second may hold one sentence more than it took.
-    let held = peak as f64 <= capacity * 1.05 + SENTENCE;
-    let bursts = wire.stamp_s() <= FINE_S && line.rate.seconds_over(baud) as f64 >= BURSTS * seconds;
-    let suffers = line.garbled >= 3 && line.garbled as f64 >= SUFFERS * line.total as f64;
-    let exact = (per_s / capacity - 1.0).abs() <= EXACTLY && wire.stamp_s() < COARSE_S;
-    let thins = || left_out(books, id) >= LEFT_OUT || exact && ragged(books, id) >= LEFT_OUT;
+    // Most receivers give whole seconds; what is counted on between them is no finer.
+    let by_boat = on_boat_clock(books, wire);
+    let stamp_s = if by_boat { wire.stamp_s().max(1.0) } else { wire.stamp_s() };
+    let coarse = stamp_s >= COARSE_S;
+    let most = |seconds: f64| capacity * 1.05 * seconds + SENTENCE;
+    // A second may hold one sentence more than it took. A stamp that stands, as those of the boat's clock do while its sentences are
+    // lost, holds what came in all that time.
+    let stood_s = wire.gaps.over(stamp_s).iter().map(|gap| gap.seconds()).fold(stamp_s, f64::max);
+    let held = match coarse {
+        true => wire.load.long as f64 <= most(LONG_S as f64 + stood_s),
+        false => peak as f64 <= most(1.0),
+    };
+    let bursts = stamp_s <= FINE_S && line.rate.seconds_over(baud) as f64 >= BURSTS * seconds;
+    // The first and the last stamp may each be late by what they are rounded to.
+    let exact = (per_s / capacity - 1.0).abs() <= EXACTLY + stamp_s / seconds;
+    let least = if exact { FEW_SUFFER } else { SUFFERS };
+    let suffers = line.garbled >= 3 && line.garbled as f64 >= least * line.total as f64;
+    let thins = || left_out(books, id) >= LEFT_OUT || exact && !coarse && ragged(books, id) >= LEFT_OUT;
     (seconds >= LEAST_S && held && !bursts && (suffers || thins())).then_some((per_s, capacity))
 }
 

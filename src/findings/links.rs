@@ -89,7 +89,13 @@ const RULES: &[Rule] = &[
     },
     Rule {
         root: "line-overloaded",
-        effects: &["bad-checksum", "garbled-sentence", "irregular-message", "slow-message"],
+        effects: &[
+            "bad-checksum",
+            "garbled-sentence",
+            "irregular-message",
+            "message-dropout",
+            "slow-message",
+        ],
         bond: Bond::Wire,
     },
     Rule {

@@ -315,3 +315,54 @@ fn what_comes_damaged_is_not_missed() {
         assert_eq!(found, ["device-dropout", "garbled-sentence"], "every {every}");
     }
 }
+
+/// A line of 4800 baud whose talkers have so many headings a second beside the rest, and of which nobody wrote down the times: of
+/// what finds no room behind 260 characters that wait some is cut, and most is left out.
+fn queued_line(headings: u32) -> Vec<u8> {
+    let rest = [
+        "GPVTG,045.0,T,041.0,M,0.0,N,0.0,K,A",
+        "GPGSV,2,1,08,01,40,083,46,02,17,308,41,03,07,344,39,04,22,228,45",
+        "GPGSV,2,2,08,05,40,083,46,06,17,308,41,07,07,344,39,08,22,228,45",
+        "WIMWV,033.4,R,11.9,N,A",
+        "VWVHW,,T,,M,0.0,N,0.0,K",
+        "SDDPT,7.4,0.3,",
+    ];
+    let mut out = String::new();
+    let (mut free, mut number) = (0.0_f64, 7_u32);
+    let mut draw = || {
+        number = number.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(number >> 16) / 65_536.0
+    };
+    for second in 0..240_u32 {
+        let time = format!("{:02}{:02}", 15 + second / 60, second % 60);
+        let fix = format!("GPRMC,10{time}.00,A,5418.0000,N,01010.0000,E,0.0,045.0,010526,4.0,E,A");
+        let fast = (0..headings).map(|n| format!("HCHDG,{:.1},,,4.4,E", f64::from((second + n) % 50) / 10.0));
+        let bodies = std::iter::once(fix).chain(rest.map(str::to_owned)).chain(fast);
+        let mut due: Vec<(f64, String)> = bodies.map(|body| (f64::from(second) + draw(), body)).collect();
+        due.sort_by(|a, b| a.0.total_cmp(&b.0));
+        for (at, body) in due {
+            let mut line = sentence(&body);
+            if (free - at).max(0.0) * 480.0 + line.len() as f64 > 260.0 {
+                if draw() < 0.7 {
+                    continue;
+                }
+                line = format!("{}\r\n", &line[..line.len() / 2]);
+            }
+            free = free.max(at) + line.len() as f64 / 480.0;
+            out += &line;
+        }
+    }
+    out.into_bytes()
+}
+
+/// Where the boat's own clock alone tells the time, and some of its sentences find no room either, what came in two or three seconds
+/// bears one time: the mean tells that the line is full.
+#[test]
+fn a_full_line_without_stamps_is_overloaded() {
+    for headings in [8, 9, 10] {
+        let report = judge(&[queued_line(headings)]);
+        assert_eq!(alarms(&report), ["line-overloaded"], "{headings}: {:?}", report.findings);
+    }
+    let with_room = judge(&[queued_line(4)]);
+    assert!(!alarms(&with_room).contains(&"line-overloaded"), "its queue overflows now and then");
+}

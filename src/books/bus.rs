@@ -52,6 +52,8 @@ pub struct Start {
     pub at: Time,
     /// Whether it had asked from its own address just before.
     pub has_asked: bool,
+    /// Whether it had claimed the address by another NAME, as one does that gets another instance.
+    pub is_renamed: bool,
 }
 
 /// Who asked last for anything, again and again for no longer than an answer takes.
@@ -366,7 +368,8 @@ impl Bus {
             || self.sharers.is_ousted(time, device, address);
         let has_asked =
             self.asker.is_some_and(|asker| asker.by == address && time.since(asker.last) <= ANSWER_S);
-        let start = Start { device, silent_since, at: time, has_asked };
+        let is_renamed = before.is_some_and(|(_, other, known)| other != name && known == device);
+        let start = Start { device, silent_since, at: time, has_asked, is_renamed };
         if !asked && !contended {
             bounded::push(&mut self.starts, MAX_CLAIMS, start);
         } else if !contended && self.may_have_asked(address, silent_since) {
@@ -435,7 +438,13 @@ mod tests {
         bus.claim(at(60.0), 28, A, DeviceId(0), at(55.0));
         assert_eq!(
             bus.starts,
-            [Start { device: DeviceId(0), silent_since: at(55.0), at: at(60.0).unwrap(), has_asked: false }]
+            [Start {
+                device: DeviceId(0),
+                silent_since: at(55.0),
+                at: at(60.0).unwrap(),
+                has_asked: false,
+                is_renamed: false
+            }]
         );
         assert!(bus.contentions.is_empty());
     }

@@ -83,3 +83,18 @@ fn who_is_back_at_once_and_boots_has_started() {
         assert_eq!(alarms(&report), ["device-restart"], "{address}: {:?}", report.findings);
     }
 }
+
+/// A node that gets another instance claims its address by another NAME, and may miss a message over it.
+#[test]
+fn who_gets_another_instance_has_not_started() {
+    let claims = |name: &str| vec![(100.8, 0x18EE_FF16, name.to_owned())];
+    let frames = |claims: Frames| {
+        let there = |(t, id, _): &(f64, u32, String)| id & 0xFF != 0x16 || !(100.4..101.0).contains(t);
+        let data: Frames = [sensors(0, 200), depths(0, 200)].concat().into_iter().filter(there).collect();
+        can_log([data, claim(1.0, 0x16, 1), claims].concat())
+    };
+    let report = judge(&[frames(claims("0100D0260182A0C0"))]);
+    assert!(alarms(&report).is_empty(), "{:?}", report.findings);
+    let report = judge(&[frames(claims("0100D0260082A0C0"))]);
+    assert_eq!(alarms(&report), ["device-restart"], "{:?}", report.findings);
+}

@@ -41,7 +41,8 @@ fn dips(books: &Books, presence: &Presence, (id, wire): (WireId, &Wire), bus: &B
         return Vec::new();
     };
     let mut starts: Vec<&Start> = bus.starts.iter().chain(&bus.perhaps_starts).collect();
-    starts.retain(|start| start.silent_since.is_some() && !quarrels(books, start.device));
+    let starts_anew = |start: &Start| start.silent_since.is_some() && !start.is_renamed;
+    starts.retain(|start| starts_anew(start) && !quarrels(books, start.device));
     starts.sort_by_key(|start| start.at);
     let mut found: Vec<(Span, usize)> = Vec::new();
     for (place, first) in starts.iter().enumerate() {

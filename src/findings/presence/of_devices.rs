@@ -316,7 +316,7 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
     let is_start = |start: &Start| {
         silence(start).filter(|span| {
             let is_long = span.seconds() > least && (!start.has_asked || is_back(span));
-            is_long || alone(start) && breaks(span)
+            is_long || alone(start) && !start.is_renamed && breaks(span)
         })
     };
     let is_perhaps = |start: &Start| {
@@ -343,8 +343,8 @@ pub(super) fn late_about(stream: &Stream, stamp_s: f64) -> Option<f64> {
     Some((long - pulse).max(0.0) + (LATE * pulse).max(LATE_TIMES * (long - pulse)).max(stamp_s))
 }
 
-/// Whether the pause of a message about a node's claim is longer than those that it makes, and than `noticed_s`, on a bus that went on:
-/// who starts anew begins its rhythm anew, however soon it is back.
+/// Whether the pause of a node's fastest message about its claim is longer than those that it makes, and than `noticed_s`, on a bus that
+/// went on: who starts anew begins its rhythm anew, however soon it is back. A slower one may be missing alone.
 fn breaks_rhythm(books: &Books, id: DeviceId, silence: Span, stamp_s: f64, noticed_s: f64) -> bool {
     let quiet = |pause: &Span| {
         let wire = books.inventory.get(id).and_then(|device| books.wires.get(device.wire));
@@ -358,7 +358,8 @@ fn breaks_rhythm(books: &Books, id: DeviceId, silence: Span, stamp_s: f64, notic
         flowed_into(stream, silence)
             && pauses.iter().any(|pause| pause.from <= silence.from && pause.to > silence.to && !quiet(pause))
     };
-    beats(books, id).any(late)
+    let pulse = |stream: &&Stream| stream.pulse_s().unwrap_or(f64::INFINITY);
+    beats(books, id).min_by(|a, b| pulse(a).total_cmp(&pulse(b))).is_some_and(late)
 }
 
 /// A host that falls silent takes the talkers and buses inside its packets with it.

@@ -61,8 +61,8 @@ impl Intake {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Options, report, report_on};
-    use crate::recording::open;
+    use super::super::Options;
+    use super::super::alike::reports;
 
     /// A capture in which so many hosts speak by turns, to each other and to a group.
     fn capture(hosts: u16, packets: u32) -> Vec<u8> {
@@ -92,13 +92,7 @@ mod tests {
 
     #[test]
     fn looking_ahead_changes_nothing() {
-        let file = tempfile::NamedTempFile::new().unwrap();
-        std::fs::write(file.path(), capture(700, 20_000)).unwrap();
-        let path = file.path().to_str().unwrap();
-        let json = |report| serde_json::to_string(&report).unwrap();
-        let options = Options::default();
-        let ahead = json(report(&[path.to_owned()], &options, &mut |_| {}).unwrap());
-        let on = json(report_on(vec![open(path).unwrap()], &options, &mut |_| {}).unwrap());
+        let (ahead, on) = reports(&capture(700, 20_000), &Options::default());
         assert!(ahead == on);
         let devices = ahead.matches("\"mac\":").count();
         assert!(devices >= 700, "{devices}");

@@ -2,6 +2,8 @@
 //! its clock, and for which of them it goes on with.
 
 mod ahead;
+#[cfg(test)]
+mod alike;
 mod can;
 mod carried;
 mod clocks;

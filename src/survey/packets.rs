@@ -64,9 +64,7 @@ impl Intake {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Options, When, report, report_on};
-    use crate::recording::open;
-    use crate::time::Time;
+    use super::super::alike::{part, reports};
     use etherparse::PacketBuilder;
     use proptest::prelude::*;
 
@@ -130,18 +128,7 @@ mod tests {
                 let head = [*interface, (us >> 32) as u32, us as u32, captured as u32, packet.len() as u32];
                 content.extend(block(6, &head, &packet[..captured]));
             }
-            let file = tempfile::NamedTempFile::new().unwrap();
-            std::fs::write(file.path(), content).unwrap();
-            let path = file.path().to_str().unwrap();
-            let moment = |us: i64| Some(When::Moment(Time(BEGIN_US + us)));
-            let options = Options {
-                from: window.and_then(|(from, _)| moment(from)),
-                to: window.and_then(|(_, to)| moment(to)),
-                ..Options::default()
-            };
-            let json = |report| serde_json::to_string(&report).unwrap();
-            let ahead = json(report(&[path.to_owned()], &options, &mut |_| {}).unwrap());
-            let on = json(report_on(vec![open(path).unwrap()], &options, &mut |_| {}).unwrap());
+            let (ahead, on) = reports(&content, &part(BEGIN_US, window));
             prop_assert!(window.is_some() || ahead.contains("\"mac\""));
             prop_assert_eq!(ahead, on);
         }

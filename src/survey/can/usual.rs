@@ -62,9 +62,7 @@ impl Desk<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::{Options, When, report, report_on};
-    use crate::recording::open;
-    use crate::time::Time;
+    use super::super::super::alike::{part, reports};
     use proptest::prelude::*;
 
     /// The stamp of the first frame, microseconds.
@@ -104,18 +102,7 @@ mod tests {
             ),
             window in prop::option::of((0_i64..6_000_000, 0_i64..12_000_000)),
         ) {
-            let file = tempfile::NamedTempFile::new().unwrap();
-            std::fs::write(file.path(), capture(&frames)).unwrap();
-            let path = file.path().to_str().unwrap();
-            let moment = |us: i64| Some(When::Moment(Time(BEGIN_US + us)));
-            let options = Options {
-                from: window.and_then(|(from, _)| moment(from)),
-                to: window.and_then(|(_, to)| moment(to)),
-                ..Options::default()
-            };
-            let json = |report| serde_json::to_string(&report).unwrap();
-            let ahead = json(report(&[path.to_owned()], &options, &mut |_| {}).unwrap());
-            let on = json(report_on(vec![open(path).unwrap()], &options, &mut |_| {}).unwrap());
+            let (ahead, on) = reports(&capture(&frames), &part(BEGIN_US, window));
             prop_assert_eq!(ahead, on);
         }
     }

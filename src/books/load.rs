@@ -25,11 +25,10 @@ pub struct Load {
     pub peak: Option<(Time, u64)>,
     /// The busiest [`LASTING_S`] seconds and their units.
     pub lasting: Option<(Time, u64)>,
-    /// Units of the seconds before the one that ended last, and of this.
-    before: Lately<u64, { LASTING_S - 1 }>,
     /// Units of the busiest [`LONG_S`] seconds.
     pub long: u64,
-    before_long: Lately<u64, { LONG_S - 1 }>,
+    /// Units of the seconds before the one that ended last, and of this.
+    before: Lately<u64, { LONG_S - 1 }>,
     ended: Option<Time>,
     /// Units of each second over the recording; seconds without a frame are left out.
     pub trace: Trace,
@@ -72,15 +71,11 @@ impl Load {
     fn lasts(&mut self, second: Time) {
         let ahead = self.ended.replace(second).map(|ended| second.micros_since(ended) / 1_000_000);
         match ahead {
-            Some(ahead @ 1..) => {
-                self.before.skip((ahead - 1) as usize);
-                self.before_long.skip((ahead - 1) as usize);
-            }
-            _ => (self.before, self.before_long) = (Lately::default(), Lately::default()),
+            Some(ahead @ 1..) => self.before.skip((ahead - 1) as usize),
+            _ => self.before = Lately::default(),
         }
-        self.long = self.long.max(self.before_long.sum() + self.now);
-        self.before_long.push(self.now);
-        let units = self.before.sum() + self.now;
+        self.long = self.long.max(self.before.sum() + self.now);
+        let units = self.now + self.before.iter().take(LASTING_S - 1).sum::<u64>();
         self.before.push(self.now);
         if self.lasting.is_none_or(|(_, most)| most < units) {
             self.lasting = Some((second.plus(1.0 - LASTING_S as f64), units));

@@ -1,6 +1,6 @@
 //! Dips of a bus's power: silences so short that nothing but the nodes themselves shows that they are none of the recorder's.
 
-use super::of_devices::{late_about, quarrels};
+use super::of_devices::{latest_s, quarrels};
 use super::of_wires::AT_ONCE_S;
 use super::{Presence, WireSilence, flowed_into, patience, periodic, within};
 use crate::books::Books;
@@ -84,10 +84,10 @@ fn dips(books: &Books, presence: &Presence, (id, wire): (WireId, &Wire), bus: &B
 /// Whether a node was silent with its bus and sent its data later than its rhythm would have had it after the bus was back.
 fn is_late(books: &Books, start: &Start, span: Span, stamp_s: f64) -> bool {
     periodic(books, start.device).any(|stream| {
-        let Some((pulse, late_s)) = stream.pulse_s().zip(late_about(stream, stamp_s)) else { return false };
-        let pauses = stream.gaps.over(span.seconds() + pulse + late_s);
+        let Some(latest_s) = latest_s(stream, stamp_s) else { return false };
+        let pauses = stream.gaps.over(span.seconds() + latest_s);
         let about = |pause: &Span| {
-            pause.from <= span.from && pause.to > start.at && pause.to.since(span.to) > pulse + late_s
+            pause.from <= span.from && pause.to > start.at && pause.to.since(span.to) > latest_s
         };
         flowed_into(stream, span) && pauses.iter().any(about)
     })

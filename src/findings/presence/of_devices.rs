@@ -337,10 +337,10 @@ fn restarts(books: &Books, id: DeviceId, cadence: Option<f64>) -> Vec<Span> {
 const LATE: f64 = 0.1;
 const LATE_TIMES: f64 = 3.0;
 
-/// How late a message is that goes on by its rhythm, at most, seconds.
-pub(super) fn late_about(stream: &Stream, stamp_s: f64) -> Option<f64> {
+/// After how long a message comes at the latest that goes on by its rhythm, seconds.
+pub(super) fn latest_s(stream: &Stream, stamp_s: f64) -> Option<f64> {
     let (pulse, long) = stream.pulse_s().zip(stream.quantile_s(0.95))?;
-    Some((long - pulse).max(0.0) + (LATE * pulse).max(LATE_TIMES * (long - pulse)).max(stamp_s))
+    Some(long.max(pulse) + (LATE * pulse).max(LATE_TIMES * (long - pulse)).max(stamp_s))
 }
 
 /// Whether the pause of a node's fastest message about its claim is longer than those that it makes, and than `noticed_s`, on a bus that
@@ -353,8 +353,8 @@ fn breaks_rhythm(books: &Books, id: DeviceId, silence: Span, stamp_s: f64, notic
         })
     };
     let late = |stream: &Stream| {
-        let Some((pulse, late_s)) = stream.pulse_s().zip(late_about(stream, stamp_s)) else { return false };
-        let pauses = stream.gaps.over((pulse + late_s).max(noticed_s));
+        let Some(latest_s) = latest_s(stream, stamp_s) else { return false };
+        let pauses = stream.gaps.over(latest_s.max(noticed_s));
         flowed_into(stream, silence)
             && pauses.iter().any(|pause| pause.from <= silence.from && pause.to > silence.to && !quiet(pause))
     };

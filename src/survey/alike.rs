@@ -3,6 +3,17 @@
 use super::{Options, When, report, report_on};
 use crate::recording::open;
 use crate::time::Time;
+use proptest::prelude::*;
+
+/// From one record to the next, microseconds: mostly on, at times back a little, or far.
+pub(super) fn step() -> impl Strategy<Value = i64> {
+    prop_oneof![9 => 0_i64..60_000, 1 => -200_000_i64..0, 1 => -5_000_000_i64..9_000_000]
+}
+
+/// A window of some seconds, or none.
+pub(super) fn window() -> impl Strategy<Value = Option<(i64, i64)>> {
+    prop::option::of((0_i64..6_000_000, 0_i64..12_000_000))
+}
 
 /// A part of a recording, for properties that hold of any part: from so many microseconds after a moment to so many.
 pub(super) fn part(of: i64, window: Option<(i64, i64)>) -> Options {

@@ -64,7 +64,7 @@ impl Intake {
 
 #[cfg(test)]
 mod tests {
-    use super::super::alike::{part, reports};
+    use super::super::alike::{part, reports, step, window};
     use etherparse::PacketBuilder;
     use proptest::prelude::*;
 
@@ -109,14 +109,14 @@ mod tests {
         fn one_loop_changes_nothing(
             packets in prop::collection::vec(
                 (
-                    prop_oneof![9 => 0_i64..60_000, 1 => -200_000_i64..0, 1 => -5_000_000_i64..9_000_000],
+                    step(),
                     0_u8..8,
                     prop_oneof![4 => Just(0_u32), 1 => Just(1)],
                     0..20_u32,
                 ),
                 2..400,
             ),
-            window in prop::option::of((0_i64..6_000_000, 0_i64..12_000_000)),
+            window in window(),
         ) {
             let mut content = block(0x0A0D_0D0A, &[0x1A2B_3C4D, 1, u32::MAX, u32::MAX], &[]);
             content.extend([block(1, &[1, 0], &[]), block(1, &[1, 0], &[])].concat());

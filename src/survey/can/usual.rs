@@ -62,7 +62,7 @@ impl Desk<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::alike::{part, reports};
+    use super::super::super::alike::{part, reports, step, window};
     use proptest::prelude::*;
 
     /// The stamp of the first frame, microseconds.
@@ -91,7 +91,7 @@ mod tests {
         fn runs_change_nothing(
             frames in prop::collection::vec(
                 (
-                    prop_oneof![9 => 0_i64..60_000, 1 => -200_000_i64..0, 1 => -5_000_000_i64..9_000_000],
+                    step(),
                     prop::sample::select(&[
                         0x09F1_1205_u32, 0x09F1_1323, 0x09F8_0123, 0x0DF5_0B22, 0x18EE_FF23, 0x18EE_FF22, 0x18EA_FF05,
                         0x0DF8_0523, 0x19FF_0442,
@@ -100,7 +100,7 @@ mod tests {
                 ),
                 2..400,
             ),
-            window in prop::option::of((0_i64..6_000_000, 0_i64..12_000_000)),
+            window in window(),
         ) {
             let (ahead, on) = reports(&capture(&frames), &part(BEGIN_US, window));
             prop_assert_eq!(ahead, on);
